@@ -1,0 +1,1 @@
+"""Where temperatures come in: reading logger files, judging readings, daily means."""

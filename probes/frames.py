@@ -1,0 +1,98 @@
+"""The contracts of the tables that pass between the rooms: one frozen dataclass of arrays each.
+
+All instants are UTC without zone as datetime64[us] (numpy knows no zones; aware datetimes are used
+wherever a single instant is handled). All temperatures are degC. Days are datetime64[D], days of
+the site's local standard time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+GOOD, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
+"""Quality flags of QARTOD [IOOS-QARTOD]."""
+
+HOUR = np.timedelta64(1, "h")
+
+
+@dataclass(frozen=True)
+class Reject:
+    """A row or a cell that was not read, with where it stands and why."""
+
+    line: int
+    reason: str
+    text: str
+    readings: int
+    """How many readings are lost with it: all of a row's, or one cell's."""
+
+
+@dataclass(frozen=True)
+class LoggerFile:
+    """What one logger file holds, rows as they stand in the file.
+
+    channels : the k depth columns, by their header
+    line : (n,) int64, the line of each row, the file's first line being 1
+    observed_at : (n,) datetime64[us], UTC, the instant or the END of the averaging interval
+    soil_temp_c : (n, k) float64, NaN where the cell was missing or rejected
+    missing : how many cells hold a declared missing code, in rows that were read
+    rejects : what was not read
+    """
+
+    channels: tuple[str, ...]
+    line: NDArray[np.int64]
+    observed_at: NDArray[np.datetime64]
+    soil_temp_c: NDArray[np.float64]
+    missing: int
+    rejects: tuple[Reject, ...]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Readings of one probe, ascending in time, each instant once.
+
+    observed_at : (n,) datetime64[us], UTC
+    soil_temp_c : (n,) float64, never NaN
+    flag : (n,) int8, QARTOD
+    """
+
+    observed_at: NDArray[np.datetime64]
+    soil_temp_c: NDArray[np.float64]
+    flag: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class DailyMeans:
+    """Daily means of one probe, ascending; only days that hold at least one reading.
+
+    day : (n,) datetime64[D], local standard time
+    mean_c : (n,) float64, NaN where no reading of the day may be used
+    slots_present, slots_in_day : (n,) int16
+    longest_gap_h : (n,) int16, longest run of missing slots within the day, in hours
+    complete : (n,) bool
+    """
+
+    day: NDArray[np.datetime64]
+    mean_c: NDArray[np.float64]
+    slots_present: NDArray[np.int16]
+    slots_in_day: NDArray[np.int16]
+    longest_gap_h: NDArray[np.int16]
+    complete: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class RootZoneDays:
+    """Root-zone temperature of one block, a value for each day from the first to the last.
+
+    day : (n,) datetime64[D], consecutive
+    root_zone_c : (n,) float64, NaN where the day has no value
+    estimated : (n,) bool
+    basis_cm : the depths it rests on, ascending; empty where the block has no basis
+    """
+
+    day: NDArray[np.datetime64]
+    root_zone_c: NDArray[np.float64]
+    estimated: NDArray[np.bool_]
+    basis_cm: tuple[float, ...]

@@ -1,0 +1,53 @@
+"""The command line: one small module a command, each imported only when it is called."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+COMMANDS = {  # command -> its module, its line in the help; in the order of the work
+    "setup": ("service.cli.setup", "Read the farm file, or write it from the store."),
+    "import": ("service.cli.import_", "Read logger files into the store."),
+    "readings": ("service.cli.readings", "Print the readings of a logger."),
+    "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
+    "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
+    "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
+    "serve": ("service.cli.serve", "Serve the HTTP API and run the rounds that are due."),
+}
+
+
+class _Commands(click.Group):
+    """Commands that are imported when they are called, so that --help costs no pandas."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
+        """Return the names in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import the module of a command and return it."""
+        if cmd_name not in COMMANDS:
+            return None
+        return import_module(COMMANDS[cmd_name][0]).command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the list of commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, summary) for name, (_, summary) in COMMANDS.items()])
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--data",
+    envvar="DIGSEASON_DATA",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("data"),
+    show_default=True,
+    help="Folder that holds everything Digseason keeps.",
+)
+@click.version_option(package_name="digseason")
+@click.pass_context
+def main(ctx: click.Context, data: Path) -> None:
+    """Tell vineyards when to dig for grape phylloxera, from soil temperatures."""
+    ctx.obj = data

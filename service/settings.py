@@ -1,0 +1,26 @@
+"""Settings: what the environment says (DIGSEASON_...), with defaults that need no set-up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    """Where things lie. Everything kept by default lies in the data folder."""
+
+    model_config = SettingsConfigDict(env_prefix="DIGSEASON_")
+
+    data: Path
+    database_url: str = ""
+
+    @property
+    def store_url(self) -> str:
+        """The database: the SQLite file in the data folder unless a URL is set."""
+        return self.database_url or f"sqlite:///{self.data / 'digseason.db'}"
+
+    @property
+    def outbox(self) -> Path:
+        """The folder that digests are delivered into."""
+        return self.data / "outbox"

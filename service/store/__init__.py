@@ -1,0 +1,1 @@
+"""What the service keeps: tables, and small functions that take a connection."""

@@ -1,0 +1,279 @@
+"""Every table of the store.
+
+A farm is organisation, districts, sites, blocks, layouts, loggers and recipients; what is taken
+out of the farm file is retired, never deleted. A probe is one depth column (channel) of a logger;
+its depth and calibration offset are valid from a date (probe_stretch), so that a re-burial leaves
+the readings where they are.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    SmallInteger,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+from service.store.types import UtcInstant
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _retired() -> Column[object]:
+    return Column("retired_at", UtcInstant)
+
+
+organisation = Table(
+    "organisation",
+    metadata,
+    Column("id", Integer, primary_key=True),  # always 1
+    Column("name", Text, nullable=False),
+)
+
+district = Table(
+    "district",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    _retired(),
+)
+
+site = Table(
+    "site",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("timezone", Text, nullable=False),
+    Column("utc_offset_min", Integer, nullable=False),  # local standard time, all year
+    Column("latitude", Float, nullable=False),
+    Column("longitude", Float, nullable=False),
+    Column("elevation_m", Float),
+    Column("district_id", ForeignKey("district.id")),
+    Column("checks", Text, nullable=False),  # "standard" | "range-only"
+    Column("use_suspect", Boolean, nullable=False),
+    _retired(),
+)
+
+block = Table(
+    "block",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("site_id", ForeignKey("site.id"), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("root_zone_top_cm", Float, nullable=False),
+    Column("root_zone_bottom_cm", Float, nullable=False),
+    Column("weights", Text, nullable=False),  # "even" | "roots"
+    Column("rule", Text, nullable=False),
+    Column("latitude", Float),
+    Column("longitude", Float),
+    Column("row_spacing_m", Float),
+    Column("vine_spacing_m", Float),
+    Column("row_azimuth_deg", Float),
+    Column("planted", Integer),  # year
+    Column("rootstock", Text),
+    _retired(),
+)
+
+block_probe = Table(  # a block's declared basis; none: every probe of its site
+    "block_probe",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("depth_cm", Float, primary_key=True),
+)
+
+layout = Table(
+    "layout",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("spec", JSON, nullable=False),  # as in the farm file
+    _retired(),
+)
+
+logger = Table(
+    "logger",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("site_id", ForeignKey("site.id"), nullable=False),
+    Column("layout_name", ForeignKey("layout.name"), nullable=False),
+    _retired(),
+)
+
+probe = Table(
+    "probe",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("logger_id", ForeignKey("logger.id"), nullable=False),
+    Column("channel", Text, nullable=False),  # header of its column
+    UniqueConstraint("logger_id", "channel"),
+)
+
+probe_stretch = Table(
+    "probe_stretch",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("valid_from", Date, primary_key=True),  # 0001-01-01: from the first reading
+    Column("depth_cm", Float, nullable=False),
+    Column("calibration_offset_c", Float, nullable=False),  # added to the raw value
+)
+
+recipient = Table(
+    "recipient",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("role", Text, nullable=False),  # "grower" | "researcher" | "coordinator"
+    Column("email", Text),
+    Column("phone", Text),
+    Column("channels", JSON, nullable=False),  # of "mail", "sms"
+    Column("language", Text, nullable=False),
+    Column("unit", Text, nullable=False),  # "F" | "C"
+    Column("hour", Integer, nullable=False),  # local hour of the digest
+    Column("all_blocks", Boolean, nullable=False),
+    _retired(),
+)
+
+recipient_block = Table(
+    "recipient_block",
+    metadata,
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+)
+
+import_batch = Table(
+    "import_batch",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("logger_id", ForeignKey("logger.id"), nullable=False),
+    Column("file", Text, nullable=False),
+    Column("sha256", Text, nullable=False),
+    Column("imported_at", UtcInstant, nullable=False),
+    Column("inserted", Integer, nullable=False),
+    Column("identical", Integer, nullable=False),
+    Column("conflicting", Integer, nullable=False),
+    Column("rejected", Integer, nullable=False),
+    Column("missing", Integer, nullable=False),
+)
+
+import_reject = Table(
+    "import_reject",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("import_id", ForeignKey("import_batch.id"), nullable=False, index=True),
+    Column("line", Integer, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("readings", Integer, nullable=False),
+)
+
+reading = Table(
+    "reading",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("observed_at", UtcInstant, primary_key=True),
+    Column("soil_temp_c", Float, nullable=False),
+    Column("flag", SmallInteger, nullable=False),
+    Column("import_id", ForeignKey("import_batch.id"), nullable=False),
+    sqlite_with_rowid=False,
+)
+
+conflict = Table(  # a second value for an instant: the first is kept, both are listed
+    "conflict",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("observed_at", UtcInstant, primary_key=True),
+    Column("import_id", ForeignKey("import_batch.id"), primary_key=True),
+    Column("soil_temp_c", Float, nullable=False),
+)
+
+daily_mean = Table(  # contract: probes.frames.DailyMeans
+    "daily_mean",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("mean_c", Float),
+    Column("slots_present", SmallInteger, nullable=False),
+    Column("slots_in_day", SmallInteger, nullable=False),
+    Column("longest_gap_h", SmallInteger, nullable=False),
+    Column("complete", Boolean, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+round_ = Table(
+    "round",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("as_of", Date),  # None: each site up to its own yesterday
+    Column("started_at", UtcInstant, nullable=False),
+    Column("finished_at", UtcInstant),
+    Column("blocks", Integer),
+    Column("notices", Integer),
+    Column("digests", Integer),
+)
+
+notice = Table(  # one thing to tell about one block
+    "notice",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("round_id", ForeignKey("round.id"), nullable=False),
+    Column("block_id", ForeignKey("block.id"), nullable=False),
+    Column("season", Integer, nullable=False),
+    Column("kind", Text, nullable=False),  # "spring" | "fall"
+    Column("what", Text, nullable=False),  # alerts.notices.What
+    Column("opened_on", Date),  # as told
+    Column("not_before", Date),
+    Column("closed_on", Date),
+    Column("reason", Text),
+    Column("facts", JSON, nullable=False),  # what the text needs besides
+    Column("created_at", UtcInstant, nullable=False),
+    Index(None, "block_id", "season"),
+)
+
+digest = Table(  # the notices one recipient gets at once
+    "digest",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("recipient_name", ForeignKey("recipient.name"), nullable=False),
+    Column("composed_at", UtcInstant, nullable=False),
+)
+
+digest_notice = Table(  # its key is what tells nobody twice
+    "digest_notice",
+    metadata,
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("digest_id", ForeignKey("digest.id"), nullable=False),
+)
+
+outbox = Table(
+    "outbox",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("digest_id", ForeignKey("digest.id"), nullable=False),
+    Column("channel", Text, nullable=False),  # "mail" | "sms"
+    Column("address", Text, nullable=False),
+    Column("message", Text, nullable=False),  # the whole mail, or the text of the SMS
+    Column("created_at", UtcInstant, nullable=False),
+    Column("leased_until", UtcInstant),
+    Column("attempts", Integer, nullable=False),
+    Column("delivered_at", UtcInstant),
+    Column("failure", Text),
+    UniqueConstraint("digest_id", "channel"),
+    Index("ix_outbox_waiting", "delivered_at", "leased_until"),
+)

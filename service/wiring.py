@@ -1,0 +1,20 @@
+"""The composition root: settings to an open store."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from service.settings import Settings
+from service.store.engine import open_engine
+from service.store.schema import upgrade
+
+
+def open_store(data: Path) -> tuple[Settings, Engine]:
+    """Return the settings for a data folder and its store, created or brought up to date."""
+    settings = Settings(data=data)
+    settings.data.mkdir(parents=True, exist_ok=True)
+    engine = open_engine(settings.store_url)
+    upgrade(engine)
+    return settings, engine
