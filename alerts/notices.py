@@ -1,0 +1,46 @@
+"""What there is to tell about a block, and the facts that its text needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from alerts.windows import Kind, Reason
+
+What = Literal["opened", "opened again", "closed", "corrected"]
+
+
+@dataclass(frozen=True)
+class Notice:
+    """One thing to tell about one block.
+
+    season, kind : the window it is about
+    opened_on, not_before, closed_on, reason : as in alerts.windows.Span; for "corrected" what holds
+        now (all None where the window did not open after all)
+    told_opened_on, told_closed_on : for "corrected", what had been told before
+    ends_by : the first day on which an open spring window is over at the latest
+    mean_c, mean_on : the five-day mean of the root zone and the day it was reached [degC]
+    limit_c : the limit the last change turned on, where there is one [degC]
+    root_zone_cm : top and bottom of the block's root zone
+    basis_cm : the depths its temperature rests on
+    """
+
+    block_id: str
+    block_name: str
+    site_name: str
+    season: int
+    kind: Kind
+    what: What
+    opened_on: date | None
+    not_before: date | None
+    closed_on: date | None
+    reason: Reason | None
+    told_opened_on: date | None
+    told_closed_on: date | None
+    ends_by: date | None
+    mean_c: float | None
+    mean_on: date | None
+    limit_c: float | None
+    root_zone_cm: tuple[float, float]
+    basis_cm: tuple[float, ...]
