@@ -1,0 +1,66 @@
+"""Fixtures that every room's tests share: a store on either database, never in memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine
+
+from service.store.engine import open_engine
+from service.store.schema import upgrade
+from tests.pg import Cluster, cluster
+
+DATABASES = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Cluster]:
+    """A running PostgreSQL; fails with what to do where there is none."""
+    with cluster() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def postgres_template(postgres: Cluster) -> Iterator[str]:
+    """The name of a PostgreSQL database that holds the empty tables."""
+    with postgres.database() as name:
+        engine = open_engine(postgres.url(name))
+        upgrade(engine)
+        engine.dispose()
+        yield name
+
+
+@pytest.fixture(params=DATABASES)
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a database without tables."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'digseason.db'}"
+        return
+    postgres: Cluster = request.getfixturevalue("postgres")
+    with postgres.database() as name:
+        yield postgres.url(name)
+
+
+@pytest.fixture(params=DATABASES)
+def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a store with empty tables."""
+    if request.param == "sqlite":
+        url = f"sqlite:///{tmp_path / 'digseason.db'}"
+        engine = open_engine(url)
+        upgrade(engine)
+        engine.dispose()
+        yield url
+        return
+    postgres: Cluster = request.getfixturevalue("postgres")
+    with postgres.database(request.getfixturevalue("postgres_template")) as name:
+        yield postgres.url(name)
+
+
+@pytest.fixture
+def engine(store_url: str) -> Iterator[Engine]:
+    """An open store with empty tables."""
+    opened = open_engine(store_url)
+    yield opened
+    opened.dispose()
