@@ -1,21 +1,31 @@
-"""The window engine: when each series' scouting windows opened and closed."""
+"""The window engine: when each series' scouting windows opened and closed.
+
+The rule is the one of WindowRule, computed on R, the trailing mean of root-zone days. All series of
+one hemisphere walk through the days together; whatever a day needs to know of the past is a vector
+over the series (_Walk), so that one block, ten thousand blocks and the members of an outlook are
+the same call. Evaluation depends on nothing but (root-zone days, rule, as_of).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from alerts.rules import WindowRule
+from alerts.season import season_day, season_of, season_start
 
 Kind = Literal["spring", "fall"]
 Reason = Literal["spent", "turned", "cold", "hot", "season over"]
 
+_SERIES_AT_ONCE = 1024  # a chunk's days x series stay within the processor's caches
+_NEVER = np.iinfo(np.int32).min // 2
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, slots=True)
 class Span:
     """One stretch in which a window was open.
 
@@ -33,6 +43,32 @@ class Span:
     reason: Reason | None
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where one series stands in the season of `as_of`, besides its spans.
+
+    mean_c, mean_on : the latest R of the season and its day [degC]
+    highest_c : the highest R of the season so far [degC]
+    below_seen : whether a day of the season had R below the spring limit
+    turned_on : the day on which fall started
+    """
+
+    season: int
+    mean_c: float | None
+    mean_on: date | None
+    highest_c: float | None
+    below_seen: bool
+    turned_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """What the rule says of one series: its spans in time order, and where it stands."""
+
+    spans: list[Span]
+    standing: Standing
+
+
 def find_spans(
     root_zone_c: NDArray[np.float64],
     days: NDArray[np.datetime64],
@@ -40,5 +76,233 @@ def find_spans(
     rule: WindowRule,
     as_of: date,
 ) -> list[list[Span]]:
-    """Return, for each series, the spans in which its scouting window is open."""
-    raise NotImplementedError
+    """Return, for each series, the spans in which its scouting window is open.
+
+    Parameters and References as for `evaluate`.
+    """
+    return [one.spans for one in evaluate(root_zone_c, days, south, rule, as_of)]
+
+
+def evaluate(
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    south: NDArray[np.bool_],
+    rule: WindowRule,
+    as_of: date,
+) -> list[Evaluation]:
+    """Return, for each series, its open spans and where it stands on the evening of `as_of`.
+
+    Parameters
+    ----------
+    root_zone_c : array, shape (n_series, n_days)
+        Root-zone daily mean; NaN where the day has no value. [degC]
+    days : array of datetime64[D], shape (n_days,)
+        Consecutive days of local standard time, ascending.
+    south : array, shape (n_series,)
+        Whether the site lies south of the equator.
+    rule : WindowRule
+        Thresholds [degC], trailing mean [days].
+    as_of : date
+        The last day that counts. Later days are ignored; days from the last of `days` up to it
+        are days without a value.
+
+    A day without R opens and closes nothing, but spring is spent by the calendar, and what is open
+    when a season ends is closed on the first day of the next.
+
+    Raises
+    ------
+    ValueError
+        When `days` are not consecutive or the shapes do not fit.
+
+    References
+    ----------
+    [UC-PHYLLOXERA] for the cold limit, [FISHER-2003] for the hot one; the spring limit is common
+    practice without a source.
+    """
+    days = days.astype("datetime64[D]")
+    if root_zone_c.shape != (south.size, days.size):
+        raise ValueError(f"{root_zone_c.shape} is not {south.size} series x {days.size} days")
+    if days.size and (np.diff(days) != np.timedelta64(1, "D")).any():
+        raise ValueError("days are not consecutive; fill the missing ones with NaN")
+    n_seen = int(np.searchsorted(days, np.datetime64(as_of, "D"), side="right"))
+    first_day = days[0].item() if n_seen else as_of
+    n_days = max((as_of - first_day).days + 1, 1)
+    found: dict[int, Evaluation] = {}
+    for hemisphere in (False, True):
+        members = np.flatnonzero(south == hemisphere)
+        for start in range(0, members.size, _SERIES_AT_ONCE):
+            some = members[start : start + _SERIES_AT_ONCE]
+            mean_c = np.full((n_days, some.size), np.nan)
+            day_by_day_c = np.ascontiguousarray(root_zone_c[some, :n_seen].T)
+            mean_c[:n_seen] = trailing_mean(day_by_day_c, rule)
+            walk = _Walk(mean_c, first_day, hemisphere, rule)
+            found.update(zip(some.tolist(), walk.run(), strict=True))
+    return [found[series] for series in range(south.size)]
+
+
+def trailing_mean(root_zone_c: NDArray[np.float64], rule: WindowRule) -> NDArray[np.float64]:
+    """Return R, the mean of each day and the days before it, for days x series.
+
+    Parameters
+    ----------
+    root_zone_c : array, shape (n_days, ...)
+        Root-zone daily mean; NaN where the day has no value. [degC]
+
+    Returns
+    -------
+    array, same shape
+        NaN on a day without a value, and where fewer than `rule.mean_needs` of the
+        `rule.mean_days` days have one. [degC]
+    """
+    measured = ~np.isnan(root_zone_c)
+    value_c = np.where(measured, root_zone_c, 0.0)
+    total_c = value_c.copy()
+    count = measured.astype(np.int8)
+    for back in range(1, rule.mean_days):
+        total_c[back:] += value_c[:-back]
+        count[back:] += measured[:-back]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(measured & (count >= rule.mean_needs), total_c / count, np.nan)
+
+
+class _Walk:
+    """One walk of some series through the days; indices of days count from the first day."""
+
+    def __init__(
+        self, mean_c: NDArray[np.float64], first_day: date, south: bool, rule: WindowRule
+    ) -> None:
+        self.mean_c, self.first_day, self.south, self.rule = mean_c, first_day, south, rule
+        self.n_days, self.n = mean_c.shape
+        self.opens_c = rule.spring_opens_c - rule.tolerance_c
+        self.cold_c = rule.cold_below_c - rule.tolerance_c
+        self.hot_c = rule.hot_above_c + rule.tolerance_c
+        self.open = np.zeros(self.n, bool)
+        self.opening: list[tuple[int, Kind, int, int]] = [(0, "spring", 0, 0)] * self.n
+        self.spans: list[list[Span]] = [[] for _ in range(self.n)]
+        self.begin_season(season_of(first_day, south))
+
+    def begin_season(self, season: int) -> None:
+        """Forget the season before: from here on only this one's days count."""
+        rule, south = self.rule, self.south
+        self.season = season
+        self.start = self.index(season_start(season, south))
+        self.next_start = self.index(season_start(season + 1, south))
+        self.spring_from = self.index(season_day(rule.spring_from, season, south))
+        self.unseen_until = self.index(season_day(rule.unseen_until, season, south))
+        self.fall_from = self.index(season_day(rule.fall_from, season, south))
+        self.highest_c = np.full(self.n, -np.inf)
+        self.below_seen = np.zeros(self.n, bool)
+        self.last_mean = np.full(self.n, _NEVER, np.int32)
+        self.spring_first = np.full(self.n, _NEVER, np.int32)
+        self.turned_at = np.full(self.n, _NEVER, np.int32)
+        self.in_fall = np.zeros(self.n, bool)
+        # the limits between which each series may open next; infinite once spring is spent
+        self.low_c = np.full(self.n, self.opens_c)
+        self.high_c = np.full(self.n, self.hot_c)
+        self.spent_at: dict[int, list[NDArray[np.intp]]] = {}
+
+    def run(self) -> list[Evaluation]:
+        """Walk through all days and return what was found."""
+        for day in range(self.n_days):
+            if day == self.next_start:
+                self.close(np.flatnonzero(self.open), day, "season over")
+                self.begin_season(self.season + 1)
+            for series in self.spent_at.get(day, ()):
+                in_spring = series[~self.in_fall[series]]
+                self.close(in_spring[self.open[in_spring]], day, "spent")
+                self.low_c[in_spring] = np.inf
+            self.judge(day, self.mean_c[day])
+        for series in np.flatnonzero(self.open):
+            self.spans[series].append(self.span(series, None, None))
+        return [Evaluation(self.spans[i], self.standing(i)) for i in range(self.n)]
+
+    def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
+        """Apply the rule to one day: turned, close, open. A NaN meets no limit."""
+        rule = self.rule
+        np.fmax(self.highest_c, mean_c, out=self.highest_c)
+        if day >= self.fall_from:
+            fallen = mean_c <= self.highest_c - (rule.fall_drop_c - rule.tolerance_c)
+            turned = fallen & ~self.in_fall & (self.highest_c >= self.opens_c)
+            if turned.any():
+                self.turn(np.flatnonzero(turned), day, mean_c)
+        if self.open.any():
+            cold = np.flatnonzero(self.open & (mean_c < self.cold_c))
+            hot = np.flatnonzero(self.open & (mean_c > self.hot_c))
+            if cold.size or hot.size:
+                self.pause(cold, hot, day)
+        within = (mean_c >= self.low_c) & (mean_c <= self.high_c) & ~self.open
+        if within.any():
+            self.try_to_open(np.flatnonzero(within), day, mean_c)
+        self.below_seen |= mean_c < self.opens_c
+        self.last_mean[~np.isnan(mean_c)] = day
+
+    def turn(self, series: NDArray[np.intp], day: int, mean_c: NDArray[np.float64]) -> None:
+        """Start fall; its first opening knows no margin unless it starts in the cold."""
+        rule = self.rule
+        self.close(series[self.open[series]], day, "turned")
+        self.in_fall[series] = True
+        self.turned_at[series] = day
+        cold_start = mean_c[series] < self.cold_c
+        self.low_c[series] = self.cold_c + rule.margin_c * cold_start
+        self.high_c[series] = self.hot_c
+
+    def pause(self, cold: NDArray[np.intp], hot: NDArray[np.intp], day: int) -> None:
+        """Close what has become too cold or too hot, and set what it takes to open again."""
+        margin_c = self.rule.margin_c
+        self.close(cold, day, "cold")
+        self.close(hot, day, "hot")
+        self.low_c[cold] = np.where(self.in_fall[cold], self.cold_c + margin_c, self.opens_c)
+        self.high_c[cold] = self.hot_c
+        self.low_c[hot] = np.where(self.in_fall[hot], self.cold_c, self.opens_c)
+        self.high_c[hot] = self.hot_c - margin_c
+
+    def try_to_open(self, series: NDArray[np.intp], day: int, mean_c: NDArray[np.float64]) -> None:
+        """Open those, of the series whose R lies within their limits, that the season allows."""
+        rule = self.rule
+        fall = self.in_fall[series]
+        start_known = self.below_seen[series] | (self.spring_first[series] != _NEVER)
+        if day <= self.unseen_until:
+            start_known |= mean_c[series] <= rule.unseen_max_c + rule.tolerance_c
+        spring = ~fall & start_known & (day >= self.spring_from)
+        for one in series[fall].tolist():
+            self.begin(one, "fall", day, self.fall_from)
+        first = series[spring & (self.spring_first[series] == _NEVER)]
+        if first.size:
+            self.spring_first[first] = day
+            self.spent_at.setdefault(day + rule.spring_days, []).append(first)
+        for one in series[spring].tolist():
+            self.begin(one, "spring", day, self.spring_from)
+
+    def begin(self, one: int, kind: Kind, day: int, kind_from: int) -> None:
+        """Open a span; where readings are missing before it, it may have opened earlier."""
+        after_last = max(int(self.last_mean[one]) + 1, self.start)
+        self.open[one] = True
+        self.opening[one] = (self.season, kind, day, max(after_last, kind_from))
+
+    def close(self, series: NDArray[np.intp], day: int, reason: Reason) -> None:
+        """Close the open spans of these series."""
+        self.open[series] = False
+        for one in series.tolist():
+            self.spans[one].append(self.span(one, self.date(day), reason))
+
+    def span(self, one: int, closed_on: date | None, reason: Reason | None) -> Span:
+        season, kind, opened, not_before = self.opening[one]
+        return Span(season, kind, self.date(opened), self.date(not_before), closed_on, reason)
+
+    def standing(self, one: int) -> Standing:
+        last, turned = int(self.last_mean[one]), int(self.turned_at[one])
+        known = last != _NEVER
+        return Standing(
+            season=self.season,
+            mean_c=float(self.mean_c[last, one]) if known else None,
+            mean_on=self.date(last) if known else None,
+            highest_c=float(self.highest_c[one]) if known else None,
+            below_seen=bool(self.below_seen[one]),
+            turned_on=self.date(turned) if turned != _NEVER else None,
+        )
+
+    def index(self, day: date) -> int:
+        return (day - self.first_day).days
+
+    def date(self, index: int) -> date:
+        return self.first_day + timedelta(days=index)

@@ -1,0 +1,105 @@
+"""From daily means at several depths to the root-zone temperature of a block."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Weights = Literal["even", "roots"]
+
+ROOT_BETA = 0.983  # per cm of depth, [GALE-1987], from memory
+NEAR_CM = 5.0  # a depth this far outside the root zone still speaks for it
+
+
+def root_zone_weights(
+    depths_cm: Sequence[float], top_cm: float, bottom_cm: float, weights: Weights = "even"
+) -> NDArray[np.float64]:
+    """Return the share of each depth in the mean temperature over a root zone.
+
+    The mean over [top, bottom] of T(z), piecewise linear through the depths and constant above the
+    shallowest and below the deepest; with "roots" weighted by the density of roots, the slope of
+    Y = 1 - beta^z.
+
+    Parameters
+    ----------
+    depths_cm : sequence, ascending, each once
+    top_cm, bottom_cm : float
+        The root zone, top above bottom.
+
+    Returns
+    -------
+    array, shape (n_depths,)
+        Summing to 1; 0 for a depth that has no part in it.
+
+    References
+    ----------
+    [GALE-1987] for the form of the root distribution.
+    """
+    edges_cm = [top_cm, *(z for z in depths_cm if top_cm < z < bottom_cm), bottom_cm]
+    share = np.zeros(len(depths_cm))
+    for upper_cm, lower_cm in zip(edges_cm[:-1], edges_cm[1:], strict=True):
+        mass, mean_depth_cm = _layer(upper_cm, lower_cm, weights)
+        # T is linear within a layer, so its weighted mean is T at the weighted mean depth
+        share += mass * np.array([_hat(mean_depth_cm, i, depths_cm) for i in range(share.size)])
+    return share / share.sum()
+
+
+def _layer(upper_cm: float, lower_cm: float, weights: Weights) -> tuple[float, float]:
+    """Return the weight of a layer and its weighted mean depth [cm]."""
+    if weights == "even":
+        return lower_cm - upper_cm, (upper_cm + lower_cm) / 2
+    upper, lower = ROOT_BETA**upper_cm, ROOT_BETA**lower_cm
+    mass = upper - lower
+    return mass, (upper_cm * upper - lower_cm * lower) / mass - 1 / np.log(ROOT_BETA)
+
+
+def _hat(z_cm: float, i: int, depths_cm: Sequence[float]) -> float:
+    """Return the share of depth i in T(z) by linear interpolation, constant beyond the ends."""
+    unit = np.zeros(len(depths_cm))
+    unit[i] = 1.0
+    return float(np.interp(z_cm, depths_cm, unit))
+
+
+def find_basis(
+    depths_cm: Sequence[float], top_cm: float, bottom_cm: float, weights: Weights = "even"
+) -> dict[float, float]:
+    """Return the depths a block's root-zone temperature rests on, each with its share.
+
+    Empty ("no basis") where no depth lies within the root zone or within 5 cm of it.
+    """
+    ordered = sorted(set(depths_cm))
+    if not any(top_cm - NEAR_CM <= z <= bottom_cm + NEAR_CM for z in ordered):
+        return {}
+    shares = root_zone_weights(ordered, top_cm, bottom_cm, weights)
+    return {z: float(share) for z, share in zip(ordered, shares, strict=True) if share > 0}
+
+
+def root_zone_days(
+    mean_c: NDArray[np.float64], depth_cm: NDArray[np.float64], basis: dict[float, float]
+) -> NDArray[np.float64]:
+    """Return the root-zone temperature of each day.
+
+    Parameters
+    ----------
+    mean_c : array, shape (n_probes, n_days)
+        Daily means; NaN where a probe has no complete day. [degC]
+    depth_cm : array, shape (n_probes, n_days) or (n_probes, 1)
+        Depth of each probe on each day; NaN while it was not in the ground.
+    basis : depth -> share, from `find_basis`
+
+    Returns
+    -------
+    array, shape (n_days,)
+        Probes at one depth are averaged first; NaN where a depth of the basis has no complete
+        day. [degC]
+    """
+    total_c = np.full(mean_c.shape[1], 0.0 if basis else np.nan)
+    for z_cm, share in basis.items():
+        here = (depth_cm == z_cm) & ~np.isnan(mean_c)
+        count = here.sum(axis=0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            total_c += share * (np.where(here, mean_c, 0.0).sum(axis=0) / count)
+    return total_c
