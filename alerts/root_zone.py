@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -40,7 +41,7 @@ def root_zone_weights(
     """
     edges_cm = [top_cm, *(z for z in depths_cm if top_cm < z < bottom_cm), bottom_cm]
     share = np.zeros(len(depths_cm))
-    for upper_cm, lower_cm in zip(edges_cm[:-1], edges_cm[1:], strict=True):
+    for upper_cm, lower_cm in pairwise(edges_cm):
         mass, mean_depth_cm = _layer(upper_cm, lower_cm, weights)
         # T is linear within a layer, so its weighted mean is T at the weighted mean depth
         share += mass * np.array([_hat(mean_depth_cm, i, depths_cm) for i in range(share.size)])

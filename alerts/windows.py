@@ -31,7 +31,8 @@ class Span:
 
     season : its year; south of the equator the year in which the season began
     opened_on : the day on which the rule was first met
-    not_before : the first day on which it may have opened unseen; opened_on where nothing is missing
+    not_before : the first day on which it may have opened unseen; opened_on where no readings
+        are missing
     closed_on : the first day that is no longer open; None while it is open
     """
 
@@ -212,7 +213,7 @@ class _Walk:
                 self.close(in_spring[self.open[in_spring]], day, "spent")
                 self.low_c[in_spring] = np.inf
             self.judge(day, self.mean_c[day])
-        for series in np.flatnonzero(self.open):
+        for series in np.flatnonzero(self.open).tolist():
             self.spans[series].append(self.span(series, None, None))
         return [Evaluation(self.spans[i], self.standing(i)) for i in range(self.n)]
 

@@ -1,0 +1,94 @@
+"""Notices: kept when made, with those who are to be told; read back to know what was told."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, insert, or_, select, update
+
+from alerts.changes import Told
+from alerts.notices import Notice
+from service.store.tables import (
+    block,
+    notice,
+    notice_recipient,
+    recipient,
+    recipient_block,
+    site,
+)
+
+
+def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
+    """Return what has been told of each block since a season, oldest first."""
+    told: dict[str, list[Told]] = defaultdict(list)
+    columns = [notice.c[name] for name in ("block_id", *Told.__dataclass_fields__)]
+    query = select(*columns).where(notice.c.season >= first_season).order_by(notice.c.id)
+    for block_id, *fields in connection.execute(query):
+        told[block_id].append(Told(*fields))
+    return told
+
+
+def store_notices(connection: Connection, round_id: int, notices: Iterable[Notice]) -> int:
+    """Keep the notices and settle who is to be told; return how many there are."""
+    count = 0
+    for one in notices:
+        row = {name: getattr(one, name) for name in notice.c.keys() if hasattr(one, name)}  # noqa: SIM118 (columns, not a dict)
+        notice_id = connection.execute(
+            insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
+        ).scalar_one()
+        readers = (
+            select(recipient.c.name)
+            .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
+            .where(
+                recipient.c.retired_at.is_(None),
+                or_(recipient.c.all_blocks, recipient_block.c.block_id == one.block_id),
+            )
+            .distinct()
+        )
+        for name in connection.scalars(readers).all():
+            connection.execute(
+                insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
+            )
+        count += 1
+    return count
+
+
+def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]:
+    """Return, per recipient, the notices that no digest holds yet, with their ids."""
+    query = (
+        select(
+            notice_recipient.c.recipient_name,
+            notice,
+            block.c.name.label("block_name"),
+            block.c.root_zone_top_cm,
+            block.c.root_zone_bottom_cm,
+            site.c.name.label("site_name"),
+        )
+        .join(notice, notice.c.id == notice_recipient.c.notice_id)
+        .join(block, block.c.id == notice.c.block_id)
+        .join(site, site.c.id == block.c.site_id)
+        .where(notice_recipient.c.digest_id.is_(None))
+        .order_by(notice.c.id)
+    )
+    waiting: dict[str, list[tuple[int, Notice]]] = defaultdict(list)
+    for row in connection.execute(query).mappings():
+        fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
+        fields["root_zone_cm"] = (row["root_zone_top_cm"], row["root_zone_bottom_cm"])
+        fields["basis_cm"] = tuple(row["basis_cm"])
+        waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
+    return waiting
+
+
+def mark_composed(
+    connection: Connection, recipient_name: str, notice_ids: Iterable[int], digest_id: int
+) -> None:
+    """Note that a digest tells these notices to a recipient."""
+    connection.execute(
+        update(notice_recipient)
+        .where(
+            notice_recipient.c.recipient_name == recipient_name,
+            notice_recipient.c.notice_id.in_(list(notice_ids)),
+        )
+        .values(digest_id=digest_id)
+    )
