@@ -182,24 +182,25 @@ import_reject = Table(
     Column("readings", Integer, nullable=False),
 )
 
+# no foreign keys: PostgreSQL checks them row by row, which takes eight times as long as the rows
 reading = Table(
     "reading",
     metadata,
-    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("probe_id", Integer, primary_key=True),
     Column("observed_at", UtcInstant, primary_key=True),
     Column("soil_temp_c", Float, nullable=False),
     Column("flag", SmallInteger, nullable=False),
-    Column("import_id", ForeignKey("import_batch.id"), nullable=False),
+    Column("import_id", Integer, nullable=False),
     sqlite_with_rowid=False,
 )
 
-conflict = Table(  # a second value for an instant: the first is kept, both are listed
+conflict = Table(  # other values met for an instant: the first is kept, they are listed
     "conflict",
     metadata,
     Column("probe_id", ForeignKey("probe.id"), primary_key=True),
     Column("observed_at", UtcInstant, primary_key=True),
-    Column("import_id", ForeignKey("import_batch.id"), primary_key=True),
-    Column("soil_temp_c", Float, nullable=False),
+    Column("soil_temp_c", Float, primary_key=True),
+    Column("import_id", ForeignKey("import_batch.id"), nullable=False),  # that met it first
 )
 
 daily_mean = Table(  # contract: probes.frames.DailyMeans
@@ -227,7 +228,7 @@ round_ = Table(
     Column("digests", Integer),
 )
 
-notice = Table(  # one thing to tell about one block
+notice = Table(  # one thing to tell about one block: alerts.notices.Notice
     "notice",
     metadata,
     Column("id", Integer, primary_key=True),
@@ -235,13 +236,18 @@ notice = Table(  # one thing to tell about one block
     Column("block_id", ForeignKey("block.id"), nullable=False),
     Column("season", Integer, nullable=False),
     Column("kind", Text, nullable=False),  # "spring" | "fall"
-    Column("what", Text, nullable=False),  # alerts.notices.What
-    Column("opened_on", Date),  # as told
+    Column("what", Text, nullable=False),
+    Column("opened_on", Date),
     Column("not_before", Date),
     Column("closed_on", Date),
     Column("reason", Text),
-    Column("facts", JSON, nullable=False),  # what the text needs besides
-    Column("created_at", UtcInstant, nullable=False),
+    Column("told_opened_on", Date),
+    Column("told_closed_on", Date),
+    Column("ends_by", Date),
+    Column("mean_c", Float),
+    Column("mean_on", Date),
+    Column("limit_c", Float),
+    Column("basis_cm", JSON, nullable=False),
     Index(None, "block_id", "season"),
 )
 
@@ -249,16 +255,16 @@ digest = Table(  # the notices one recipient gets at once
     "digest",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("recipient_name", ForeignKey("recipient.name"), nullable=False),
+    Column("recipient_name", ForeignKey("recipient.name"), nullable=False, index=True),
     Column("composed_at", UtcInstant, nullable=False),
 )
 
-digest_notice = Table(  # its key is what tells nobody twice
-    "digest_notice",
+notice_recipient = Table(  # who is to be told, settled when the notice is made; once each
+    "notice_recipient",
     metadata,
-    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
     Column("notice_id", ForeignKey("notice.id"), primary_key=True),
-    Column("digest_id", ForeignKey("digest.id"), nullable=False),
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("digest_id", ForeignKey("digest.id"), index=True),  # None: not composed yet
 )
 
 outbox = Table(
@@ -273,7 +279,6 @@ outbox = Table(
     Column("leased_until", UtcInstant),
     Column("attempts", Integer, nullable=False),
     Column("delivered_at", UtcInstant),
-    Column("failure", Text),
     UniqueConstraint("digest_id", "channel"),
     Index("ix_outbox_waiting", "delivered_at", "leased_until"),
 )
