@@ -47,11 +47,12 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
     correction.
     """
     believed = _believed(told, as_of)
-    windows: set[tuple[int, Kind]] = {(span.season, span.kind) for span in spans} | set(believed)
+    for span in spans:
+        believed.setdefault((span.season, span.kind), {})
     changes: list[Change] = []
-    for season, kind in sorted(windows, key=lambda window: (window[0], window[1] == "fall")):
+    for season, kind in sorted(believed, key=lambda window: (window[0], window[1] == "fall")):
         now = [span for span in spans if (span.season, span.kind) == (season, kind)]
-        changes += _of_window(season, kind, now, believed.get((season, kind), {}))
+        changes += _of_window(season, kind, now, believed[season, kind])
     return changes
 
 

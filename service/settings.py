@@ -14,6 +14,7 @@ class Settings(BaseSettings):
 
     data: Path
     database_url: str = ""
+    mail_from: str = "Digseason <digseason@localhost>"
 
     @property
     def store_url(self) -> str:

@@ -1,0 +1,123 @@
+"""The round: evaluate every block, note what changed, compose the digests, deliver them.
+
+What a round decides is one transaction: notices, digests and their messages in the outbox are kept
+together or not at all. Delivery follows, message by message.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine
+
+from alerts.changes import Change, find_changes
+from alerts.notices import Notice
+from alerts.rules import RULES
+from alerts.season import season_of
+from alerts.windows import Kind, Reason
+from service.delivery import deliver
+from service.digests import compose_waiting
+from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.settings import Settings
+from service.store.blocks import fetch_blocks
+from service.store.engine import writing
+from service.store.notices import fetch_told, store_notices
+from service.store.rounds import begin_round, finish_round, is_evaluation_due
+
+SEASONS_BACK = 2  # late readings may still correct what was told of the season before
+
+
+@dataclass(frozen=True)
+class RoundReport:
+    """What a round came to."""
+
+    evaluations: list[BlockEvaluation]
+    notices: list[Notice]
+    digests: int
+    delivered: list[Path]
+
+
+def run_round(
+    engine: Engine, settings: Settings, now: datetime, as_of: date | None = None
+) -> RoundReport:
+    """Run a round now, telling everyone at once; each block as of its own yesterday, or `as_of`."""
+    with writing(engine) as connection:
+        evaluations, notices = _evaluate(connection, now, as_of)
+        digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
+    return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
+
+
+def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
+    """Do what is due: evaluate after a day's end or new readings; tell each at their hour."""
+    evaluations: list[BlockEvaluation] = []
+    notices: list[Notice] = []
+    with writing(engine) as connection:
+        if is_evaluation_due(connection, now):
+            evaluations, notices = _evaluate(connection, now, None)
+        digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
+    return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
+
+
+def _evaluate(
+    connection: Connection, now: datetime, as_of: date | None
+) -> tuple[list[BlockEvaluation], list[Notice]]:
+    """Evaluate all blocks and keep a notice of each change."""
+    round_id = begin_round(connection, as_of, now)
+    blocks = fetch_blocks(connection)
+    days = [as_of or as_of_day(block, now) for block in blocks]
+    evaluations = evaluate_blocks(connection, blocks, days, SEASONS_BACK)
+    seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
+    told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
+    notices = [
+        _notice(one, change)
+        for one, season in zip(evaluations, seasons, strict=True)
+        for change in find_changes(
+            one.evaluation.spans,
+            [notice for notice in told[one.block.id] if notice.season > season - SEASONS_BACK],
+            one.as_of,
+        )
+    ]
+    store_notices(connection, round_id, notices)
+    finish_round(connection, round_id, now, len(blocks), len(notices))
+    return evaluations, notices
+
+
+def _notice(one: BlockEvaluation, change: Change) -> Notice:
+    """Return the notice of a change, with the facts its text needs."""
+    rule, span, standing = RULES[one.block.rule], change.span, one.evaluation.standing
+    told_opened_on, told_closed_on = change.told or (None, None)
+    ends_by = None
+    if span and span.closed_on is None and span.kind == "spring":
+        of_window = [
+            s for s in one.evaluation.spans if (s.season, s.kind) == (span.season, "spring")
+        ]
+        ends_by = of_window[0].opened_on + timedelta(days=rule.spring_days)
+    limits_c: dict[Kind | Reason | None, float] = {
+        "spring": rule.spring_opens_c,
+        "fall": rule.cold_below_c,
+        "cold": rule.cold_below_c,
+        "hot": rule.hot_above_c,
+    }
+    turned_on = span and (span.reason if span.closed_on else span.kind)
+    return Notice(
+        block_id=one.block.id,
+        block_name=one.block.name,
+        site_name=one.block.site_name,
+        season=change.season,
+        kind=change.kind,
+        what=change.what,
+        opened_on=span and span.opened_on,
+        not_before=span and span.not_before,
+        closed_on=span and span.closed_on,
+        reason=span and span.reason,
+        told_opened_on=told_opened_on,
+        told_closed_on=told_closed_on,
+        ends_by=of_window[0] + timedelta(days=rule.spring_days) if spring_is_open else None,
+        mean_c=standing.mean_c,
+        mean_on=standing.mean_on,
+        limit_c=limits_c.get(turned_on),
+        root_zone_cm=one.block.root_zone_cm,
+        basis_cm=one.root_zone.basis_cm,
+    )

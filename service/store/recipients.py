@@ -1,0 +1,71 @@
+"""Those who are told: how, in which language and unit, and at which hour of their day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, func, select
+
+from probes.units import Unit
+from service.store.tables import block, digest, recipient, recipient_block, site
+
+
+@dataclass(frozen=True)
+class Recipient:
+    """One who is told. `timezone` is that of the first site (by name) of their blocks."""
+
+    name: str
+    email: str | None
+    phone: str | None
+    channels: tuple[str, ...]
+    language: str
+    unit: Unit
+    hour: int
+    timezone: str
+    last_digest_at: datetime | None
+
+    @property
+    def addresses(self) -> list[tuple[str, str]]:
+        """Return (channel, address) for each channel that has an address."""
+        of_channel = {"mail": self.email, "sms": self.phone}
+        return [(c, address) for c in self.channels if (address := of_channel[c])]
+
+
+def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
+    """Return the active recipients by name."""
+    first_zone = (
+        select(site.c.timezone)
+        .join(block, block.c.site_id == site.c.id)
+        .outerjoin(recipient_block, recipient_block.c.block_id == block.c.id)
+        .where(
+            recipient.c.all_blocks | (recipient_block.c.recipient_name == recipient.c.name),
+            block.c.retired_at.is_(None),
+        )
+        .order_by(site.c.name)
+        .limit(1)
+        .correlate(recipient)
+        .scalar_subquery()
+    )
+    last_digest = (
+        select(func.max(digest.c.composed_at))
+        .where(digest.c.recipient_name == recipient.c.name)
+        .scalar_subquery()
+    )
+    query = select(
+        recipient, first_zone.label("timezone"), last_digest.label("last_digest_at")
+    ).where(recipient.c.retired_at.is_(None))
+    return {
+        row.name: Recipient(
+            name=row.name,
+            email=row.email,
+            phone=row.phone,
+            channels=tuple(row.channels),
+            language=row.language,
+            unit=row.unit,
+            hour=row.hour,
+            timezone=row.timezone or "UTC",
+            last_digest_at=row.last_digest_at,
+        )
+        for row in connection.execute(query)
+    }
