@@ -89,10 +89,16 @@ class RootZoneDays:
     day : (n,) datetime64[D], consecutive
     root_zone_c : (n,) float64, NaN where the day has no value
     estimated : (n,) bool
-    basis_cm : the depths it rests on, ascending; empty where the block has no basis
+    bases : from which position in `day` on it rests on which depths [cm], ascending, no depths
+        where the block has no basis; the first one from position 0
     """
 
     day: NDArray[np.datetime64]
     root_zone_c: NDArray[np.float64]
     estimated: NDArray[np.bool_]
-    basis_cm: tuple[float, ...]
+    bases: tuple[tuple[int, tuple[float, ...]], ...]
+
+    @property
+    def basis_cm(self) -> tuple[float, ...]:
+        """The depths it rests on now."""
+        return self.bases[-1][1]

@@ -122,11 +122,12 @@ def _root_zone(
         depth_cm[probe_ids.index(stretch.probe_id), column:] = stretch.depth_cm
         starts.add(column)
     root_zone_c = np.full(days.size, np.nan)
-    basis: dict[float, float] = {}
+    bases: list[tuple[int, tuple[float, ...]]] = []
     edges = [*sorted(column for column in starts if column < days.size), days.size]
     for begin, end in pairwise(edges):
         depths = {float(z) for z in depth_cm[:, begin] if not np.isnan(z)}
         basis = find_basis(sorted(depths), *block.root_zone_cm, block.weights)
         part = slice(begin, end)
         root_zone_c[part] = root_zone_days(mean_c[rows, part], depth_cm[:, part], basis)
-    return RootZoneDays(days, root_zone_c, np.zeros(days.size, bool), tuple(basis))
+        bases.append((begin, tuple(basis)))
+    return RootZoneDays(days, root_zone_c, np.zeros(days.size, bool), tuple(bases))

@@ -88,12 +88,12 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
     """Return the notice of a change, with the facts its text needs."""
     rule, span, standing = RULES[one.block.rule], change.span, one.evaluation.standing
     told_opened_on, told_closed_on = change.told or (None, None)
-    ends_by = None
-    if span and span.closed_on is None and span.kind == "spring":
-        of_window = [
-            s for s in one.evaluation.spans if (s.season, s.kind) == (span.season, "spring")
-        ]
-        ends_by = of_window[0].opened_on + timedelta(days=rule.spring_days)
+    of_window = [
+        other.opened_on
+        for other in one.evaluation.spans
+        if (other.season, other.kind) == (change.season, change.kind)
+    ]
+    spring_is_open = span and span.closed_on is None and span.kind == "spring"
     limits_c: dict[Kind | Reason | None, float] = {
         "spring": rule.spring_opens_c,
         "fall": rule.cold_below_c,

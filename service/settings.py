@@ -15,6 +15,7 @@ class Settings(BaseSettings):
     data: Path
     database_url: str = ""
     mail_from: str = "Digseason <digseason@localhost>"
+    tick_s: int = 30
 
     @property
     def store_url(self) -> str:

@@ -1,0 +1,79 @@
+"""What several commands share: options, an output in three forms, blocks by their ids."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from collections.abc import Callable, Collection, Iterable, Mapping
+from datetime import UTC, date, datetime
+from typing import Any, TypeVar
+
+import click
+from sqlalchemy import Connection
+
+from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.store.blocks import fetch_blocks
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class _Day(click.ParamType[date]):
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """Return the day that YYYY-MM-DD names."""
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"'{value}' is no date; write it as 2026-04-30", param, ctx)
+
+
+def as_of_option(command: Command) -> Command:
+    """Add --as-of DATE."""
+    text = "The last day that counts; yesterday at each site unless given."
+    return click.option("--as-of", type=_Day(), metavar="DATE", help=text)(command)
+
+
+def format_options(command: Command) -> Command:
+    """Add --json and --csv, passed on as `form`."""
+    for form in ("csv", "json"):
+        text = f"Print {form.upper()} instead of a table."
+        command = click.option(f"--{form}", "form", flag_value=form, help=text)(command)
+    return command
+
+
+def unit_option(command: Command) -> Command:
+    """Add --unit F|C."""
+    choice = click.Choice(["F", "C"], case_sensitive=False)
+    return click.option("--unit", type=choice, default="F", show_default=True)(command)
+
+
+def print_records(
+    records: Iterable[Mapping[str, Any]], form: str, columns: Collection[str]
+) -> None:
+    """Print records as one JSON list, or as CSV (RFC 4180) with these columns."""
+    if form == "json":
+        click.echo(json.dumps(list(records), indent=2))
+        return
+    writer = csv.DictWriter(sys.stdout, columns, lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(records)
+
+
+def evaluate_named(
+    connection: Connection, block_id: str | None, as_of: date | None
+) -> list[BlockEvaluation]:
+    """Evaluate one block, or all, over all their seasons."""
+    blocks = fetch_blocks(connection, [block_id] if block_id else ())
+    if block_id and not blocks:
+        known = ", ".join(sorted(block.id for block in fetch_blocks(connection)))
+        raise click.BadParameter(
+            f"there is no block '{block_id}'; known: {known or 'none yet, run setup first'}",
+            param_hint="--block",
+        )
+    now = datetime.now(UTC)
+    days = [as_of or as_of_day(block, now) for block in blocks]
+    return evaluate_blocks(connection, blocks, days, seasons=None)

@@ -1,0 +1,32 @@
+"""digseason round"""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import click
+
+from service.cli.options import as_of_option
+from service.rounds import run_round
+from service.wiring import open_store
+
+
+@click.command("round")
+@as_of_option
+@click.pass_obj
+def command(data: Path, as_of: date | None) -> None:
+    """Evaluate all blocks, note what changed, compose and deliver the digests."""
+    settings, engine = open_store(data)
+    report = run_round(engine, settings, datetime.now(UTC), as_of)
+    states = Counter(one.state for one in report.evaluations)
+    counted = ", ".join(f"{count} {state}" for state, count in states.most_common())
+    click.echo(f"{len(report.evaluations)} blocks: {counted or 'run setup first'}")
+    for notice in report.notices:
+        click.echo(f"  {notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}")
+    if not report.notices:
+        click.echo("  nothing new to tell")
+    click.echo(f"{report.digests} digests composed, {len(report.delivered)} messages delivered")
+    for path in report.delivered:
+        click.echo(f"  {path}")

@@ -1,0 +1,24 @@
+"""digseason serve"""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import click
+import uvicorn
+
+from service.web.app import make_app
+from service.wiring import open_store
+
+
+@click.command("serve")
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8064, show_default=True)
+@click.pass_obj
+def command(data: Path, host: str, port: int) -> None:
+    """Serve the HTTP API and run the rounds that are due, until interrupted."""
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(message)s")
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    settings, engine = open_store(data)
+    uvicorn.run(make_app(engine, settings), host=host, port=port)

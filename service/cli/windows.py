@@ -1,0 +1,118 @@
+"""digseason windows"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+import numpy as np
+
+from alerts.figures import show_temperature
+from alerts.ribbon import draw_ribbon, explain_ribbon
+from alerts.rules import RULES
+from alerts.season import season_start
+from alerts.windows import Span, trailing_mean
+from probes.units import Unit
+from service.cli.options import (
+    as_of_option,
+    evaluate_named,
+    format_options,
+    print_records,
+    unit_option,
+)
+from service.evaluation import BlockEvaluation
+from service.showing import basis_text, day_text, window_records
+from service.store.engine import reading
+from service.wiring import open_store
+
+COLUMNS = (
+    "block",
+    "season",
+    "kind",
+    "opened_on",
+    "not_before",
+    "closed_on",
+    "reason",
+    "basis",
+    "as_of",
+)
+
+
+@click.command("windows")
+@click.option("--block", "block_id", metavar="ID", help="One block; all unless given.")
+@as_of_option
+@unit_option
+@format_options
+@click.pass_obj
+def command(
+    data: Path, block_id: str | None, as_of: date | None, unit: Unit, form: str | None
+) -> None:
+    """Show when the scouting windows opened and closed, and how each block stands."""
+
+    _, engine = open_store(data)
+    with reading(engine) as connection:
+        evaluations = evaluate_named(connection, block_id, as_of)
+    if form:
+        print_records(window_records(evaluations), form, COLUMNS)
+        return
+    if not evaluations:
+        click.echo("No blocks yet. Begin with: digseason setup FARM.toml")
+    for one in evaluations:
+        click.echo("\n".join([*_block_lines(one, unit), ""]))
+    if evaluations:
+        click.echo(explain_ribbon("en"))
+        click.echo("A closed window says nothing about a vine.")
+
+
+def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
+    """Return a block's heading, its standing, its season as a ribbon, and a line per window."""
+
+    top_cm, bottom_cm = one.block.root_zone_cm
+    heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
+    basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone.basis_cm)}"
+    lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
+    lines += [f"  {_window_line(span)}" for span in one.evaluation.spans]
+    if not one.evaluation.spans:
+        lines.append("  no window opened in the time that has readings")
+    return lines
+
+
+def _standing(one: BlockEvaluation, unit: Unit) -> str:
+
+    standing = one.evaluation.standing
+    if standing.mean_c is None or standing.mean_on is None:
+        return f"{one.state} (as of {day_text(one.as_of)})"
+    limit_c = _limit_next_c(one)
+    mean = show_temperature(standing.mean_c, unit, "en", limit_c)
+    return f"{one.state}: five-day mean {mean} on {day_text(standing.mean_on)}"
+
+
+def _limit_next_c(one: BlockEvaluation) -> float:
+    """Return the limit that the mean is read against: the opening one, then the cold one."""
+
+    rule, spans = RULES[one.block.rule], one.evaluation.spans
+    begun = any(span.season == one.evaluation.standing.season for span in spans)
+    return rule.cold_below_c if begun else rule.spring_opens_c
+
+
+def _ribbon(one: BlockEvaluation) -> str:
+
+    season, south = one.evaluation.standing.season, one.block.south
+    start = season_start(season, south)
+    end = season_start(season + 1, south) - timedelta(days=1)
+    days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
+    mean_c = trailing_mean(one.root_zone.root_zone_c, RULES[one.block.rule])
+    measured = np.isin(days, one.root_zone.day[~np.isnan(mean_c)])
+    spans = [span for span in one.evaluation.spans if span.season == season]
+    ribbon = draw_ribbon(spans, start, end, measured, one.as_of)
+    return f"{start:%b %Y} {ribbon} {end:%b %Y}"
+
+
+def _window_line(span: Span) -> str:
+
+    opened = day_text(span.opened_on)
+    if span.not_before < span.opened_on:
+        opened = f"between {day_text(span.not_before)} and {opened}"
+    closed = f"to {day_text(span.closed_on)}, {span.reason}" if span.closed_on else "open"
+    return f"{span.season} {span.kind:<6}  {opened:<35}  {closed}"

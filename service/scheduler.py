@@ -1,0 +1,48 @@
+"""Wakes the rounds up. The database says what is due; a tick that finds nothing does nothing."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime
+
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.interval import IntervalTrigger
+from sqlalchemy import Engine
+
+from service.rounds import run_due
+from service.settings import Settings
+
+log = logging.getLogger(__name__)
+
+
+def tick(engine: Engine, settings: Settings) -> None:
+    """Do what is due now; a failure is logged and the next tick tries again."""
+    try:
+        report = run_due(engine, settings, datetime.now(UTC))
+    except Exception:
+        log.exception("round failed; the next tick tries again")
+        return
+    if report.evaluations or report.digests or report.delivered:
+        log.info(
+            "round: %d blocks, %d notices, %d digests, %d messages delivered",
+            len(report.evaluations),
+            len(report.notices),
+            report.digests,
+            len(report.delivered),
+        )
+
+
+def start_scheduler(engine: Engine, settings: Settings) -> BackgroundScheduler:
+    """Start ticking, at once and then every `settings.tick_s` seconds."""
+    scheduler = BackgroundScheduler(
+        timezone=UTC,
+        job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+    )
+    scheduler.add_job(
+        tick,
+        IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
+        args=(engine, settings),
+        next_run_time=datetime.now(UTC),
+    )
+    scheduler.start()
+    return scheduler

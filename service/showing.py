@@ -1,0 +1,55 @@
+"""Windows and root-zone days as records: the command line, the API and exports say them alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+
+import numpy as np
+
+from alerts.figures import show_depths
+from service.evaluation import BlockEvaluation
+
+Record = dict[str, str | int | float | None]
+
+
+def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
+    """Yield a record per window, by block in the order given, then by time."""
+    for one in evaluations:
+        for span in one.evaluation.spans:
+            yield {
+                "block": one.block.id,
+                "season": span.season,
+                "kind": span.kind,
+                "opened_on": span.opened_on.isoformat(),
+                "not_before": span.not_before.isoformat(),
+                "closed_on": span.closed_on and span.closed_on.isoformat(),
+                "reason": span.reason,
+                "basis": basis_text(one.root_zone.basis_cm),
+                "as_of": one.as_of.isoformat(),
+            }
+
+
+def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
+    """Yield a record per day of a block's root zone; no temperature where the day has no value."""
+    zone = one.root_zone
+    starts = [start for start, _ in zone.bases]
+    for index, day in enumerate(zone.day.tolist()):
+        value_c = float(zone.root_zone_c[index])
+        _, basis_cm = zone.bases[int(np.searchsorted(starts, index, side="right")) - 1]
+        yield {
+            "day": day.isoformat(),
+            "root_zone_c": None if np.isnan(value_c) else value_c,
+            "estimated": int(zone.estimated[index]),
+            "depths_cm": " ".join(f"{depth_cm:g}" for depth_cm in basis_cm),
+        }
+
+
+def basis_text(basis_cm: Sequence[float]) -> str:
+    """Return "at 10 cm", "at 15, 30 and 45 cm" or "no basis"."""
+    return f"at {show_depths(basis_cm, 'en')}" if basis_cm else "no basis"
+
+
+def day_text(day: date) -> str:
+    """Return "4 Oct 2025"."""
+    return f"{day.day} {day:%b %Y}"
