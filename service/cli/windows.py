@@ -49,7 +49,6 @@ def command(
     data: Path, block_id: str | None, as_of: date | None, unit: Unit, form: str | None
 ) -> None:
     """Show when the scouting windows opened and closed, and how each block stands."""
-
     _, engine = open_store(data)
     with reading(engine) as connection:
         evaluations = evaluate_named(connection, block_id, as_of)
