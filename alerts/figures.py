@@ -1,0 +1,87 @@
+"""Dates, temperatures and depths as a reader sees them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from babel.dates import format_date, format_skeleton
+from babel.lists import format_list
+from babel.numbers import format_decimal
+
+from alerts.words import translations
+from probes.units import Unit, delta_f_to_c, from_c
+
+_LOCALES = {"en": "en_001"}  # the day before the month: 4 October
+_NEAR_DAYS = 183
+_MET_WITHIN_C = delta_f_to_c(1e-6)
+
+
+def show_day(day: date, language: str, as_of: date, short: bool = False) -> str:
+    """Return "4 October", or "4 Oct" where `short`.
+
+    The year is added to a day more than half a year from `as_of`, so that a date without one
+    always means the nearest; a season south of the equator has no calendar year to leave out.
+    """
+    locale = _locale(language)
+    if abs((day - as_of).days) > _NEAR_DAYS:
+        return format_date(day, "medium" if short else "long", locale)
+    return format_skeleton("MMMd" if short else "MMMMd", day, locale=locale)
+
+
+def show_when(
+    day: date, language: str, as_of: date, not_before: date | None = None, short: bool = False
+) -> str:
+    """Return "on 4 October", or "between 3 and 18 April" where it may have been earlier unseen."""
+    _ = translations(language).gettext
+    last = show_day(day, language, as_of, short)
+    if not_before is None or not_before == day:
+        return _("on {day}").format(day=last)
+    same_month = (not_before.year, not_before.month) == (day.year, day.month)
+    first = str(not_before.day) if same_month else show_day(not_before, language, as_of, short)
+    return _("between {first} and {last}").format(first=first, last=last)
+
+
+def show_temperature(temp_c: float, unit: Unit, language: str, limit_c: float | None = None) -> str:
+    """Return "64.6 °F"; "just under 64 °F" where rounding hides the side of a limit it is on.
+
+    Parameters
+    ----------
+    temp_c : float
+        [degC]
+    limit_c : float, optional
+        The limit that the shown value must not seem to meet when it does not. [degC]
+    """
+    _ = translations(language).gettext
+    shown = _figure(temp_c, unit, language)
+    if limit_c is not None and abs(temp_c - limit_c) > _MET_WITHIN_C:
+        limit = show_limit(limit_c, unit, language)
+        if shown == _figure(limit_c, unit, language):
+            beside = _("just under {limit}") if temp_c < limit_c else _("just over {limit}")
+            return beside.format(limit=limit)
+    return f"{shown} °{unit}"
+
+
+def show_limit(limit_c: float, unit: Unit, language: str) -> str:
+    """Return "64 °F", or "17.8 °C" where the limit is not a whole degree."""
+    return f"{_figure(limit_c, unit, language, '0.#')} °{unit}"
+
+
+def show_depths(depths_cm: Sequence[float], language: str) -> str:
+    """Return "15, 30 and 45 cm"."""
+    shown = [format_decimal(depth, "0.#", _locale(language)) for depth in depths_cm]
+    return f"{format_list(shown, locale=_locale(language))} cm"
+
+
+def show_interval(top_cm: float, bottom_cm: float, language: str) -> str:
+    """Return "15-45 cm"."""
+    top, bottom = (format_decimal(d, "0.#", _locale(language)) for d in (top_cm, bottom_cm))
+    return f"{top}-{bottom} cm"
+
+
+def _figure(temp_c: float, unit: Unit, language: str, pattern: str = "0.0") -> str:
+    return format_decimal(from_c(temp_c, unit), pattern, _locale(language))
+
+
+def _locale(language: str) -> str:
+    return _LOCALES.get(language, language)
