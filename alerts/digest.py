@@ -1,0 +1,137 @@
+"""The digest: the notices that one reader gets at once, in words."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+
+from alerts.card import cautions, scouting_card
+from alerts.figures import show_day
+from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome
+from alerts.notices import Notice
+from alerts.sentences import tell
+from alerts.words import translations
+from probes.units import Unit
+
+COLUMNS = 72
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who reads a digest, and on whose behalf it is written."""
+
+    name: str
+    language: str
+    unit: Unit
+    organisation: str
+
+
+@dataclass(frozen=True)
+class Digest:
+    """A digest as plain text; the subject alone is right."""
+
+    subject: str
+    text: str
+
+
+def compose_digest(notices: Sequence[Notice], reader: Reader, as_of: date) -> Digest:
+    """Return the digest of these notices for one reader.
+
+    Parameters
+    ----------
+    notices : sequence of Notice
+        In any order.
+    reader : Reader
+    as_of : date
+        The last day of readings it rests on.
+
+    Returns
+    -------
+    Digest
+        Lines of at most 72 columns: the answer, the blocks by site, what to do where a block is
+        open, and the cautions.
+
+    Raises
+    ------
+    ValueError
+        When there is no notice.
+    """
+    language = reader.language
+    _ = translations(language).gettext
+    news = gather_news(notices)
+    subject = _subject(news, language)
+    parts = [_wrap(f"{subject}.")]
+    for site_name, of_site in groupby(news, key=lambda one: one.site_name):
+        parts.append(_title(site_name))
+        parts += [_tell_block(one, reader, as_of) for one in of_site]
+    if any(not one.is_open for one in news):
+        parts.append(
+            _wrap(
+                _(
+                    "Where dig season is not open, that says nothing about a vine: phylloxera may "
+                    "be there all the same."
+                )
+            )
+        )
+    if any(one.is_open for one in news):
+        parts.append(_list(_("What to do now"), scouting_card(language)))
+    parts.append(_list(_("Before you dig"), cautions(language)))
+    source = _("For {reader} by {organisation}, from soil readings up to the end of {day}.").format(
+        reader=reader.name,
+        organisation=reader.organisation,
+        day=show_day(as_of, language, as_of),
+    )
+    return Digest(subject, "\n\n".join([*parts, _wrap(source)]) + "\n")
+
+
+def _subject(news: Sequence[BlockNews], language: str) -> str:
+    words = translations(language)
+    if len(news) == 1:
+        return headline(news[0], news[0].block_name, language)
+    if all(one.outcome == "open" for one in news):
+        text = words.ngettext(
+            "Dig season is open in {count} block", "Dig season is open in {count} blocks", len(news)
+        )
+        return text.format(count=len(news))
+    clauses: list[str] = []
+    for outcome, count in _count(news):
+        blocks = words.ngettext("{count} block", "{count} blocks", count).format(count=count)
+        clauses.append(name_outcome(outcome, str(count) if clauses else blocks, language))
+    return words.gettext("Dig season: {outcomes}").format(outcomes=", ".join(clauses))
+
+
+def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
+    counts = Counter(one.outcome for one in news)
+    return [(outcome, counts[outcome]) for outcome in OUTCOMES if counts[outcome]]
+
+
+def _tell_block(news: BlockNews, reader: Reader, as_of: date) -> str:
+    told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
+    return "\n".join([_wrap(news.block_name), *(_wrap(text, "  ") for text in told)])
+
+
+def _title(text: str) -> str:
+    title = _wrap(text)
+    return f"{title}\n{'─' * max(map(len, title.splitlines()))}"
+
+
+def _list(title: str, paragraphs: Iterable[str]) -> str:
+    return "\n".join([_title(title), *(_wrap(text, "  ", "- ") for text in paragraphs)])
+
+
+def _wrap(text: str, indent: str = "", bullet: str = "") -> str:
+    """Return text in lines of at most 72 columns, a number on one line with what follows."""
+    bound = re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(
+        bound,
+        COLUMNS,
+        initial_indent=bullet or indent,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")

@@ -1,0 +1,140 @@
+"""What is new in each block: its notices in order of time, and how things stand after the last."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from alerts.notices import Notice
+from alerts.words import translations
+
+Outcome = Literal["open", "paused", "closed", "corrected", "not opened"]
+
+OUTCOMES: tuple[Outcome, ...] = ("open", "corrected", "not opened", "paused", "closed")
+"""The most useful first."""
+
+
+@dataclass(frozen=True)
+class BlockNews:
+    """The notices about one block in order of time; names without line breaks or controls."""
+
+    site_name: str
+    block_name: str
+    notices: tuple[Notice, ...]
+
+    @property
+    def last(self) -> Notice:
+        """The notice whose outcome holds now."""
+        return self.notices[-1]
+
+    @property
+    def outcome(self) -> Outcome:
+        """How things stand after the last notice."""
+        return find_outcome(self.last)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the window of the last notice is open."""
+        return self.last.opened_on is not None and self.last.closed_on is None
+
+
+def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
+    """Return the news block by block, by site and block name, "Terrace 7" before "Terrace 10".
+
+    Raises
+    ------
+    ValueError
+        When there is no notice: nothing is sent then.
+    """
+    if not notices:
+        raise ValueError("no notices; compose a message only when there is one")
+    by_block: defaultdict[str, list[Notice]] = defaultdict(list)
+    for notice in sorted(notices, key=_in_time):
+        by_block[notice.block_id].append(notice)
+    news = [
+        BlockNews(_tidy(of_block[0].site_name), _tidy(of_block[0].block_name), tuple(of_block))
+        for of_block in by_block.values()
+    ]
+    return sorted(news, key=lambda one: (_sort_key(one.site_name), _sort_key(one.block_name)))
+
+
+def find_outcome(notice: Notice) -> Outcome:
+    """Return how things stand after a notice.
+
+    A window closed by heat, or by cold in spring, can open again: it is paused.
+    """
+    if notice.opened_on is None:
+        return "not opened"
+    if notice.what == "corrected":
+        return "corrected"
+    if notice.closed_on is None:
+        return "open"
+    may_reopen = notice.reason == "hot" or (notice.reason == "cold" and notice.kind == "spring")
+    return "paused" if may_reopen else "closed"
+
+
+def name_season(notice: Notice, language: str) -> str:
+    """Return "spring dig season" or "fall dig season"."""
+    _ = translations(language).gettext
+    return _("spring dig season") if notice.kind == "spring" else _("fall dig season")
+
+
+def headline(news: BlockNews, label: str, language: str) -> str:
+    """Return what is new in one block, called `label`, in one clause that is right alone."""
+    _ = translations(language).gettext
+    last = news.last
+    match news.outcome:
+        case "open" if last.what == "opened again":
+            text = _("{block}: dig season is open again")
+        case "open":
+            text = _("{block}: dig season is open")
+        case "paused" if last.reason == "hot":
+            text = _("{block}: dig season is closed for now, the soil is too hot")
+        case "paused":
+            text = _("{block}: dig season is closed for now, the soil is too cold")
+        case "closed":
+            text = _("{block}: dig season is closed")
+        case "corrected" if last.closed_on is None:
+            text = _("{block}: dig season is open, its dates are corrected")
+        case "corrected":
+            text = _("{block}: the dates of {season} are corrected")
+        case "not opened":
+            text = _("{block}: {season} did not open after all")
+    return text.format(block=label, season=name_season(last, language))
+
+
+def name_outcome(outcome: Outcome, where: str, language: str) -> str:
+    """Return "open in 2 blocks", where `where` says "2 blocks" or names them."""
+    _ = translations(language).gettext
+    match outcome:
+        case "open":
+            text = _("open in {where}")
+        case "paused":
+            text = _("closed for now in {where}")
+        case "closed":
+            text = _("closed in {where}")
+        case "corrected":
+            text = _("dates corrected in {where}")
+        case "not opened":
+            text = _("did not open after all in {where}")
+    return text.format(where=where)
+
+
+def _in_time(notice: Notice) -> tuple[date, bool, bool]:
+    """Sort by when it happened; on one day what closes stands before what opens."""
+    happened_on = notice.closed_on or notice.opened_on or notice.told_opened_on or date.min
+    return happened_on, notice.closed_on is None, notice.what == "closed"
+
+
+def _tidy(name: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in name).split())
+
+
+def _sort_key(name: str) -> list[str | int]:
+    parts = re.split(r"(\d+)", unicodedata.normalize("NFKD", name).casefold())
+    return [int(part) if part.isdecimal() else part for part in parts]

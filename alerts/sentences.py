@@ -1,0 +1,147 @@
+"""One notice in words: when a window opened or closed, at which temperature, why, until when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from alerts.figures import (
+    show_day,
+    show_depths,
+    show_interval,
+    show_limit,
+    show_temperature,
+    show_when,
+)
+from alerts.news import name_season
+from alerts.notices import Notice
+from alerts.rules import GRAPE_PHYLLOXERA
+from alerts.words import translations
+from probes.units import Unit
+
+
+def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
+    """Return all there is to say of one notice, as one paragraph."""
+    sentences = [
+        *(() if notice.what == "closed" else _tell_opening(notice, language, as_of)),
+        *_tell_closing(notice, language, as_of),
+        *_tell_temperature(notice, language, unit, as_of),
+        *_tell_why(notice, language),
+        *_tell_end(notice, language, unit, as_of),
+    ]
+    return " ".join(sentence[:1].upper() + sentence[1:] for sentence in sentences)
+
+
+def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
+    _ = translations(language).gettext
+    told_on, opened_on = notice.told_opened_on, notice.opened_on
+    season = name_season(notice, language)
+    told = show_day(told_on, language, as_of) if told_on else ""
+    if opened_on is None:
+        yield _("{season} did not open after all; the day you were told was {told}.").format(
+            season=season, told=told
+        )
+        return
+    if told_on and told_on != opened_on:
+        text = _("{season} opened {when}; the day you were told was {told}.")
+    elif notice.what == "opened again":
+        text = _("{season} opened again {when}.")
+    else:
+        text = _("{season} opened {when}.")
+    when = show_when(opened_on, language, as_of, notice.not_before)
+    yield text.format(season=season, when=when, told=told)
+    if notice.not_before and notice.not_before < opened_on:
+        yield _("Readings are missing in between: it may have opened unseen before {day}.").format(
+            day=show_day(opened_on, language, as_of)
+        )
+
+
+def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
+    _ = translations(language).gettext
+    told_on, closed_on = notice.told_closed_on, notice.closed_on
+    if closed_on is None and (told_on is None or notice.opened_on is None):
+        return
+    if closed_on is None:
+        text = _("{season} is still open; the closing day you were told was {told}.")
+    elif told_on and told_on != closed_on:
+        text = _("{season} closed {when}; the day you were told was {told}.")
+    else:
+        text = _("{season} closed {when}.")
+    yield text.format(
+        season=name_season(notice, language),
+        when=show_when(closed_on, language, as_of) if closed_on else "",
+        told=show_day(told_on, language, as_of) if told_on else "",
+    )
+
+
+def _tell_why(notice: Notice, language: str) -> Iterator[str]:
+    """Say why a window closed and what may follow, why fall opened, why dates changed."""
+    _ = translations(language).gettext
+    match notice.reason:
+        case "spent":
+            yield _(
+                "Spring dig season has run its full length, counted from the day it first opened. "
+                "The next dig season comes when the soil cools in fall."
+            )
+        case "turned":
+            yield _(
+                "The soil has passed its summer peak and is cooling, which ends spring dig season; "
+                "the next one is fall dig season."
+            )
+        case "cold" if notice.kind == "spring":
+            yield _("The soil has become too cold. Dig season can open again when the soil warms.")
+        case "cold":
+            yield _(
+                "The soil has become too cold: as it cools further, only small overwintering young "
+                "are left on the roots. Dig season can open again if the soil warms."
+            )
+        case "hot":
+            yield _(
+                "The soil has become too hot. Insects may be many now, but heat and dry soil make "
+                "roots hard to read. Dig season can open again when the soil cools."
+            )
+        case "season over":
+            yield _("Dig seasons are counted by the year, and a new year has begun.")
+        case None if notice.kind == "fall" and notice.what == "opened":
+            yield _("The soil has passed its summer peak and is cooling.")
+    if notice.what == "corrected":
+        yield _("Readings that came late or were corrected have changed this.")
+
+
+def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) -> Iterator[str]:
+    if notice.mean_c is None or notice.mean_on is None:
+        return
+    words = translations(language)
+    temperature = show_temperature(notice.mean_c, unit, language, notice.limit_c)
+    if notice.limit_c is not None:
+        temperature = words.gettext("{temperature} (the limit is {limit})").format(
+            temperature=temperature, limit=show_limit(notice.limit_c, unit, language)
+        )
+    yield words.ngettext(
+        "The root zone ({interval}) was at {temperature}: the five-day mean of {day}, from "
+        "the probe at {depths}.",
+        "The root zone ({interval}) was at {temperature}: the five-day mean of {day}, from "
+        "probes at {depths}.",
+        len(notice.basis_cm),
+    ).format(
+        interval=show_interval(*notice.root_zone_cm, language),
+        temperature=temperature,
+        day=show_day(notice.mean_on, language, as_of),
+        depths=show_depths(notice.basis_cm, language),
+    )
+
+
+def _tell_end(notice: Notice, language: str, unit: Unit, as_of: date) -> Iterator[str]:
+    _ = translations(language).gettext
+    if notice.opened_on is None or notice.closed_on is not None:
+        return
+    if notice.kind == "fall":
+        cold = show_limit(GRAPE_PHYLLOXERA.cold_below_c, unit, language)
+        yield _(
+            "Dig season lasts until the root zone cools below {limit} or becomes too hot."
+        ).format(limit=cold)
+    elif notice.ends_by:
+        yield _(
+            "Dig season will be over by {day} at the latest, earlier if the soil becomes too hot "
+            "or too cold."
+        ).format(day=show_day(notice.ends_by, language, as_of))
