@@ -1,0 +1,109 @@
+"""The SMS: the notices of one reader in exactly one part, the most useful first."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import date
+from itertools import groupby, product
+from operator import attrgetter
+
+from alerts.card import short_cautions
+from alerts.digest import Reader
+from alerts.figures import show_day, show_temperature, show_when
+from alerts.gsm import count_septets, to_gsm7
+from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
+from alerts.notices import Notice
+from alerts.words import translations
+
+ONE_PART = 160
+_NAME_LENGTHS = (40, 20)
+_SHORTEST_NAME = 12
+"""Septets that a block or site name may take, tried in turn."""
+
+
+def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
+    """Return the SMS of these notices for one reader: GSM 7-bit alphabet, one part.
+
+    Parameters
+    ----------
+    notices : sequence of Notice
+        In any order.
+    reader : Reader
+    as_of : date
+        The last day of readings it rests on.
+
+    Names are shortened, and details and then blocks left to a "+2 more", until the text and the
+    cautions fit.
+
+    Raises
+    ------
+    ValueError
+        When there is no notice.
+    """
+    news = gather_news(notices)
+    end = to_gsm7(short_cautions(reader.language))
+    wordings = (
+        _tell_one(news[0], reader, as_of) if len(news) == 1 else _tell_many(news, reader.language)
+    )
+    texts = (f"{to_gsm7(wording)} {end}" for wording in wordings)
+    return next(text for text in texts if count_septets(text) <= ONE_PART)
+
+
+def _tell_one(news: BlockNews, reader: Reader, as_of: date) -> Iterator[str]:
+    """Yield wordings of one block's news, the fullest first."""
+    details = _details(news.last, reader, as_of)
+    counts = range(len(details), -1, -1)
+    for count, length in [*product(counts, _NAME_LENGTHS), (0, _SHORTEST_NAME)]:
+        told = headline(news, _label(news, length, with_site=True), reader.language)
+        yield " ".join([f"{told}.", *details[:count]])
+
+
+def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
+    language = reader.language
+    _ = translations(language).gettext
+    details: list[str] = []
+    if notice.closed_on:
+        when = show_when(notice.closed_on, language, as_of, short=True)
+        details.append(_("Closed {when}.").format(when=when))
+    elif notice.opened_on:
+        when = show_when(notice.opened_on, language, as_of, notice.not_before, short=True)
+        details.append(_("Opened {when}.").format(when=when))
+        if notice.ends_by:
+            day = show_day(notice.ends_by, language, as_of, short=True)
+            details.append(_("Over by {day}.").format(day=day))
+    if notice.mean_c is not None:
+        shown = show_temperature(notice.mean_c, reader.unit, language, notice.limit_c)
+        details.append(_("Root zone {temperature}.").format(temperature=shown.replace(" °", "")))
+    return details
+
+
+def _tell_many(news: Sequence[BlockNews], language: str) -> Iterator[str]:
+    """Yield wordings of several blocks' news, the fullest first."""
+    _ = translations(language).gettext
+    ranked = sorted(news, key=lambda one: OUTCOMES.index(one.outcome))
+    named = Counter(one.block_name for one in news)
+    for count, length in product(range(len(ranked), 0, -1), (*_NAME_LENGTHS, _SHORTEST_NAME)):
+        clauses = []
+        for outcome, group in groupby(ranked[:count], key=attrgetter("outcome")):
+            labels = [_label(one, length, named[one.block_name] > 1) for one in group]
+            clauses.append(name_outcome(outcome, ", ".join(labels), language))
+        text = _("Dig season: {outcomes}").format(outcomes="; ".join(clauses))
+        left = len(ranked) - count
+        more = _("; +{count} more").format(count=left) if left else ""
+        yield f"{text}{more}."
+
+
+def _label(news: BlockNews, length: int, with_site: bool) -> str:
+    block = _shorten(news.block_name, length)
+    return f"{block} ({_shorten(news.site_name, length)})" if with_site else block
+
+
+def _shorten(name: str, length: int) -> str:
+    """Return a name in at most `length` septets, ".." for what is left out."""
+    name = to_gsm7(name)
+    if count_septets(name) <= length:
+        return name
+    while count_septets(name) > length - 2:
+        name = name[:-1]
+    return f"{name.rstrip()}.."
