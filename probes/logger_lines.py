@@ -1,0 +1,94 @@
+"""Logger files, first stage: bytes -> lines."""
+
+from __future__ import annotations
+
+import codecs
+import io
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+BLOCK_BYTES = 1 << 20
+SHOWN_CHARACTERS = 200
+
+
+class FileRefused(ValueError):  # noqa: N818 - it is the file that is refused
+    """A whole file that cannot be read; the message says which, what is wrong and what to do."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """Some consecutive lines of a file; `cut` where the file ends within the last of them."""
+
+    first_line: int
+    lines: list[str]
+    cut: bool
+
+    def after(self, line: int) -> Block:
+        """Return the part of the block that follows a line of it."""
+        lines = self.lines[line + 1 - self.first_line :]
+        return Block(line + 1, lines, self.cut and bool(lines))
+
+
+def read_blocks(
+    path: Path, encoding: str, progress: Callable[[int], None] | None = None
+) -> Iterator[Block]:
+    """Yield a file's lines without their ends, a few megabytes at a time.
+
+    Parameters
+    ----------
+    path : Path
+    encoding : str
+        Bytes that mean nothing in it become U+FFFD and spoil only the cell they stand in.
+    progress : callable, optional
+        Told the bytes done.
+
+    Leading byte order marks are dropped, and NULs before a line's text: a logger that lost power
+    leaves them, and the record behind them is whole.
+
+    Raises
+    ------
+    FileRefused
+        When there is no such encoding, or a line is longer than a block.
+    """
+    try:
+        decode = codecs.getincrementaldecoder(encoding)("replace")
+    except LookupError:
+        raise FileRefused(
+            f'{path.name}: "{encoding}" is no encoding; write for example encoding = "utf-8" '
+            'or "cp1252"'
+        ) from None
+    # str.splitlines would also end lines at U+0085 and its like, which are letters in cp1252.
+    decoder = io.IncrementalNewlineDecoder(decode, translate=True)
+    first_line, rest, bytes_done = 1, "", 0
+    with path.open("rb") as stream:
+        data = stream.read(BLOCK_BYTES)
+        while data:
+            bytes_done += len(data)
+            ahead = stream.read(BLOCK_BYTES)
+            text = rest + decoder.decode(data, final=not ahead)
+            if first_line == 1:
+                text = text.lstrip("\ufeff")
+            lines = text.split("\n")
+            rest = lines.pop()
+            if len(rest) > BLOCK_BYTES:
+                raise FileRefused(
+                    f"{path.name}: line {first_line + len(lines)} does not end within "
+                    f"{BLOCK_BYTES:,} characters; give a text file in {encoding}"
+                )
+            cut = bool(rest) and not ahead
+            if cut:
+                lines.append(rest)
+            if "\0" in text:
+                lines = [line.lstrip("\0") or line for line in lines]
+            yield Block(first_line, lines, cut)
+            first_line += len(lines)
+            if progress is not None:
+                progress(bytes_done)
+            data = ahead
+
+
+def shown(text: str) -> str:
+    """Return text as a reject shows it: short, and without NULs, which PostgreSQL refuses."""
+    text = text.replace("\0", "\N{SYMBOL FOR NULL}")
+    return text if len(text) <= SHOWN_CHARACTERS else text[:SHOWN_CHARACTERS] + "..."

@@ -1,0 +1,169 @@
+"""Logger files, second stage: lines -> header -> rows of cells, none of them interpreted."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probes.frames import Reject
+from probes.layouts import Layout
+from probes.logger_lines import Block, FileRefused, shown
+
+HEADER_LINES = 200
+
+
+@dataclass(frozen=True)
+class Header:
+    """The line that names the columns."""
+
+    line: int
+    text: str
+    names: list[str]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Lines that hold as many cells as a row has, and the cells of each column."""
+
+    line: NDArray[np.int64]
+    text: list[str]
+    columns: list[list[str]]
+
+
+def find_header(lines: list[str], layout: Layout, file_name: str) -> Header:
+    """Return the header among a file's first lines.
+
+    Parameters
+    ----------
+    lines : list of str
+    layout : Layout
+        With `skip`, the header stands behind so many lines; without, it is the first of the first
+        200 lines that holds every declared column.
+    file_name : str
+        For the messages.
+
+    Raises
+    ------
+    FileRefused
+        When the header lacks a declared column or holds it twice.
+    """
+    declared = [*layout.time, *layout.columns]
+    first, last = (0, HEADER_LINES) if layout.skip is None else (layout.skip, layout.skip + 1)
+    headers = [
+        Header(number, line, [name.strip() for name in split_line(line, layout.delimiter)])
+        for number, line in enumerate(lines[first:last], first + 1)
+    ]
+    if not headers:
+        raise FileRefused(
+            f"{file_name}: the file ends before its header; correct skip in layout.{layout.name}"
+        )
+    # max keeps the first of equals: the first line that holds them all, else the nearest to it.
+    header = max(headers, key=lambda each: len(set(declared).intersection(each.names)))
+    lacking = [name for name in declared if name not in header.names]
+    if lacking:
+        raise FileRefused(
+            f"{file_name}: no column {_listed(lacking)} in line {header.line}, which comes nearest "
+            f"to a header and names {shown(_listed(header.names))}; correct time, columns, skip, "
+            f"delimiter or encoding in layout.{layout.name}"
+        )
+    twice = [name for name in declared if header.names.count(name) > 1]
+    if twice:
+        raise FileRefused(
+            f"{file_name}: column {_listed(twice)} stands more than once in the header, line "
+            f"{header.line}; give each its own name, in the file and in layout.{layout.name}"
+        )
+    return header
+
+
+def find_width(lines: list[str], header: Header, delimiter: str) -> int:
+    """Return how many cells a row has: as many as the header, and one more where most of the
+    lines end in a delimiter that the header lacks.
+    """
+    width = len(header.names)
+    longer = sum(
+        line.endswith(delimiter) and len(split_line(line, delimiter)) == width + 1 for line in lines
+    )
+    return width + 1 if longer * 2 > len(lines) else width
+
+
+def split_rows(
+    block: Block, header: Header, width: int, layout: Layout
+) -> tuple[Rows, list[Reject]]:
+    """Return the rows of a block, and a reject for each line that is none.
+
+    Parameters
+    ----------
+    block : Block
+        Lines behind the header. Where the file ends within the last of them, that one is
+        rejected: its last number may have lost digits.
+    header : Header
+        Where it stands again it is passed over, as blank lines are.
+    width : int
+        Cells in a row, by `find_width`.
+    layout : Layout
+
+    A quote that is never closed costs its own line only.
+    """
+    lines, delimiter = block.lines, layout.delimiter
+    quoted = any('"' in line for line in lines)
+    cells = [split_line(line, delimiter) for line in lines] if quoted else []
+    counts = list(map(len, cells)) if quoted else [line.count(delimiter) + 1 for line in lines]
+    ending = delimiter if width > len(header.names) else ""
+    is_row = [
+        count == width and line != header.text and line.endswith(ending)
+        for line, count in zip(lines, counts, strict=True)
+    ]
+    if block.cut:
+        is_row[-1] = False
+    places = np.flatnonzero(is_row)
+    text = [lines[place] for place in places] if places.size < len(lines) else lines
+    if quoted:
+        flat = list(chain.from_iterable(cells[place] for place in places))
+    else:
+        flat = "\n".join(text).replace("\n", delimiter).split(delimiter) if text else []
+    rows = Rows(block.first_line + places, text, [flat[column::width] for column in range(width)])
+    rejects = [
+        Reject(
+            block.first_line + place,
+            _why_no_row(line, counts[place], width, block.cut and place == len(lines) - 1),
+            shown(line),
+            len(layout.columns),
+        )
+        for place, line in enumerate(lines)
+        if not is_row[place] and line.strip() and line != header.text
+    ]
+    return rows, rejects
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Return the cells of one line; none where its quotes are broken."""
+    if '"' not in line:
+        return line.split(delimiter)
+    try:
+        return next(csv.reader([line], delimiter=delimiter, strict=True))
+    except csv.Error:
+        return []
+
+
+def _why_no_row(line: str, count: int, width: int, cut: bool) -> str:
+    if not line.strip("\0"):
+        return "holds only NULs, as after a loss of power; check the logger's battery"
+    if cut:
+        return (
+            "the file ends within this line, so its last number may have lost digits; "
+            "export again, or end the line if it is whole"
+        )
+    if count == 0:
+        return "has a quote that is never closed; close it or export again"
+    return (
+        f"has {count} cells where a row has {width}: one is lost or holds the delimiter; "
+        "correct the line or export again"
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names if name) or "nothing"
