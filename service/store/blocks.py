@@ -57,7 +57,12 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     for row in connection.execute(select(block_probe)):
         declared[row.block_id].add((row.logger_id, row.depth_cm))
     query = (
-        select(block, site.c.name.label("site_name"), site.c.utc_offset_min, site.c.latitude)
+        select(
+            block,
+            site.c.name.label("site_name"),
+            site.c.utc_offset_min,
+            (site.c.latitude < 0).label("south"),
+        )
         .join(site)
         .where(block.c.retired_at.is_(None), site.c.retired_at.is_(None))
         .order_by(site.c.name, block.c.name)
@@ -71,7 +76,7 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             site_id=row.site_id,
             site_name=row.site_name,
             utc_offset_min=row.utc_offset_min,
-            south=row.latitude < 0,
+            south=row.south,
             root_zone_cm=(row.root_zone_top_cm, row.root_zone_bottom_cm),
             weights=row.weights,
             rule=row.rule,

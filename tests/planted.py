@@ -1,0 +1,91 @@
+"""A block whose root-zone days a test writes down itself, without readings and files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+import numpy as np
+from sqlalchemy import Connection, insert
+
+from probes.frames import DailyMeans
+from probes.units import f_to_c
+from service.store import tables
+from service.store.daily import store_daily_means
+
+PROBE = 1
+
+
+def plant_block(connection: Connection, *, south: bool = False, name: str = "Terrace 7") -> None:
+    """Put in a site with one block, "terrace-7", and one probe at 30 cm."""
+    rows = [
+        (tables.organisation, {"id": 1, "name": "Alder Bench Growers"}),
+        (
+            tables.site,
+            {
+                "id": "upper",
+                "name": "Upper Alder",
+                "timezone": "Australia/Sydney" if south else "America/Los_Angeles",
+                "utc_offset_min": 600 if south else -480,
+                "latitude": -33.4 if south else 45.1,
+                "longitude": 0.0,
+                "checks": "standard",
+                "use_suspect": False,
+            },
+        ),
+        (
+            tables.block,
+            {
+                "id": "terrace-7",
+                "site_id": "upper",
+                "name": name,
+                "root_zone_top_cm": 15.0,
+                "root_zone_bottom_cm": 45.0,
+                "weights": "even",
+                "rule": "grape-phylloxera",
+            },
+        ),
+        (tables.layout, {"name": "plain", "spec": {}}),
+        (tables.logger, {"id": "u1", "site_id": "upper", "layout_name": "plain"}),
+        (tables.probe, {"id": PROBE, "logger_id": "u1", "channel": "T30"}),
+        (
+            tables.probe_stretch,
+            {
+                "probe_id": PROBE,
+                "valid_from": date.min,
+                "depth_cm": 30.0,
+                "calibration_offset_c": 0.0,
+            },
+        ),
+    ]
+    for table, row in rows:
+        connection.execute(insert(table), row)
+
+
+def plant_recipient(
+    connection: Connection, name: str, channels: Sequence[str] = ("mail",), hour: int = 7
+) -> None:
+    """Put in a recipient of every block."""
+    row = {
+        "name": name,
+        "role": "grower",
+        "email": f"{name.split()[0].lower()}@example.org",
+        "phone": "+15550100",
+        "channels": list(channels),
+        "language": "en",
+        "unit": "F",
+        "hour": hour,
+        "all_blocks": True,
+    }
+    connection.execute(insert(tables.recipient), row)
+
+
+def plant_days(connection: Connection, first: date, temps_f: Iterable[float | None]) -> None:
+    """Write daily means of the probe from a day on; None is a day that is not complete."""
+    mean_c = np.array([np.nan if temp is None else f_to_c(temp) for temp in temps_f])
+    days = np.datetime64(first) + np.arange(mean_c.size)
+    complete = ~np.isnan(mean_c)
+    slots = np.full(mean_c.size, 24, np.int16)
+    gaps = np.zeros(mean_c.size, np.int16)
+    means = DailyMeans(days, mean_c, slots, slots, gaps, complete)
+    store_daily_means(connection, PROBE, days, means)

@@ -1,0 +1,172 @@
+"""The round: everyone is told once, corrected once, at their hour."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from email import message_from_bytes, policy
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, update
+
+from service.rounds import run_due, run_round
+from service.settings import Settings
+from service.store import tables
+from service.store.engine import writing
+from tests.planted import plant_block, plant_days, plant_recipient
+
+MAY_1 = date(2025, 5, 1)
+# by hand: R reaches 64 °F on the third warm day: (50 + 50 + 70 + 70 + 70) / 5 = 62 on the third,
+# (50 + 4 * 70) / 5 = 66 on the fourth, 4 May
+OPENED_ON = date(2025, 5, 4)
+NOW = datetime(2025, 5, 6, 15, 30, tzinfo=UTC)  # 07:30 standard time, 08:30 on the wall
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path)
+
+
+@pytest.fixture
+def warmed(engine: Engine) -> Engine:
+    """A store with one block that opened on 4 May 2025, and its grower."""
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_recipient(connection, "Ada Example", ("mail", "sms"))
+        plant_days(connection, date(2025, 4, 1), [50.0] * 30)
+        plant_days(connection, MAY_1, [70.0] * 5)
+    return engine
+
+
+def whats(report) -> list[tuple[str, str]]:
+    return [(notice.kind, notice.what) for notice in report.notices]
+
+
+def test_an_opening_is_told_once(warmed: Engine, settings: Settings) -> None:
+    first = run_round(warmed, settings, NOW)
+    second = run_round(warmed, settings, NOW + timedelta(hours=1))
+    assert whats(first) == [("spring", "opened")]
+    assert first.notices[0].opened_on == OPENED_ON
+    assert (whats(second), second.digests, second.delivered) == ([], 0, [])
+    assert len(list(settings.outbox.iterdir())) == 2
+
+
+def test_each_channel_gets_its_file_with_the_cautions(warmed: Engine, settings: Settings) -> None:
+    delivered = run_round(warmed, settings, NOW).delivered
+    by_suffix = {path.suffix: path.read_bytes() for path in delivered}
+    mail = message_from_bytes(by_suffix[".eml"], policy=policy.default)
+    body = mail.get_content()
+    assert mail["To"] == "ada@example.org"
+    assert "Terrace 7" in mail["Subject"]
+    assert "lines" in body
+    assert "heat" in body.lower()
+    assert by_suffix[".txt"].decode().endswith("local rules.")
+
+
+def test_the_spring_window_says_by_when_it_is_over(warmed: Engine, settings: Settings) -> None:
+    (notice,) = run_round(warmed, settings, NOW).notices
+    assert notice.ends_by == date(2025, 6, 15)  # by hand: 42 days after 4 May
+
+
+def test_a_close_is_told_once_with_its_reason(warmed: Engine, settings: Settings) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, date(2025, 5, 6), [45.0] * 5)
+    report = run_round(warmed, settings, NOW + timedelta(days=5))
+    assert [(n.what, n.reason) for n in report.notices] == [("closed", "cold")]
+    assert run_round(warmed, settings, NOW + timedelta(days=5)).notices == []
+
+
+def test_an_opening_that_late_readings_take_back_is_corrected_once(
+    warmed: Engine, settings: Settings
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, MAY_1, [52.0] * 5)
+    report = run_round(warmed, settings, NOW)
+    assert [(n.what, n.told_opened_on, n.opened_on) for n in report.notices] == [
+        ("corrected", OPENED_ON, None)
+    ]
+    assert run_round(warmed, settings, NOW).notices == []
+
+
+def test_an_opening_that_late_readings_move_is_corrected_to_its_new_day(
+    warmed: Engine, settings: Settings
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, MAY_1, [52.0, 70.0, 70.0, 70.0, 70.0])
+    (notice,) = run_round(warmed, settings, NOW).notices
+    # by hand: (52 + 4 * 70) / 5 = 66.4 on 5 May; the day before (50 + 52 + 3 * 70) / 5 = 62.4
+    assert (notice.told_opened_on, notice.opened_on) == (OPENED_ON, date(2025, 5, 5))
+
+
+def test_a_round_as_of_an_earlier_day_takes_nothing_back(
+    warmed: Engine, settings: Settings
+) -> None:
+    run_round(warmed, settings, NOW)
+    assert run_round(warmed, settings, NOW, as_of=date(2025, 4, 20)).notices == []
+
+
+def test_a_window_that_the_season_s_end_closes_is_told_on_new_year(
+    engine: Engine, settings: Settings
+) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_recipient(connection, "Ada Example")
+        plant_days(connection, date(2025, 6, 1), [50.0] * 30 + [75.0] * 60 + [66.0] * 130)
+    december = run_round(engine, settings, NOW, as_of=date(2025, 12, 31))
+    january = run_round(engine, settings, NOW, as_of=date(2026, 1, 1))
+    assert whats(december) == [("fall", "opened")]
+    assert [(n.what, n.reason) for n in january.notices] == [("closed", "season over")]
+
+
+def test_who_joins_later_is_not_told_old_news(warmed: Engine, settings: Settings) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_recipient(connection, "Ben Example")
+    assert run_round(warmed, settings, NOW).digests == 0
+
+
+def test_who_is_retired_is_told_nothing(warmed: Engine, settings: Settings) -> None:
+    with writing(warmed) as connection:
+        connection.execute(update(tables.recipient).values(retired_at=NOW))
+    report = run_round(warmed, settings, NOW)
+    assert (whats(report), report.digests) == ([("spring", "opened")], 0)
+
+
+@pytest.mark.parametrize(
+    ("now", "digests"),
+    [
+        # by hand: Los Angeles is at UTC-07:00 in May
+        pytest.param(datetime(2025, 5, 6, 13, 59, tzinfo=UTC), 0, id="06:59 is before their hour"),
+        pytest.param(datetime(2025, 5, 6, 14, 0, tzinfo=UTC), 1, id="07:00 is their hour"),
+    ],
+)
+def test_the_clock_s_round_tells_each_at_their_hour(warmed, settings, now, digests) -> None:
+    assert run_due(warmed, settings, now).digests == digests
+
+
+def test_the_clock_s_round_tells_at_most_once_a_day(warmed: Engine, settings: Settings) -> None:
+    run_due(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, MAY_1, [52.0] * 5)
+        connection.execute(update(tables.round_).values(started_at=NOW - timedelta(days=1)))
+    same_day = run_due(warmed, settings, NOW + timedelta(hours=2))
+    next_day = run_due(warmed, settings, NOW + timedelta(days=1))
+    assert (whats(same_day), same_day.digests) == ([("spring", "corrected")], 0)
+    assert next_day.digests == 1
+
+
+def test_the_clock_s_round_evaluates_when_a_day_has_ended(
+    warmed: Engine, settings: Settings
+) -> None:
+    before_midnight = datetime(2025, 5, 7, 7, 59, tzinfo=UTC)  # 23:59 standard time
+    run_due(warmed, settings, NOW)
+    assert run_due(warmed, settings, before_midnight).evaluations == []
+    assert len(run_due(warmed, settings, before_midnight + timedelta(minutes=1)).evaluations) == 1
+
+
+def test_without_a_block_a_round_has_nothing_to_say(engine: Engine, settings: Settings) -> None:
+    report = run_round(engine, settings, NOW)
+    assert (report.evaluations, report.notices, report.digests) == ([], [], 0)
