@@ -1,0 +1,1 @@
+"""The farm file: read and checked, put into the store, written back from it."""

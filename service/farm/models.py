@@ -1,0 +1,225 @@
+"""The tables of the farm file, one model each: their keys and defaults.
+
+`example.toml` beside this module shows every key; messages take their remedies from it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+
+from alerts.rules import GRAPE_PHYLLOXERA
+from service.farm.text import value_text
+from service.farm.values import (
+    AsTuple,
+    ClockText,
+    Depth,
+    EachOnce,
+    Email,
+    Encoding,
+    Headers,
+    Id,
+    Latitude,
+    Longitude,
+    MissingCode,
+    Name,
+    Phone,
+    ProbeName,
+    RootZone,
+    RuleName,
+    Spacing,
+    TimeFormat,
+    UtcOffset,
+    Zone,
+    check_header,
+)
+
+FROM_FIRST_READING = date.min
+
+
+class FarmTable(BaseModel):
+    """What the tables have in common: an unknown key or a value of another type is an error."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class Organisation(FarmTable):
+    """Who keeps the farm file."""
+
+    name: Name
+
+
+class District(FarmTable):
+    """A part of the region that an advisory tells apart."""
+
+    id: Id
+    name: Name
+
+
+class Site(FarmTable):
+    """A farm or station location: where a day begins, and which checks its readings meet."""
+
+    id: Id
+    name: Name
+    timezone: Zone
+    utc_offset: UtcOffset | None = None
+    latitude: Latitude
+    longitude: Longitude
+    elevation_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
+    district: str | None = None
+    checks: Literal["standard", "range-only"] = "standard"
+    use_suspect: bool = False
+
+
+class Block(FarmTable):
+    """A vineyard block; without `probes` every probe of its site serves it."""
+
+    id: Id
+    site: str
+    name: Name
+    root_zone_cm: RootZone = (15.0, 45.0)
+    weights: Literal["even", "roots"] = "even"
+    rule: RuleName = GRAPE_PHYLLOXERA.name
+    probes: Annotated[tuple[ProbeName, ...], AsTuple, EachOnce] | None = None
+    latitude: Latitude | None = None
+    longitude: Longitude | None = None
+    row_spacing_m: Spacing | None = None
+    vine_spacing_m: Spacing | None = None
+    row_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
+    planted: Annotated[int, Field(ge=1800, le=2200)] | None = None
+    rootstock: Name | None = None
+
+
+class LayoutTable(FarmTable):
+    """How a logger's files are read; layouts.layout_from_spec gives the reader's view of it."""
+
+    clock: ClockText
+    time: Headers
+    time_format: TimeFormat
+    stamp: Literal["end", "start", "instant"]
+    interval_min: Annotated[float, Field(gt=0, le=1440)]
+    unit: Literal["F", "C"]
+    columns: dict[str, Depth]
+    missing: Annotated[tuple[MissingCode, ...], AsTuple] = ("",)
+    skip: Annotated[int, Field(ge=0)] | None = None
+    delimiter: str = ","
+    decimal: Literal[".", ","] = Field(default=".", validate_default=True)
+    encoding: Encoding = "utf-8"
+    order: Literal["time", "any"] = "time"
+
+    @field_validator("columns")
+    @classmethod
+    def _check_columns(cls, columns: dict[str, float], info: ValidationInfo) -> dict[str, float]:
+        if not columns:
+            raise ValueError("no depth column; write columns = { T1 = 15 }")
+        headers = [check_header(header) for header in columns] + list(info.data.get("time", ()))
+        for header, times in Counter(header.strip() for header in headers).items():
+            if times > 1:
+                raise ValueError(
+                    f"two columns are named {value_text(header)}; each needs a header of its own"
+                )
+        return columns
+
+    @field_validator("delimiter")
+    @classmethod
+    def _check_delimiter(cls, delimiter: str) -> str:
+        if len(delimiter) != 1 or delimiter.isalnum() or delimiter in '\0\r\n"':
+            raise ValueError(r'write the one character between two cells: ",", ";" or "\t"')
+        return delimiter
+
+    @field_validator("decimal")
+    @classmethod
+    def _check_decimal(cls, decimal: str, info: ValidationInfo) -> str:
+        if decimal == info.data.get("delimiter"):
+            raise ValueError('the delimiter is the same; write delimiter = ";"')
+        return decimal
+
+
+class ProbeEntry(FarmTable):
+    """One stretch of a probe's history: from a day on, or from the first reading."""
+
+    column: str
+    depth_cm: Depth
+    valid_from: date = FROM_FIRST_READING
+    calibration_offset_c: Annotated[float, Field(ge=-10, le=10)] = 0.0
+
+
+class Logger(FarmTable):
+    """A device; a column without entry in `probes` lies at its layout's depth from the start."""
+
+    id: Id
+    site: str
+    layout: str
+    probes: Annotated[tuple[ProbeEntry, ...], AsTuple] = ()
+
+    @field_validator("probes")
+    @classmethod
+    def _check_probes(cls, probes: tuple[ProbeEntry, ...]) -> tuple[ProbeEntry, ...]:
+        starts = Counter((entry.column, entry.valid_from) for entry in probes)
+        for (column, _), times in starts.items():
+            if times > 1:
+                raise ValueError(
+                    f"two entries of column {value_text(column)} begin at once; "
+                    "give each the day it is valid_from"
+                )
+        return probes
+
+
+class Recipient(FarmTable):
+    """Someone who is told; without `blocks`: about all blocks, whatever the role."""
+
+    name: Name
+    role: Literal["grower", "researcher", "coordinator"]
+    email: Email | None = None
+    phone: Phone | None = None
+    channels: Annotated[tuple[Literal["mail", "sms"], ...], AsTuple, EachOnce]
+    language: Literal["en", "es"] = "en"
+    unit: Literal["F", "C"] = "F"
+    hour: Annotated[int, Field(ge=0, le=23)] = 7
+    blocks: Annotated[tuple[str, ...], AsTuple, EachOnce] | None = None
+
+    @field_validator("channels")
+    @classmethod
+    def _check_channels(cls, channels: tuple[str, ...], info: ValidationInfo) -> tuple[str, ...]:
+        for channel, address in (("mail", "email"), ("sms", "phone")):
+            if channel in channels and info.data.get(address, "invalid") is None:
+                raise ValueError(f"{value_text(channel)} needs an address; add the key {address}")
+        return channels
+
+
+TABLES: Mapping[str, type[FarmTable]] = {
+    "organisation": Organisation,
+    "district": District,
+    "site": Site,
+    "block": Block,
+    "layout": LayoutTable,
+    "logger": Logger,
+    "recipient": Recipient,
+}
+
+
+@dataclass(frozen=True)
+class Farm:
+    """A farm file, or the store seen as one: tables by id, layouts and recipients by name.
+
+    organisation : None only in a store before its first set-up
+    """
+
+    organisation: Organisation | None = None
+    district: Mapping[str, District] = field(default_factory=dict)
+    site: Mapping[str, Site] = field(default_factory=dict)
+    block: Mapping[str, Block] = field(default_factory=dict)
+    layout: Mapping[str, LayoutTable] = field(default_factory=dict)
+    logger: Mapping[str, Logger] = field(default_factory=dict)
+    recipient: Mapping[str, Recipient] = field(default_factory=dict)
+
+    def tables(self, kind: str) -> Mapping[str, Any]:
+        """Return the tables of one kind by key; the organisation as the one without a key."""
+        if kind == "organisation":
+            return {} if self.organisation is None else {"": self.organisation}
+        return getattr(self, kind)

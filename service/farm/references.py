@@ -1,0 +1,113 @@
+"""What no table can know alone: references between tables, and what two of them disagree on."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping
+
+from service.farm.layouts import probe_history
+from service.farm.models import Farm, Logger
+from service.farm.text import one_of, table_label, table_title, value_text
+from service.farm.values import probe_name, split_probe_name
+
+
+def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> list[str]:
+    """Return a line for each thing that does not fit.
+
+    `broken` holds the keys of tables that are there, but with errors of their own: what refers to
+    them is not at fault.
+    """
+    return [
+        *_dead_references(farm, broken),
+        *_history_of_other_columns(farm),
+        *_blocks_without_probes(farm),
+        *_blocks_with_unknown_probes(farm, broken),
+    ]
+
+
+def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
+    """Give table, key of the table, key in it, table referred to, its key."""
+    for site in farm.site.values():
+        if site.district is not None:
+            yield "site", site.id, "district", "district", site.district
+    for block in farm.block.values():
+        yield "block", block.id, "site", "site", block.site
+    for logger in farm.logger.values():
+        yield "logger", logger.id, "site", "site", logger.site
+        yield "logger", logger.id, "layout", "layout", logger.layout
+    for recipient in farm.recipient.values():
+        for block_id in recipient.blocks or ():
+            yield "recipient", recipient.name, "blocks", "block", block_id
+
+
+def _dead_references(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
+    for kind, key, field, target, name in _references(farm):
+        known = {*farm.tables(target), *broken.get(target, ())}
+        if name not in known:
+            sign = "holds" if field == "blocks" else "="
+            remedy = f"write {one_of(known, name)}" if known else "the file has none yet; add it"
+            yield (
+                f"{table_label(kind, key)}: {field} {sign} {value_text(name)}: "
+                f"no such {table_title(target)}; {remedy}"
+            )
+
+
+def _history_of_other_columns(farm: Farm) -> Iterator[str]:
+    for logger in farm.logger.values():
+        layout = farm.layout.get(logger.layout)
+        for entry in logger.probes if layout else ():
+            if layout and entry.column not in layout.columns:
+                yield (
+                    f"{table_label('logger', logger.id)}: probes, column = "
+                    f"{value_text(entry.column)}: no such column in "
+                    f"{table_label('layout', logger.layout)}; "
+                    f"write {one_of(layout.columns, entry.column)}"
+                )
+
+
+def _probe_names(farm: Farm, site: str) -> list[str]:
+    """Return LOGGER:DEPTH of every probe of a site, wherever in time it lies there."""
+    return [
+        probe_name(logger.id, depth_cm)
+        for logger in farm.logger.values()
+        if logger.site == site and logger.layout in farm.layout
+        for depth_cm in _depths_cm(farm, logger)
+    ]
+
+
+def _depths_cm(farm: Farm, logger: Logger) -> list[float]:
+    history = probe_history(logger, farm.layout[logger.layout])
+    return sorted({entry.depth_cm for stretches in history.values() for entry in stretches})
+
+
+def _blocks_without_probes(farm: Farm) -> Iterator[str]:
+    blocks_of_site = Counter(block.site for block in farm.block.values())
+    for block in farm.block.values():
+        if block.probes is None and blocks_of_site[block.site] > 1:
+            names = _probe_names(farm, block.site) or ["LOGGER:15"]
+            yield (
+                f"{table_label('block', block.id)}: probes is missing, and site "
+                f"{value_text(block.site)} has {blocks_of_site[block.site]} blocks; "
+                f"write probes = {value_text(names)}, or those of them that serve it"
+            )
+
+
+def _blocks_with_unknown_probes(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
+    for block in farm.block.values():
+        names = _probe_names(farm, block.site)
+        for probe in block.probes or ():
+            if probe in names or _rests_on_broken(farm, broken, split_probe_name(probe)[0]):
+                continue
+            remedy = (
+                f"write {one_of(names, probe)}" if names else "it has none yet; add a [[logger]]"
+            )
+            yield (
+                f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
+                f"no such probe at site {value_text(block.site)}; {remedy}"
+            )
+
+
+def _rests_on_broken(farm: Farm, broken: Mapping[str, Collection[str]], logger: str) -> bool:
+    if logger in broken.get("logger", ()):
+        return True
+    return logger in farm.logger and farm.logger[logger].layout not in farm.layout

@@ -1,0 +1,88 @@
+"""The tables of a farm as rows of the store, and back; lists stand in tables of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from probes.clock import format_offset, parse_offset_min
+from service.farm.layouts import layout_spec, shortest_entries
+from service.farm.models import (
+    Block,
+    FarmTable,
+    LayoutTable,
+    Logger,
+    Organisation,
+    ProbeEntry,
+    Recipient,
+    Site,
+)
+from service.farm.values import probe_name, split_probe_name
+
+Row = dict[str, Any]
+
+
+def row_of(key: str, table: FarmTable) -> Row:
+    """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
+    row = table.model_dump(exclude={"probes", "blocks"})
+    match table:
+        case Organisation():
+            row["id"] = 1
+        case Site():
+            row["utc_offset_min"] = parse_offset_min(row.pop("utc_offset"))
+            row["district_id"] = row.pop("district")
+        case Block():
+            row["root_zone_top_cm"], row["root_zone_bottom_cm"] = row.pop("root_zone_cm")
+            row["site_id"] = row.pop("site")
+        case LayoutTable():
+            return {"name": key, "spec": layout_spec(table)}
+        case Logger():
+            row["site_id"], row["layout_name"] = row.pop("site"), row.pop("layout")
+        case Recipient():
+            row["all_blocks"] = table.blocks is None
+    return row
+
+
+def list_rows(table: FarmTable) -> list[Row]:
+    """Return the rows of a block's declared basis, or of the blocks a recipient named."""
+    match table:
+        case Block(id=block_id, probes=tuple(probes)):
+            basis = [split_probe_name(probe) for probe in probes]
+            return [
+                {"block_id": block_id, "logger_id": logger, "depth_cm": depth_cm}
+                for logger, depth_cm in basis
+            ]
+        case Recipient(name=name, blocks=tuple(blocks)):
+            return [{"recipient_name": name, "block_id": block_id} for block_id in blocks]
+    return []
+
+
+def site_from_row(row: Row) -> Site:
+    """Return a site, with its utc_offset."""
+    utc_offset = format_offset(row.pop("utc_offset_min"))
+    return Site(utc_offset=utc_offset, district=row.pop("district_id"), **row)
+
+
+def block_from_row(row: Row, probes: Sequence[tuple[str, float]]) -> Block:
+    """Return a block with its basis: logger and depth [cm] of each, none for all of its site."""
+    return Block(
+        root_zone_cm=(row.pop("root_zone_top_cm"), row.pop("root_zone_bottom_cm")),
+        site=row.pop("site_id"),
+        probes=tuple(probe_name(*probe) for probe in probes) or None,
+        **row,
+    )
+
+
+def logger_from_row(
+    row: Row, layout: LayoutTable, history: Mapping[str, Sequence[ProbeEntry]]
+) -> Logger:
+    """Return a logger with the entries that its probes' stretches need beside the layout."""
+    of_layout = {name: tuple(history[name]) for name in layout.columns if name in history}
+    entries = shortest_entries(of_layout, layout)
+    return Logger(id=row["id"], site=row["site_id"], layout=row["layout_name"], probes=entries)
+
+
+def recipient_from_row(row: Row, blocks: Sequence[str]) -> Recipient:
+    """Return a recipient with the ids of their blocks."""
+    all_blocks = row.pop("all_blocks")
+    return Recipient(blocks=None if all_blocks else tuple(blocks), **row)
