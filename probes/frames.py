@@ -62,6 +62,10 @@ class Readings:
     soil_temp_c: NDArray[np.float64]
     flag: NDArray[np.int8]
 
+    def where(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Readings:
+        """Return some of the readings."""
+        return Readings(self.observed_at[which], self.soil_temp_c[which], self.flag[which])
+
 
 @dataclass(frozen=True)
 class DailyMeans:

@@ -1,0 +1,135 @@
+"""Numpy arrays in and out of the store, without a Python object for each row and column.
+
+SQLite takes and gives plain tuples. PostgreSQL takes a binary COPY, and gives each column as one
+string of bytes: a fifth of the time that its rows take.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain, islice
+from math import nan
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import (
+    Boolean,
+    Connection,
+    Date,
+    Executable,
+    Float,
+    Integer,
+    Select,
+    SmallInteger,
+    Table,
+    func,
+    insert,
+    literal,
+    select,
+)
+
+from service.store.types import UtcInstant
+
+Columns = Mapping[str, NDArray[Any]]
+
+CHUNK_ROWS = 100_000
+_COPY_HEAD, _COPY_END = b"PGCOPY\n\xff\r\n\0" + bytes(8), b"\xff\xff"
+
+
+class _Form(NamedTuple):
+    """How a column type looks as an array, and how PostgreSQL sends it."""
+
+    array: str
+    wire: str
+    send: str
+    epoch: int = 0
+
+
+_FORMS: dict[type, _Form] = {
+    # microseconds and days since 2000
+    UtcInstant: _Form("M8[us]", ">i8", "timestamptz_send", 946_684_800_000_000),
+    Date: _Form("M8[D]", ">i4", "date_send", 10_957),
+    Float: _Form("f8", ">f8", "float8send"),
+    Boolean: _Form("?", "?", "boolsend"),
+    SmallInteger: _Form("i2", ">i2", "int2send"),
+    Integer: _Form("i4", ">i4", "int4send"),
+}
+
+
+def fetch_columns(connection: Connection, query: Select[*tuple[Any, ...]]) -> Columns:
+    """Return each column of a query as an array. Only floats may be NULL, which is NaN then."""
+    forms = {str(column.key): _FORMS[type(column.type)] for column in query.selected_columns}
+    if connection.dialect.name == "sqlite":
+        dtype = np.dtype([(name, form.array) for name, form in forms.items()])
+        cursor: Any = connection.execute(query).cursor
+        rows = np.fromiter(cursor, dtype)
+        return {name: rows[name] for name in forms}
+    ordered = query.subquery()
+    packed = connection.execute(select(*(_pack(column) for column in ordered.c))).one()
+    return {
+        name: _unpack(wire, form) for (name, form), wire in zip(forms.items(), packed, strict=True)
+    }
+
+
+def insert_columns(connection: Connection, table: Table, columns: Columns) -> None:
+    """Insert rows that are new: for each column of the table an array, all of one length."""
+    driver: Any = connection.connection.driver_connection
+    ordered = [columns[column.name] for column in table.columns]
+    forms = [_FORMS[type(column.type)] for column in table.columns]
+    if connection.dialect.name == "sqlite":
+        statement = str(insert(table).compile(dialect=connection.dialect))
+        tuples = (zip(*map(_plain, chunk), strict=True) for chunk in _chunks(ordered))
+        driver.executemany(statement, chain.from_iterable(tuples))
+        return
+    with driver.cursor().copy(f"copy {table.name} from stdin (format binary)") as copy:
+        copy.write(_COPY_HEAD)
+        for chunk in _chunks(ordered):
+            copy.write(_write_rows(chunk, forms))
+        copy.write(_COPY_END)
+
+
+def execute_many(
+    connection: Connection, statement: Executable, rows: Iterable[Mapping[str, Any]]
+) -> None:
+    """Execute a statement for each of any number of rows, a chunk at a time."""
+    remaining = iter(rows)
+    while chunk := list(islice(remaining, CHUNK_ROWS)):
+        connection.execute(statement, chunk)
+
+
+def _chunks(columns: list[NDArray[Any]]) -> Iterator[list[NDArray[Any]]]:
+    for start in range(0, len(columns[0]), CHUNK_ROWS):
+        yield [column[start : start + CHUNK_ROWS] for column in columns]
+
+
+def _plain(column: NDArray[Any]) -> list[Any]:
+    return (column.astype(np.int64) if column.dtype.kind == "M" else column).tolist()
+
+
+def _write_rows(columns: list[NDArray[Any]], forms: list[_Form]) -> bytes:
+    """Return rows as COPY takes them: the number of columns, then length and value of each."""
+    fields = [("columns", ">i2")]
+    for number, form in enumerate(forms):
+        fields += [(f"length {number}", ">i4"), (f"value {number}", form.wire)]
+    rows = np.empty(len(columns[0]), fields)
+    rows["columns"] = len(columns)
+    for number, (column, form) in enumerate(zip(columns, forms, strict=True)):
+        rows[f"length {number}"] = np.dtype(form.wire).itemsize
+        rows[f"value {number}"] = column.astype(np.int64) - form.epoch if form.epoch else column
+    return rows.tobytes()
+
+
+def _pack(column: Any) -> Any:
+    """Return a column of a query as one string of bytes."""
+    form = _FORMS[type(column.type)]
+    if form.array == "f8":
+        column = func.coalesce(column, literal(nan, Float))
+    return func.string_agg(getattr(func, form.send)(column), literal(b""))
+
+
+def _unpack(wire: bytes | None, form: _Form) -> NDArray[Any]:
+    values = np.frombuffer(wire or b"", form.wire)
+    if form.epoch:
+        values = values.astype(np.int64) + form.epoch
+    return values.astype(form.array)

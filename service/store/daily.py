@@ -1,0 +1,67 @@
+"""Daily means in and out of the store."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, bindparam, delete, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from probes.frames import DailyMeans
+from service.store.bulk import execute_many, fetch_columns
+from service.store.tables import daily_mean
+
+
+@dataclass(frozen=True)
+class ProbeDays:
+    """Daily means of many probes, by probe and day.
+
+    probe_id : (n,) int32
+    day : (n,) datetime64[D], local standard time
+    mean_c : (n,) float64, NaN where no reading of the day may be used
+    complete : (n,) bool
+    """
+
+    probe_id: NDArray[np.int32]
+    day: NDArray[np.datetime64]
+    mean_c: NDArray[np.float64]
+    complete: NDArray[np.bool_]
+
+
+def store_daily_means(
+    connection: Connection, probe_id: int, days: NDArray[np.datetime64], means: DailyMeans
+) -> None:
+    """Make the daily means of `days` what `means` says; those it does not hold are taken out."""
+    gone = ({"gone": day} for day in np.setdiff1d(days, means.day).tolist())
+    of_day = (daily_mean.c.probe_id == probe_id, daily_mean.c.day == bindparam("gone"))
+    execute_many(connection, delete(daily_mean).where(*of_day), gone)
+    insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    upsert = insert(daily_mean)
+    mean_c = means.mean_c.astype(object)
+    mean_c[np.isnan(means.mean_c)] = None
+    columns = {**vars(means), "mean_c": mean_c}
+    upsert = upsert.on_conflict_do_update(
+        index_elements=["probe_id", "day"],
+        set_={name: upsert.excluded[name] for name in columns if name != "day"},
+    )
+    rows = (
+        {"probe_id": probe_id, **dict(zip(columns, row, strict=True))}
+        for row in zip(*(column.tolist() for column in columns.values()), strict=True)
+    )
+    execute_many(connection, upsert, rows)
+
+
+def fetch_daily_means(
+    connection: Connection, probe_ids: Collection[int], start: date, end: date
+) -> ProbeDays:
+    """Return the daily means of probes from one day to another, both included."""
+    query = (
+        select(daily_mean.c.probe_id, daily_mean.c.day, daily_mean.c.mean_c, daily_mean.c.complete)
+        .where(daily_mean.c.probe_id.in_(probe_ids), daily_mean.c.day.between(start, end))
+        .order_by(daily_mean.c.probe_id, daily_mean.c.day)
+    )
+    return ProbeDays(**fetch_columns(connection, query))

@@ -1,0 +1,91 @@
+"""A logger with all that reading and judging its files needs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from service.store.tables import layout, logger, probe, probe_stretch, site
+
+
+class UnknownLoggerError(LookupError):
+    """There is no logger of that name."""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A time in which a probe lay at one depth: from a day on, until the next stretch."""
+
+    valid_from: date
+    depth_cm: float
+    calibration_offset_c: float
+
+
+@dataclass(frozen=True)
+class Probe:
+    """One depth column of a logger, its stretches in order of time."""
+
+    id: int
+    channel: str
+    stretches: tuple[Stretch, ...]
+
+
+@dataclass(frozen=True)
+class Logger:
+    """A logger, its layout as the farm file has it, and what its site says of its readings."""
+
+    id: str
+    layout_name: str
+    layout_spec: Mapping[str, Any]
+    utc_offset_min: int
+    use_suspect: bool
+    probes: tuple[Probe, ...]
+
+    def probe(self, channel: str) -> Probe:
+        """Return the probe of a column."""
+        return next(probe for probe in self.probes if probe.channel == channel)
+
+
+def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:
+    """Return a logger; with `lock` no one else imports into it before this transaction ends."""
+    query = (
+        select(logger, layout.c.spec, site.c.utc_offset_min, site.c.use_suspect)
+        .join(layout)
+        .join(site)
+        .where(logger.c.id == logger_id)
+    )
+    if lock:  # SQLite has one writer anyway
+        query = query.with_for_update(of=logger, key_share=True)
+    found = connection.execute(query).one_or_none()
+    if found is None:
+        known = connection.scalars(
+            select(logger.c.id).where(logger.c.retired_at.is_(None)).order_by(logger.c.id)
+        ).all()
+        there_are = f"there are: {', '.join(known)}" if known else "set up a farm file first"
+        raise UnknownLoggerError(f"no logger '{logger_id}'; {there_are}")
+    rows = connection.execute(
+        select(probe.c.id, probe.c.channel, probe_stretch)
+        .join(probe_stretch)
+        .where(probe.c.logger_id == logger_id)
+        .order_by(probe.c.id, probe_stretch.c.valid_from)
+    )
+    probes = (
+        Probe(
+            *of_probe,
+            tuple(Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c) for row in of),
+        )
+        for of_probe, of in groupby(rows, key=lambda row: (row.id, row.channel))
+    )
+    return Logger(
+        id=found.id,
+        layout_name=found.layout_name,
+        layout_spec=found.spec,
+        utc_offset_min=found.utc_offset_min,
+        use_suspect=found.use_suspect,
+        probes=tuple(probes),
+    )
