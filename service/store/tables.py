@@ -225,7 +225,6 @@ round_ = Table(
     Column("finished_at", UtcInstant),
     Column("blocks", Integer),
     Column("notices", Integer),
-    Column("digests", Integer),
 )
 
 notice = Table(  # one thing to tell about one block: alerts.notices.Notice

@@ -181,7 +181,6 @@ def upgrade() -> None:
         Column("finished_at", UtcInstant),
         Column("blocks", Integer),
         Column("notices", Integer),
-        Column("digests", Integer),
     )
     op.create_table(
         "notice",
