@@ -14,9 +14,10 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from service.farm.models import ProbeEntry
-from service.farm.text import key_text, pair_text, value_text
+from service.farm.text import key_text, value_text
 
 SHOWN_CHARACTERS = 60
+CLOSE = 0.75  # of difflib's ratio: a slip of the pen, and no other word
 
 PROBLEMS = {  # pydantic's error type -> what it means here
     "string_type": "must be text in quotes",
@@ -62,7 +63,7 @@ def _describe(kind: str, model: type[BaseModel], detail: ErrorDetails) -> str:
     context = detail.get("ctx", {})
     if detail["type"] == "extra_forbidden":
         keys = list((ProbeEntry if len(loc) > 1 else model).model_fields)
-        near = get_close_matches(str(last), keys, 1)
+        near = get_close_matches(str(last), keys, 1, CLOSE)
         hint = f"did you mean {near[0]}?" if near else f"the keys are {', '.join(keys)}"
         return f"{where}: no such key; {hint}"
     if detail["type"] == "value_error":
@@ -93,7 +94,7 @@ def _remedy(kind: str, loc: tuple[int | str, ...]) -> str:
     first, *_, last = loc * 2
     for key in (last, first):
         for value in _values_of(key, _example()[kind]):
-            return f"write {pair_text(str(key), value)}"
+            return f"write {key_text(str(key))} = {value_text(value)}"
     raise LookupError(f"example.toml shows no {first} in {kind}")
 
 

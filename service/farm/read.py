@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from service.farm.models import TABLES, Farm
-from service.farm.problems import FarmFileError, describe_errors
+from service.farm.problems import CLOSE, FarmFileError, describe_errors
 from service.farm.references import find_contradictions
 from service.farm.text import key_text, pair_text, table_label, table_title
 from service.farm.values import check_id
@@ -100,10 +100,10 @@ def _describe_shape(kind: str, content: Any) -> str | None:
         return "[organisation] is missing; add it, with a name" if kind == "organisation" else None
     if kind == "organisation":
         entries = [content]
-    elif isinstance(content, dict) == (kind == "layout"):
-        entries = content.values() if kind == "layout" else content
+    elif kind == "layout":
+        entries = content.values() if isinstance(content, dict) else [content]
     else:
-        entries = [None]
+        entries = content if isinstance(content, list) else [None]
     if all(isinstance(entry, dict) for entry in entries):
         return None
     return f"{kind}: not written as a table; write it below {table_title(kind)}"
@@ -112,7 +112,7 @@ def _describe_shape(kind: str, content: Any) -> str | None:
 def _describe_unknown(kind: str, content: Any) -> str:
     """Return that the farm file has no such table, or no such key before its first table."""
     known = [table_title(name) for name in TABLES]
-    near = get_close_matches(kind, TABLES, 1, cutoff=0.75)
+    near = get_close_matches(kind, TABLES, 1, CLOSE)
     hint = f"did you mean {table_title(near[0])}?" if near else f"the tables are {', '.join(known)}"
     if isinstance(content, dict):
         return f"[{key_text(kind)}]: no such table; {hint}"

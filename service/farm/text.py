@@ -18,7 +18,7 @@ def value_text(value: Any) -> str:
         value = value.model_dump(exclude_defaults=True)
     if isinstance(value, Mapping):
         pairs = [f"{key_text(key)} = {value_text(inner)}" for key, inner in value.items()]
-        return f"{{ {', '.join(pairs)} }}"
+        return f"{{ {', '.join(pairs)} }}" if pairs else "{}"
     if isinstance(value, list | tuple):
         return f"[{', '.join(value_text(item) for item in value)}]"
     if isinstance(value, float) and value.is_integer():

@@ -1,0 +1,137 @@
+"""Put a farm into the store: what it says is written, what it leaves out is reported or retired."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select, update
+
+from service.daily_means import refresh_daily_means
+from service.farm.changes import Change, as_stored, find_changes, with_missing
+from service.farm.export import farm_from_store, fetch_histories
+from service.farm.layouts import probe_history
+from service.farm.models import TABLES, Farm
+from service.farm.problems import FarmFileError
+from service.farm.references import find_contradictions
+from service.farm.rows import list_rows, row_of
+from service.farm.text import table_label
+from service.store import tables
+from service.store.loggers import Logger, fetch_logger
+
+WRITTEN = ("added", "changed", "returned")
+
+
+def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) -> list[Change]:
+    """Bring the store to what a farm says, and return what became of each table.
+
+    FarmFileError where the farm does not fit what it leaves out and the store holds active.
+    """
+    active = farm_from_store(connection)
+    farm = as_stored(farm, now.year)
+    changes = find_changes(farm, active, farm_from_store(connection, retired=True), retire=retire)
+    whole = farm if retire else with_missing(farm, active)
+    _refuse_contradictions(whole, changes)
+    before = [
+        fetch_logger(connection, key, lock=True)
+        for key in connection.scalars(select(tables.logger.c.id).order_by(tables.logger.c.id))
+    ]
+    _write_rows(connection, farm, changes)
+    _write_lists(connection, farm, changes)
+    _retire(connection, changes, now)
+    _write_histories(connection, whole)
+    for logger in before:
+        now_is = fetch_logger(connection, logger.id)
+        if _daily_basis(now_is) != _daily_basis(logger):
+            refresh_daily_means(connection, now_is)
+    return changes
+
+
+def _refuse_contradictions(whole: Farm, changes: list[Change]) -> None:
+    problems = find_contradictions(whole, {})
+    if problems:
+        missing = [table_label(c.table, c.key) for c in changes if c.what == "missing"]
+        raise FarmFileError(
+            [
+                *problems,
+                f"left out of the file and still active: {', '.join(missing)}; "
+                "put back what is needed, or retire it with --retire",
+            ]
+        )
+
+
+def _daily_basis(logger: Logger) -> tuple[Any, ...]:
+    """Return all that a logger's daily means depend on, its readings aside."""
+    interval_min = logger.layout_spec["interval_min"]
+    return logger.utc_offset_min, logger.use_suspect, interval_min, logger.probes
+
+
+def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> None:
+    for kind in TABLES:  # in this order no row refers to one that is not there yet
+        table = tables.metadata.tables[kind]
+        key_column = table.primary_key.columns[0]
+        new = []
+        for change in changes:
+            if change.table != kind or change.what not in WRITTEN:
+                continue
+            row = row_of(change.key, farm.tables(kind)[change.key])
+            if change.what == "added":
+                new.append(row)
+                continue
+            if "retired_at" in table.c:
+                row["retired_at"] = None
+            connection.execute(update(table).where(key_column == row[key_column.name]).values(row))
+        if new:
+            connection.execute(insert(table), new)
+
+
+def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> None:
+    for kind, table in (("block", tables.block_probe), ("recipient", tables.recipient_block)):
+        keys = [c.key for c in changes if c.table == kind and c.what in WRITTEN]
+        owner = table.primary_key.columns[0]
+        connection.execute(delete(table).where(owner.in_(keys)))
+        members = [row for key in keys for row in list_rows(farm.tables(kind)[key])]
+        if members:
+            connection.execute(insert(table), members)
+
+
+def _retire(connection: Connection, changes: list[Change], now: datetime) -> None:
+    for change in changes:
+        if change.what == "retired":
+            table = tables.metadata.tables[change.table]
+            of_key = table.primary_key.columns[0] == change.key
+            connection.execute(update(table).where(of_key).values(retired_at=now))
+
+
+def _write_histories(connection: Connection, farm: Farm) -> None:
+    """Give every column its probe, and every probe of these loggers its stretches."""
+    wanted = {
+        (logger.id, column): stretches
+        for logger in farm.logger.values()
+        for column, stretches in probe_history(logger, farm.layout[logger.layout]).items()
+    }
+    known = _fetch_probe_ids(connection)
+    new = [{"logger_id": key[0], "channel": key[1]} for key in wanted if key not in known]
+    if new:
+        connection.execute(insert(tables.probe), new)
+    stored = fetch_histories(connection)
+    stale, rows = [], []
+    for (logger, column), probe_id in _fetch_probe_ids(connection).items():
+        # a column that left its layout keeps its readings and loses its stretches: it rests
+        stretches = wanted.get((logger, column), ())
+        if logger in farm.logger and stretches != tuple(stored[logger][column]):
+            stale.append(probe_id)
+            rows += [
+                {"probe_id": probe_id, **entry.model_dump(exclude={"column"})}
+                for entry in stretches
+            ]
+    if stale:
+        of_stale = tables.probe_stretch.c.probe_id.in_(stale)
+        connection.execute(delete(tables.probe_stretch).where(of_stale))
+    if rows:
+        connection.execute(insert(tables.probe_stretch), rows)
+
+
+def _fetch_probe_ids(connection: Connection) -> dict[tuple[str, str], int]:
+    query = select(tables.probe.c.logger_id, tables.probe.c.channel, tables.probe.c.id)
+    return {(logger, channel): probe_id for logger, channel, probe_id in connection.execute(query)}
