@@ -86,3 +86,15 @@ unit = "{unit}"
 columns = {{ {columns} }}
 """
     return "\n".join([NORTH if north else SOUTH, REST, layout, more])
+
+
+ONE_OF_TWO = farm_text(depths_cm=[15]).replace(
+    'name = "Terrace 7"', 'name = "Terrace 7"\nprobes = ["u1:15"]'
+)
+TWO_BLOCKS = f"""{ONE_OF_TWO}
+[[block]]
+id = "ledge"
+site = "upper"
+name = "Ledge"
+probes = ["u1:15"]
+"""
