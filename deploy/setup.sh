@@ -52,7 +52,7 @@ install_locked() { # LOCK: install a lock file of deploy/ unless this very one i
     stamp=.venv/installed-$1
     wanted="$(pwd) $(cat "deploy/$1" pyproject.toml | sha256sum)"
     [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && return
-    say "Installing the packages of deploy/$1 ..."
+    say "Installing the packages of deploy/$1 (a minute or so) ..."
     rm -f "$stamp"
     quietly .venv/bin/python -m pip install --require-hashes -r "deploy/$1"
     quietly .venv/bin/python -m pip install --no-deps --no-build-isolation -e .
