@@ -21,12 +21,18 @@ def find_days(observed_at: NDArray[np.datetime64], utc_offset_min: int) -> NDArr
     return local.astype("datetime64[D]")
 
 
+def find_stretches(
+    probe: Probe, observed_at: NDArray[np.datetime64], utc_offset_min: int
+) -> NDArray[np.intp]:
+    """Return the place of each reading's stretch, -1 where it is older than the first."""
+    starts = np.array([stretch.valid_from for stretch in probe.stretches], "datetime64[D]")
+    return np.searchsorted(starts, find_days(observed_at, utc_offset_min), side="right") - 1
+
+
 def find_probe_means(logger: Logger, probe: Probe, readings: Readings) -> DailyMeans:
     """Return a probe's daily means; readings older than its first stretch are not used."""
-    starts = np.array([stretch.valid_from for stretch in probe.stretches], "datetime64[D]")
+    stretch = find_stretches(probe, readings.observed_at, logger.utc_offset_min)
     offsets_c = np.array([stretch.calibration_offset_c for stretch in probe.stretches])
-    days = find_days(readings.observed_at, logger.utc_offset_min)
-    stretch = np.searchsorted(starts, days, side="right") - 1
     return find_daily_means(
         readings.where(stretch >= 0),
         logger.utc_offset_min,

@@ -95,7 +95,7 @@ def import_file(
         rejected=sum(reject.readings for reject in file.rejects),
         missing=file.missing,
         rejects=tuple(
-            FileReject(path.name, reject.line, reject.reason, reject.text)
+            FileReject(str(path), reject.line, reject.reason, reject.text)
             for reject in file.rejects
         ),
     )
@@ -185,7 +185,7 @@ def _report(path: Path, channel: str, findings: Findings) -> ImportReport:
         identical=findings.identical,
         conflicting=findings.other_at.size,
         conflicts=tuple(
-            FileConflict(path.name, channel, observed_at.replace(tzinfo=UTC), kept_c, other_c)
+            FileConflict(str(path), channel, observed_at.replace(tzinfo=UTC), kept_c, other_c)
             for observed_at, kept_c, other_c in conflicts
         ),
     )

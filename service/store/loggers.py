@@ -28,7 +28,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Probe:
-    """One depth column of a logger, its stretches in order of time."""
+    """One depth column of a logger, its stretches in order of time; none where it rests."""
 
     id: int
     channel: str
@@ -70,14 +70,18 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         raise UnknownLoggerError(f"no logger '{logger_id}'; {there_are}")
     rows = connection.execute(
         select(probe.c.id, probe.c.channel, probe_stretch)
-        .join(probe_stretch)
+        .outerjoin(probe_stretch)
         .where(probe.c.logger_id == logger_id)
         .order_by(probe.c.id, probe_stretch.c.valid_from)
     )
     probes = (
         Probe(
             *of_probe,
-            tuple(Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c) for row in of),
+            tuple(
+                Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c)
+                for row in of
+                if row.valid_from is not None
+            ),
         )
         for of_probe, of in groupby(rows, key=lambda row: (row.id, row.channel))
     )

@@ -1,0 +1,122 @@
+"""digseason import"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from textwrap import wrap
+
+import click
+
+from probes.logger_files import FileRefused
+from service.imports import COUNTS, FileReject, ImportReport, Progress, import_file
+from service.store.loggers import UnknownLoggerError
+from service.wiring import open_store
+
+WIDTH = 80
+LISTED = 20
+LONG_FILE_BYTES = 5_000_000  # about a second of work
+
+
+@click.command("import")
+@click.option("--logger", "logger_id", metavar="ID", required=True, help="The logger they are of.")
+@click.argument(
+    "files",
+    nargs=-1,
+    required=True,
+    metavar="FILE...",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+)
+@click.option("--dry-run", is_flag=True, help="Say what would be done; write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.pass_context
+def command(
+    ctx: click.Context, logger_id: str, files: Sequence[Path], dry_run: bool, as_json: bool
+) -> None:
+    """Read logger files into the store, as the layout of their logger says.
+
+    A reading that the store holds already is left as it is, so a file may be imported again. Ends
+    with 1 where something was rejected, conflicts with what the store holds or is no such file.
+    """
+    _, engine = open_store(ctx.obj)
+    reports = []
+    for path in files:
+        try:
+            with _progress_bar(path) as progress:
+                now = datetime.now(UTC)
+                reports.append(import_file(engine, logger_id, path, now, dry_run, progress))
+        except UnknownLoggerError as error:
+            raise click.BadParameter(str(error), param_hint="--logger") from None
+        except FileRefused as error:
+            reason = str(error).removeprefix(f"{path.name}: ")
+            reports.append(ImportReport(rejects=(FileReject(str(path), None, reason, ""),)))
+    report = sum(reports, ImportReport())
+    if as_json:
+        click.echo(_as_json(report))
+    else:
+        click.echo("\n".join(_describe(files, reports, report)))
+        if dry_run:
+            click.echo("\nDry run: nothing was written.")
+    ctx.exit(1 if report.rejects or report.conflicting else 0)
+
+
+@contextmanager
+def _progress_bar(path: Path) -> Iterator[Progress]:
+    """Draw a bar while a long file is imported, where someone looks on."""
+    if path.stat().st_size < LONG_FILE_BYTES or not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(path.name, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def _as_json(report: ImportReport) -> str:
+    rejects = [vars(reject) for reject in report.rejects]
+    return json.dumps({**_counts(report), "rejects": rejects}, indent=2, ensure_ascii=False)
+
+
+def _counts(report: ImportReport) -> dict[str, int]:
+    return {name: getattr(report, name) for name in COUNTS}
+
+
+def _describe(
+    files: Sequence[Path], reports: Sequence[ImportReport], report: ImportReport
+) -> Iterator[str]:
+    """Give a line a file, the counts of all, and the first of what does not count."""
+    for path, one in zip(files, reports, strict=True):
+        parts = [f"{count:,} {name}" for name, count in _counts(one).items() if count]
+        refused = any(reject.line is None for reject in one.rejects)
+        what = "refused" if refused else ", ".join(parts) or "no readings"
+        yield from _wrap(f"{path.name}: {what}", 0)
+    yield "\nReadings"
+    for name, count in _counts(report).items():
+        yield f"  {name:<11}{count:>14,}"
+    if report.rejects:
+        yield "\nRejected"
+    for reject in report.rejects[:LISTED]:
+        line = "" if reject.line is None else f", line {reject.line}"
+        yield from _wrap(f"{reject.file}{line}: {reject.reason}", 2)
+        if reject.text:
+            yield f"      {reject.text[: WIDTH - 6]}"
+    if len(report.rejects) > LISTED:
+        yield f"  and {len(report.rejects) - LISTED:,} more: --json lists all"
+    if report.conflicts:
+        yield "\nConflicting: the value that came first is kept"
+    for conflict in report.conflicts[:LISTED]:
+        when = f"{conflict.file}, {conflict.channel}, {conflict.observed_at:%Y-%m-%d %H:%M} UTC"
+        yield from _wrap(f"{when}: {conflict.kept_c:.6g} °C, not {conflict.other_c:.6g} °C", 2)
+    if report.conflicting > LISTED:
+        yield f"  and {report.conflicting - LISTED:,} more"
+
+
+def _wrap(text: str, indent: int) -> list[str]:
+    """Return a paragraph as lines that fit, a long word too."""
+    return wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))

@@ -1,0 +1,94 @@
+"""digseason readings"""
+
+from __future__ import annotations
+
+import csv
+import math
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+
+from service.logger_readings import LoggerReadings, iterate_readings
+from service.store.engine import reading
+from service.store.loggers import Logger, UnknownLoggerError, fetch_logger
+from service.wiring import open_store
+
+COLUMNS = ("observed_at", "depth_cm", "soil_temp_c", "flag")
+
+
+@click.command("readings")
+@click.option("--logger", "logger_id", metavar="ID", required=True)
+@click.option("--depth", "depth_cm", metavar="CM", type=float, help="One depth; all unless given.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print the readings, as the logger has them.")
+@click.pass_obj
+def command(data: Path, logger_id: str, depth_cm: float | None, as_csv: bool) -> None:
+    """Print the readings of a logger in °C, or without --csv how many there are at each depth."""
+    _, engine = open_store(data)
+    with reading(engine) as connection:
+        try:
+            logger = fetch_logger(connection, logger_id)
+        except UnknownLoggerError as error:
+            raise click.BadParameter(str(error), param_hint="--logger") from None
+        chunks = iterate_readings(connection, logger)
+        if depth_cm is not None:
+            _refuse_unknown_depth(logger, depth_cm)
+            chunks = (chunk.where(chunk.depth_cm == depth_cm) for chunk in chunks)
+        if as_csv:
+            _print_csv(chunks)
+        else:
+            _print_table(chunks)
+
+
+def _refuse_unknown_depth(logger: Logger, depth_cm: float) -> None:
+    known = sorted({stretch.depth_cm for probe in logger.probes for stretch in probe.stretches})
+    if depth_cm not in known:
+        there_are = ", ".join(f"{known_cm:g}" for known_cm in known)
+        raise click.BadParameter(
+            f"{logger.id} has no probe at {depth_cm:g} cm; there are: {there_are}",
+            param_hint="--depth",
+        )
+
+
+def _print_csv(chunks: Iterator[LoggerReadings]) -> None:
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for chunk in chunks:
+        depths = map(_depth_text, chunk.depth_cm.tolist())
+        columns = (chunk.soil_temp_c.tolist(), chunk.flag.tolist())
+        writer.writerows(zip(_instant_texts(chunk.observed_at), depths, *columns, strict=True))
+
+
+def _print_table(chunks: Iterator[LoggerReadings]) -> None:
+    """Print how many readings there are at each depth, the first, and the latest in full."""
+    counts: Counter[str] = Counter()
+    first: dict[str, str] = {}
+    latest: dict[str, str] = {}
+    for chunk in chunks:
+        depths = np.nan_to_num(chunk.depth_cm, nan=np.inf)
+        for depth_cm in np.unique(depths):
+            of_depth = chunk.where(depths == depth_cm)
+            depth = _depth_text(of_depth.depth_cm[0])
+            instants = _instant_texts(of_depth.observed_at[[0, -1]])
+            counts[depth] += of_depth.flag.size
+            first.setdefault(depth, instants[0])
+            value = f"{of_depth.soil_temp_c[-1]:.2f}"
+            latest[depth] = f"{instants[1]:<22}{value:>9}{of_depth.flag[-1]:>6}"
+    click.echo(f"{'depth':>6}{'readings':>13}  {'first':<22}{'latest':<22}{'°C':>9}{'flag':>6}")
+    for depth, count in counts.items():
+        click.echo(f"{depth or '-':>6}{count:>13,}  {first[depth]:<22}{latest[depth]}")
+
+
+def _instant_texts(instants: NDArray[np.datetime64]) -> list[str]:
+    """Return instants as RFC 3339 has them, with fractions of a second only where there are any."""
+    whole = (instants == instants.astype("datetime64[s]")).all()
+    return np.datetime_as_string(instants, "s" if whole else "us", "UTC").tolist()
+
+
+def _depth_text(depth_cm: float) -> str:
+    """Return a depth; nothing for a reading older than its probe's history."""
+    return "" if math.isnan(depth_cm) else f"{depth_cm:g}"

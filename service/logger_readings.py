@@ -1,0 +1,77 @@
+"""The readings of a logger, its probes together, as they lie in the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, select
+
+from service.daily_means import find_stretches
+from service.store.loggers import Logger, Probe
+from service.store.readings import fetch_readings
+from service.store.tables import reading
+
+AT_A_TIME = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class LoggerReadings:
+    """Readings of several probes, by time, then depth.
+
+    observed_at : (n,) datetime64[us], UTC
+    depth_cm : (n,) float64, NaN where the reading is older than the probe's first stretch
+    soil_temp_c : (n,) float64, as the logger has it
+    flag : (n,) int8, QARTOD
+    """
+
+    observed_at: NDArray[np.datetime64]
+    depth_cm: NDArray[np.float64]
+    soil_temp_c: NDArray[np.float64]
+    flag: NDArray[np.int8]
+
+    def where(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LoggerReadings:
+        """Return some of the readings."""
+        return LoggerReadings(*(column[which] for column in _columns(self)))
+
+
+def iterate_readings(connection: Connection, logger: Logger) -> Iterator[LoggerReadings]:
+    """Yield all readings of a logger in order, a month at a time."""
+    ends = [end for probe in logger.probes for end in _find_ends(connection, probe)]
+    if not ends:
+        return
+    after = min(ends) - timedelta(microseconds=1)
+    while after < max(ends):
+        until = after + AT_A_TIME
+        parts = [_fetch(connection, logger, probe, after, until) for probe in logger.probes]
+        columns = (np.concatenate(column) for column in zip(*map(_columns, parts), strict=True))
+        together = LoggerReadings(*columns)
+        yield together.where(np.lexsort((together.depth_cm, together.observed_at)))
+        after = until
+
+
+def _find_ends(connection: Connection, probe: Probe) -> list[datetime]:
+    """Return the instants of a probe's first and last reading, none where it has none."""
+    of_probe = reading.c.probe_id == probe.id
+    queries = (select(end(reading.c.observed_at)).where(of_probe) for end in (func.min, func.max))
+    ends = [connection.scalar(query) for query in queries]
+    return [end for end in ends if end is not None]
+
+
+def _fetch(
+    connection: Connection, logger: Logger, probe: Probe, after: datetime, until: datetime
+) -> LoggerReadings:
+    readings = fetch_readings(connection, probe.id, after, until)
+    depths_cm = np.array([stretch.depth_cm for stretch in probe.stretches] + [np.nan])
+    stretch = find_stretches(probe, readings.observed_at, logger.utc_offset_min)
+    return LoggerReadings(
+        readings.observed_at, depths_cm[stretch], readings.soil_temp_c, readings.flag
+    )
+
+
+def _columns(readings: LoggerReadings) -> tuple[NDArray[Any], ...]:
+    return readings.observed_at, readings.depth_cm, readings.soil_temp_c, readings.flag
