@@ -46,5 +46,9 @@ def writing(engine: Engine) -> Iterator[Connection]:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """Give a connection that sees one state of the store and changes nothing."""
-    with engine.connect() as connection, connection.begin():
+    if engine.dialect.name == "postgresql":
+        engine = engine.execution_options(
+            isolation_level="REPEATABLE READ", postgresql_readonly=True
+        )
+    with engine.begin() as connection:
         yield connection
