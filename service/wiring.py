@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import click
 from sqlalchemy import Engine
 
 from service.settings import Settings
 from service.store.engine import open_engine
-from service.store.schema import upgrade
+from service.store.schema import StoreTooNewError, upgrade
 
 
 def open_store(data: Path) -> tuple[Settings, Engine]:
@@ -16,5 +17,8 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
     settings = Settings(data=data)
     settings.data.mkdir(parents=True, exist_ok=True)
     engine = open_engine(settings.store_url)
-    upgrade(engine)
+    try:
+        upgrade(engine)
+    except StoreTooNewError as error:
+        raise click.UsageError(str(error)) from None
     return settings, engine
