@@ -69,7 +69,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
         .where(notice_recipient.c.digest_id.is_(None))
-        .order_by(notice.c.id)
+        .order_by(notice_recipient.c.recipient_name, notice.c.id)
     )
     waiting: dict[str, list[tuple[int, Notice]]] = defaultdict(list)
     for row in connection.execute(query).mappings():

@@ -1,0 +1,92 @@
+"""A round that is killed between writing its notices and sending them."""
+
+from __future__ import annotations
+
+import os
+import time
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, func, select
+
+from service.delivery import deliver
+from service.store import tables
+from service.store.engine import reading, writing
+from service.store.outbox import LEASE
+from tests.planted import plant_block, plant_days, plant_recipient
+from tests.processes import run, start
+
+READERS = ("Ada", "Ben", "Cai", "Dee")
+ROUND = ("round", "--as-of", "2025-05-05")
+
+
+@pytest.fixture
+def outbox(tmp_path: Path) -> Path:
+    folder = tmp_path / "outbox"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def warmed(engine: Engine) -> Engine:
+    """A block that has opened, and four readers who do not know yet."""
+    with writing(engine) as connection:
+        plant_block(connection)
+        for name in READERS:
+            plant_recipient(connection, name)
+        plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5)
+    return engine
+
+
+def wait_until(condition, timeout_s: float = 30) -> None:
+    end = time.monotonic() + timeout_s
+    while not condition():
+        assert time.monotonic() < end, "it did not happen"
+        time.sleep(0.02)
+
+
+def claimed(engine: Engine) -> int:
+    with reading(engine) as connection:
+        return connection.scalar(
+            select(func.count()).where(tables.outbox.c.leased_until.is_not(None))
+        )
+
+
+@pytest.mark.parametrize("sent_before", range(len(READERS)))
+def test_a_killed_round_loses_no_notice_and_doubles_none(
+    warmed: Engine, outbox: Path, store_url: str, tmp_path: Path, sent_before: int
+) -> None:
+    # opening a pipe for writing waits for a reader: there the process is held, the message of one
+    # reader claimed and not sent
+    stop_at = outbox / f"{sent_before + 1:06d}-{READERS[sent_before].lower()}.part"
+    os.mkfifo(stop_at)
+    process = start(tmp_path, *ROUND, database_url=store_url)
+    wait_until(lambda: claimed(warmed) == 1 and len(list(outbox.glob("*.eml"))) == sent_before)
+    process.kill()
+    process.communicate()
+    stop_at.unlink()
+
+    again = run(tmp_path, *ROUND, database_url=store_url)
+    at_once = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
+    deliver(warmed, outbox, datetime.now(UTC) + LEASE + timedelta(seconds=1))
+    in_the_end = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
+
+    assert again[0] == 0
+    assert "nothing new to tell" in again[1]
+    assert len(at_once) == len(READERS) - 1  # the one in flight waits until its lease lapses
+    assert sorted(in_the_end) == [f"{i + 1:06d}-{n.lower()}.eml" for i, n in enumerate(READERS)]
+    assert at_once.items() <= in_the_end.items()
+
+
+def test_a_message_written_but_not_marked_is_written_again_to_the_same_file(
+    warmed: Engine, outbox: Path, tmp_path: Path, store_url: str
+) -> None:
+    run(tmp_path, *ROUND, database_url=store_url)
+    before = {path.name: path.read_bytes() for path in outbox.iterdir()}
+    with writing(warmed) as connection:
+        lapsed = datetime.now(UTC) - timedelta(seconds=1)
+        connection.execute(tables.outbox.update().values(delivered_at=None, leased_until=lapsed))
+    written = deliver(warmed, outbox, datetime.now(UTC))
+    assert len(written) == len(READERS)
+    assert {path.name: path.read_bytes() for path in outbox.iterdir()} == before
