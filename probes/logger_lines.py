@@ -66,7 +66,10 @@ def read_blocks(
         while data:
             bytes_done += len(data)
             ahead = stream.read(BLOCK_BYTES)
-            text = rest + decoder.decode(data, final=not ahead)
+            try:
+                text = rest + decoder.decode(data, final=not ahead)
+            except UnicodeError as error:
+                raise FileRefused(f"{path.name}: {error}; correct encoding in its layout") from None
             if first_line == 1:
                 text = text.lstrip("\ufeff")
             lines = text.split("\n")
