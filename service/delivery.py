@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import unicodedata
 from datetime import datetime
 from pathlib import Path
 
@@ -35,7 +36,8 @@ def deliver(engine: Engine, folder: Path, now: datetime) -> list[Path]:
 
 def send_to_file(message: Message, folder: Path) -> Path:
     """Write a message to its own file, complete or not at all."""
-    reader = re.sub(r"[^a-z0-9]+", "-", message.recipient_name.lower()).strip("-")
+    plain = unicodedata.normalize("NFKD", message.recipient_name).encode("ascii", "ignore").decode()
+    reader = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
     path = folder / f"{message.id:06d}-{reader}{SUFFIXES[message.channel]}"
     partial = path.with_suffix(".part")
     with partial.open("wb") as file:

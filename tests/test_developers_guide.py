@@ -1,0 +1,29 @@
+"""DEVELOPERS.md is true: every room is on its map, and every path it names exists."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").replace("\\", "")
+PATHS = re.findall(r"\b(?:service|probes|alerts|tests|deploy)/[\w/.]*\w/?", GUIDE)
+
+
+@pytest.mark.parametrize("package", ["probes", "alerts", "service"])
+def test_the_map_shows_every_room_of(package: str) -> None:
+    section = GUIDE.split(f"### {package}:")[1].split("\n##")[0]
+    shown = set(re.findall(r"^\| ([\w/.]+) \|", section, re.MULTILINE)) - {"module"}
+    rooms = {
+        path.name + ("/" if path.is_dir() else "")
+        for path in (ROOT / package).iterdir()
+        if path.suffix == ".py" or path.is_dir()
+    }
+    assert shown == rooms - {"__init__.py", "__pycache__/"}
+
+
+@pytest.mark.parametrize("path", sorted(set(PATHS)))
+def test_a_path_of_the_guide_leads_somewhere(path: str) -> None:
+    assert (ROOT / path).exists()
