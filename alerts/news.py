@@ -8,14 +8,14 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Literal, get_args
 
 from alerts.notices import Notice
 from alerts.words import translations
 
-Outcome = Literal["open", "paused", "closed", "corrected", "not opened"]
+Outcome = Literal["open", "open, corrected", "corrected", "not opened", "paused", "closed"]
 
-OUTCOMES: tuple[Outcome, ...] = ("open", "corrected", "not opened", "paused", "closed")
+OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 """The most useful first."""
 
 
@@ -40,7 +40,7 @@ class BlockNews:
     @property
     def is_open(self) -> bool:
         """Whether the window of the last notice is open."""
-        return self.last.opened_on is not None and self.last.closed_on is None
+        return self.outcome in ("open", "open, corrected")
 
 
 def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
@@ -60,7 +60,7 @@ def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
         BlockNews(_tidy(of_block[0].site_name), _tidy(of_block[0].block_name), tuple(of_block))
         for of_block in by_block.values()
     ]
-    return sorted(news, key=lambda one: (_sort_key(one.site_name), _sort_key(one.block_name)))
+    return sorted(news, key=lambda one: (*_sort_key(one.site_name), *_sort_key(one.block_name)))
 
 
 def find_outcome(notice: Notice) -> Outcome:
@@ -71,7 +71,7 @@ def find_outcome(notice: Notice) -> Outcome:
     if notice.opened_on is None:
         return "not opened"
     if notice.what == "corrected":
-        return "corrected"
+        return "open, corrected" if notice.closed_on is None else "corrected"
     if notice.closed_on is None:
         return "open"
     may_reopen = notice.reason == "hot" or (notice.reason == "cold" and notice.kind == "spring")
@@ -99,7 +99,7 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: dig season is closed for now, the soil is too cold")
         case "closed":
             text = _("{block}: dig season is closed")
-        case "corrected" if last.closed_on is None:
+        case "open, corrected":
             text = _("{block}: dig season is open, its dates are corrected")
         case "corrected":
             text = _("{block}: the dates of {season} are corrected")
@@ -114,6 +114,8 @@ def name_outcome(outcome: Outcome, where: str, language: str) -> str:
     match outcome:
         case "open":
             text = _("open in {where}")
+        case "open, corrected":
+            text = _("open with corrected dates in {where}")
         case "paused":
             text = _("closed for now in {where}")
         case "closed":
@@ -132,9 +134,11 @@ def _in_time(notice: Notice) -> tuple[date, bool, bool]:
 
 
 def _tidy(name: str) -> str:
-    return " ".join("".join(c if c.isprintable() else " " for c in name).split())
+    return " ".join("".join(c if c.isprintable() else " " for c in name).split()) or "?"
 
 
-def _sort_key(name: str) -> list[str | int]:
-    parts = re.split(r"(\d+)", unicodedata.normalize("NFKD", name).casefold())
-    return [int(part) if part.isdecimal() else part for part in parts]
+def _sort_key(name: str) -> tuple[list[str | int], str]:
+    """Sort without regard to case and accents, numbers by value; then by the name as it is."""
+    letters = (c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
+    parts = re.split(r"(\d+)", "".join(letters).casefold())
+    return [int(part) if part.isdecimal() else part for part in parts], name

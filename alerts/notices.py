@@ -21,7 +21,8 @@ class Notice:
     told_opened_on, told_closed_on : for "corrected", what had been told before
     ends_by : the first day on which an open spring window is over at the latest
     mean_c, mean_on : the five-day mean of the root zone and the day it was reached [degC]
-    limit_c : the limit the last change turned on, where there is one [degC]
+    limit_c : the limit the mean is read against: the one that closed the window; while it is open,
+        the one that opens it in spring or ends it in fall [degC]
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
     """

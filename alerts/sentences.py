@@ -15,7 +15,6 @@ from alerts.figures import (
 )
 from alerts.news import name_season
 from alerts.notices import Notice
-from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.words import translations
 from probes.units import Unit
 
@@ -27,7 +26,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
         *_tell_why(notice, language),
-        *_tell_end(notice, language, unit, as_of),
+        *_tell_end(notice, language, as_of),
     ]
     return " ".join(sentence[:1].upper() + sentence[1:] for sentence in sentences)
 
@@ -114,7 +113,7 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
     words = translations(language)
     temperature = show_temperature(notice.mean_c, unit, language, notice.limit_c)
     if notice.limit_c is not None:
-        temperature = words.gettext("{temperature} (the limit is {limit})").format(
+        temperature = _beside_limit(notice, language).format(
             temperature=temperature, limit=show_limit(notice.limit_c, unit, language)
         )
     yield words.ngettext(
@@ -131,15 +130,22 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
     )
 
 
-def _tell_end(notice: Notice, language: str, unit: Unit, as_of: date) -> Iterator[str]:
+def _beside_limit(notice: Notice, language: str) -> str:
+    """Return the wording of a temperature with the limit it is read against."""
+    _ = translations(language).gettext
+    if notice.reason == "hot":
+        return _("{temperature} (too hot above {limit})")
+    if notice.reason == "cold" or notice.kind == "fall":
+        return _("{temperature} (too cold below {limit})")
+    return _("{temperature} (spring dig season opens at {limit})")
+
+
+def _tell_end(notice: Notice, language: str, as_of: date) -> Iterator[str]:
     _ = translations(language).gettext
     if notice.opened_on is None or notice.closed_on is not None:
         return
     if notice.kind == "fall":
-        cold = show_limit(GRAPE_PHYLLOXERA.cold_below_c, unit, language)
-        yield _(
-            "Dig season lasts until the root zone cools below {limit} or becomes too hot."
-        ).format(limit=cold)
+        yield _("Dig season lasts until the soil becomes too cold or too hot.")
     elif notice.ends_by:
         yield _(
             "Dig season will be over by {day} at the latest, earlier if the soil becomes too hot "

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import groupby, product
-from operator import attrgetter
+from operator import itemgetter
 
 from alerts.card import short_cautions
 from alerts.digest import Reader
@@ -20,6 +20,8 @@ ONE_PART = 160
 _NAME_LENGTHS = (40, 20)
 _SHORTEST_NAME = 12
 """Septets that a block or site name may take, tried in turn."""
+_MOST_NAMES = ONE_PART // 3
+"""A name and its comma take three septets or more."""
 
 
 def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
@@ -81,15 +83,19 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
 def _tell_many(news: Sequence[BlockNews], language: str) -> Iterator[str]:
     """Yield wordings of several blocks' news, the fullest first."""
     _ = translations(language).gettext
-    ranked = sorted(news, key=lambda one: OUTCOMES.index(one.outcome))
     named = Counter(one.block_name for one in news)
-    for count, length in product(range(len(ranked), 0, -1), (*_NAME_LENGTHS, _SHORTEST_NAME)):
-        clauses = []
-        for outcome, group in groupby(ranked[:count], key=attrgetter("outcome")):
-            labels = [_label(one, length, named[one.block_name] > 1) for one in group]
-            clauses.append(name_outcome(outcome, ", ".join(labels), language))
+    ranked = sorted(news, key=lambda one: OUTCOMES.index(one.outcome))[:_MOST_NAMES]
+    labelled = {
+        length: [(one.outcome, _label(one, length, named[one.block_name] > 1)) for one in ranked]
+        for length in (*_NAME_LENGTHS, _SHORTEST_NAME)
+    }
+    for count, length in product(range(len(ranked), 0, -1), labelled):
+        clauses = [
+            name_outcome(outcome, ", ".join(label for _o, label in group), language)
+            for outcome, group in groupby(labelled[length][:count], key=itemgetter(0))
+        ]
         text = _("Dig season: {outcomes}").format(outcomes="; ".join(clauses))
-        left = len(ranked) - count
+        left = len(news) - count
         more = _("; +{count} more").format(count=left) if left else ""
         yield f"{text}{more}."
 
@@ -104,6 +110,7 @@ def _shorten(name: str, length: int) -> str:
     name = to_gsm7(name)
     if count_septets(name) <= length:
         return name
+    name = name[:length]
     while count_septets(name) > length - 2:
         name = name[:-1]
     return f"{name.rstrip()}.."
