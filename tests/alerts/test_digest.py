@@ -1,0 +1,295 @@
+"""A digest says what changed, why, and what to do, in every language and for every reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import get_args
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from alerts.digest import COLUMNS, Reader, compose_digest
+from alerts.notices import Notice
+from alerts.windows import Kind, Reason
+from alerts.words import LANGUAGES
+from probes.units import f_to_c
+from tests.notices import NOT_OPENED, make_closed, make_notice
+
+AS_OF = date(2025, 10, 20)
+GOLDENS = Path(__file__).parent / "digests"
+READERS = {
+    "en": Reader("Ana", "en", "F", "Alder Bench Growers"),
+    "es": Reader("Ana", "es", "C", "Alder Bench Growers"),
+}
+# No text may call a vine or block free of risk, advise a pesticide, call a dig useless, or shout.
+FORBIDDEN = {
+    "en": r"clean|\bsafe|risk|useless|pesticid|insecticid|fumigat|!",
+    "es": r"limpi|segur|riesgo|inútil|plaguicid|pesticid|insecticid|fumig|[!¡]|\busted",
+}
+CAUTIONS = {
+    "en": ["Buried lines:", "irrigation and power", "Heat:", "Sharp tools:", "label", "rules:"],
+    "es": ["enterradas:", "riego y electricidad", "Calor:", "filo:", "etiqueta", "Normas locales:"],
+}
+CARD = {
+    "en": ["beside the trunk", "hand lens", "strong vines", "boots and tools", "weak evidence"],
+    "es": ["junto al tronco", "lupa", "vides fuertes", "botas y herramientas", "prueba poco"],
+}
+NOTHING_ABOUT_A_VINE = {"en": "says nothing about a vine", "es": "no dice nada de ninguna vid"}
+WHY: dict[tuple[str, Kind, Reason], str] = {
+    ("en", "spring", "spent"): "has run its full length",
+    ("en", "spring", "turned"): "passed its summer peak and is cooling, which ends spring",
+    ("en", "spring", "cold"): "too cold. Dig season can open again when the soil warms",
+    ("en", "spring", "hot"): "heat and dry soil make roots hard to read",
+    ("en", "spring", "season over"): "a new year has begun",
+    ("en", "fall", "cold"): "only small overwintering young",
+    ("en", "fall", "hot"): "can open again when the soil cools",
+    ("en", "fall", "season over"): "a new year has begun",
+    ("es", "spring", "spent"): "ha cumplido su plazo",
+    ("es", "spring", "turned"): "pone fin a la temporada de primavera",
+    ("es", "spring", "cold"): "abrirse de nuevo al calentarse el suelo",
+    ("es", "spring", "hot"): "cuesta leer las raíces",
+    ("es", "spring", "season over"): "ha empezado uno nuevo",
+    ("es", "fall", "cold"): "pequeñas formas jóvenes que pasan el invierno",
+    ("es", "fall", "hot"): "abrirse de nuevo al enfriarse el suelo",
+    ("es", "fall", "season over"): "ha empezado uno nuevo",
+}
+EVERY_NOTICE = [
+    *(make_notice(kind=kind) for kind in ("spring", "fall")),
+    *(make_notice(kind=kind, what="opened again") for kind in ("spring", "fall")),
+    *(make_closed(reason, kind=kind) for _, kind, reason in WHY),
+    make_notice(what="corrected", told_opened_on=date(2025, 9, 30)),
+    make_closed("hot", what="corrected", told_opened_on=date(2025, 9, 30)),
+    make_notice(what="corrected", told_closed_on=date(2025, 10, 10)),
+    make_notice(**NOT_OPENED),
+    make_notice(not_before=date(2025, 9, 20)),
+    make_notice(mean_c=None, limit_c=None),
+]
+
+
+def one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def tell(notices: Sequence[Notice] | Notice, language: str = "en") -> str:
+    """Return the text of a digest without its line breaks."""
+    notices = [notices] if isinstance(notices, Notice) else notices
+    return one_line(compose_digest(notices, READERS[language], AS_OF).text)
+
+
+MIXED = [
+    make_notice("River 1", "Estero", not_before=date(2025, 9, 28)),
+    make_closed("hot", block="River 2", site="Estero", mean_c=f_to_c(86.04)),
+    make_closed("cold", block="River 10", site="Estero", kind="fall", mean_c=f_to_c(59.97)),
+    make_notice(what="corrected", told_opened_on=date(2025, 9, 30)),
+    make_notice("Terrace 8", basis_cm=(10.0,), **NOT_OPENED),
+]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(("name", "notices"), [("open", [make_notice()]), ("mixed", MIXED)])
+def test_a_digest_reads_as_it_was_read_by_eye(
+    name: str, notices: list[Notice], language: str
+) -> None:
+    digest = compose_digest(notices, READERS[language], AS_OF)
+    golden = (GOLDENS / f"{name}_{language}.txt").read_text("utf-8")
+    assert f"{digest.subject}\n\n{digest.text}" == golden
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("notice", EVERY_NOTICE)
+def test_no_text_uses_a_forbidden_word(notice: Notice, language: str) -> None:
+    digest = compose_digest([notice], READERS[language], AS_OF)
+    assert re.findall(FORBIDDEN[language], digest.subject + digest.text, re.IGNORECASE) == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("notice", EVERY_NOTICE)
+def test_every_digest_carries_the_cautions(notice: Notice, language: str) -> None:
+    text = tell(notice, language)
+    assert [words for words in CAUTIONS[language] if words not in text] == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("notice", EVERY_NOTICE)
+def test_the_scouting_card_comes_with_an_open_block_and_only_then(
+    notice: Notice, language: str
+) -> None:
+    text = tell(notice, language)
+    is_open = notice.opened_on is not None and notice.closed_on is None
+    assert [words in text for words in CARD[language]] == [is_open] * len(CARD[language])
+    assert (NOTHING_ABOUT_A_VINE[language] in text) is not is_open
+
+
+@pytest.mark.parametrize(("language", "kind", "reason"), WHY)
+def test_a_closed_window_says_why(language: str, kind: Kind, reason: Reason) -> None:
+    assert WHY[language, kind, reason] in tell(make_closed(reason, kind=kind), language)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_reason_has_its_words(language: str) -> None:
+    assert {reason for told_in, _, reason in WHY if told_in == language} == set(get_args(Reason))
+
+
+@pytest.mark.parametrize(
+    ("notice", "subject"),
+    [
+        pytest.param(make_notice(), "dig season is open", id="opened"),
+        pytest.param(make_notice(what="opened again"), "dig season is open again", id="again"),
+        pytest.param(
+            make_closed("hot"), "dig season is closed for now, the soil is too hot", id="hot"
+        ),
+        pytest.param(
+            make_closed("cold"), "dig season is closed for now, the soil is too cold", id="cold"
+        ),
+        pytest.param(make_closed("cold", kind="fall"), "dig season is closed", id="fall cold"),
+        pytest.param(make_closed("spent"), "dig season is closed", id="spent"),
+        pytest.param(
+            make_notice(what="corrected", told_opened_on=date(2025, 9, 30)),
+            "dig season is open, its dates are corrected",
+            id="moved",
+        ),
+        pytest.param(
+            make_closed("spent", what="corrected", told_closed_on=date(2025, 10, 10)),
+            "the dates of spring dig season are corrected",
+            id="moved and closed",
+        ),
+        pytest.param(
+            make_notice(**NOT_OPENED), "spring dig season did not open after all", id="not opened"
+        ),
+    ],
+)
+def test_the_subject_of_one_block_is_right_alone(notice: Notice, subject: str) -> None:
+    digest = compose_digest([notice], READERS["en"], AS_OF)
+    assert digest.subject == f"Terrace 7: {subject}"
+
+
+@pytest.mark.parametrize(
+    ("notices", "subject"),
+    [
+        pytest.param(
+            [make_notice(), make_notice("Terrace 8")], "Dig season is open in 2 blocks", id="open"
+        ),
+        pytest.param(
+            [make_closed("spent"), make_closed("spent", block="Terrace 8")],
+            "Dig season: closed in 2 blocks",
+            id="closed",
+        ),
+        pytest.param(
+            MIXED,
+            "Dig season: open in 1 block, open with corrected dates in 1, did not open after all "
+            "in 1, closed for now in 1, closed in 1",
+            id="mixed",
+        ),
+        pytest.param(
+            [make_closed("hot"), make_notice(what="opened again", opened_on=date(2025, 10, 24))],
+            "Terrace 7: dig season is open again",
+            id="closed and open again",
+        ),
+    ],
+)
+def test_the_subject_of_several_notices_is_right_alone(notices: list[Notice], subject: str) -> None:
+    assert compose_digest(notices, READERS["en"], AS_OF).subject == subject
+    assert compose_digest(notices[::-1], READERS["en"], AS_OF).subject == subject
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("notice", EVERY_NOTICE)
+def test_the_first_line_is_the_answer(notice: Notice, language: str) -> None:
+    digest = compose_digest([notice], READERS[language], AS_OF)
+    assert one_line(digest.text.partition("\n\n")[0]) == f"{digest.subject}."
+
+
+def test_an_opening_in_a_gap_is_told_between_two_days_with_the_reason() -> None:
+    notice = make_notice(opened_on=date(2025, 10, 18), not_before=date(2025, 10, 3))
+    assert (
+        "Spring dig season opened between 3 and 18 October. Readings are missing in between: it "
+        "may have opened unseen before 18 October."
+    ) in tell(notice)
+
+
+@pytest.mark.parametrize(
+    ("notice", "told"),
+    [
+        pytest.param(
+            make_notice(what="corrected", told_opened_on=date(2025, 9, 30)),
+            "Spring dig season opened on 4 October; the day you were told was 30 September.",
+            id="opening moved",
+        ),
+        pytest.param(
+            make_closed("hot", what="corrected", told_opened_on=date(2025, 10, 4),
+                        told_closed_on=date(2025, 10, 12)),
+            "Spring dig season opened on 4 October. Spring dig season closed on 20 October; the "
+            "day you were told was 12 October.",
+            id="close moved",
+        ),
+        pytest.param(
+            make_notice(what="corrected", told_opened_on=date(2025, 10, 4),
+                        told_closed_on=date(2025, 10, 12)),
+            "Spring dig season is still open; the closing day you were told was 12 October.",
+            id="not closed",
+        ),
+        pytest.param(
+            make_notice(**NOT_OPENED, told_closed_on=date(2025, 10, 12)),
+            "Spring dig season did not open after all; the day you were told was 4 October.",
+            id="not opened",
+        ),
+    ],
+)  # fmt: skip
+def test_a_correction_says_what_was_told_and_what_holds(notice: Notice, told: str) -> None:
+    text = tell(notice)
+    assert told in text
+    assert "Readings that came late or were corrected have changed this." in text
+
+
+@pytest.mark.parametrize(
+    ("notice", "shown"),
+    [
+        pytest.param(
+            make_notice(),
+            "(15-45 cm) was at 64.6 °F (spring dig season opens at 64 °F): the five-day mean of "
+            "4 October, from probes at 15, 30 and 45 cm. Dig season will be over by 15 November",
+            id="spring",
+        ),
+        pytest.param(
+            make_notice(kind="fall", limit_c=f_to_c(60.0), ends_by=None, basis_cm=(10.0,)),
+            "64.6 °F (too cold below 60 °F): the five-day mean of 4 October, from the probe at "
+            "10 cm. The soil has passed its summer peak and is cooling. Dig season lasts until "
+            "the soil becomes too cold or too hot.",
+            id="fall",
+        ),
+        pytest.param(
+            make_closed("cold", mean_c=f_to_c(59.97)),
+            "just under 60 °F (too cold below 60 °F)",
+            id="just too cold",
+        ),
+        pytest.param(
+            make_closed("hot", mean_c=f_to_c(86.04)),
+            "just over 86 °F (too hot above 86 °F)",
+            id="just too hot",
+        ),
+        pytest.param(make_closed("spent"), "was at 70.2 °F: the five-day mean", id="no limit"),
+    ],
+)
+def test_a_temperature_comes_with_its_limit_depths_and_day(notice: Notice, shown: str) -> None:
+    assert shown in tell(notice)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(
+        st.builds(make_notice, st.text(min_size=1, max_size=200), st.text(min_size=1)),
+        min_size=1,
+        max_size=4,
+    ),
+    st.sampled_from(LANGUAGES),
+)
+def test_no_line_is_wider_than_72_columns_whatever_the_names(
+    notices: list[Notice], language: str
+) -> None:
+    digest = compose_digest(notices, READERS[language], AS_OF)
+    assert max(map(len, digest.text.splitlines())) <= COLUMNS
+    assert "\n" not in digest.subject

@@ -1,0 +1,59 @@
+"""Notices for tests: one block's spring window, opened on 4 October, and what differs from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from alerts.notices import Notice
+from probes.units import f_to_c
+
+OPENED = Notice(
+    block_id="terrace-7",
+    block_name="Terrace 7",
+    site_name="Alder Bench",
+    season=2025,
+    kind="spring",
+    what="opened",
+    opened_on=date(2025, 10, 4),
+    not_before=date(2025, 10, 4),
+    closed_on=None,
+    reason=None,
+    told_opened_on=None,
+    told_closed_on=None,
+    ends_by=date(2025, 11, 15),
+    mean_c=f_to_c(64.6),
+    mean_on=date(2025, 10, 4),
+    limit_c=f_to_c(64.0),
+    root_zone_cm=(15.0, 45.0),
+    basis_cm=(15.0, 30.0, 45.0),
+)
+
+NOT_OPENED: dict[str, Any] = {
+    "what": "corrected",
+    "opened_on": None,
+    "not_before": None,
+    "ends_by": None,
+    "limit_c": None,
+    "told_opened_on": date(2025, 10, 4),
+}
+
+
+def make_notice(block: str = "Terrace 7", site: str = "Alder Bench", **changes: Any) -> Notice:
+    """Return OPENED for a block of this name, with changes."""
+    return replace(OPENED, block_id=f"{site}/{block}", block_name=block, site_name=site, **changes)
+
+
+def make_closed(reason: str, **changes: Any) -> Notice:
+    """Return a notice that spring dig season closed on 20 October for a reason."""
+    limit_f = {"cold": 60.0, "hot": 86.0}.get(reason)
+    facts: dict[str, Any] = {
+        "what": "closed",
+        "closed_on": date(2025, 10, 20),
+        "ends_by": None,
+        "mean_c": f_to_c({"cold": 59.1, "hot": 86.9}.get(reason, 70.2)),
+        "mean_on": date(2025, 10, 20),
+        "limit_c": None if limit_f is None else f_to_c(limit_f),
+    }
+    return make_notice(**{"reason": reason, **facts, **changes})
