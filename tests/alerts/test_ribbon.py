@@ -1,0 +1,81 @@
+"""The ribbon shows what was open, what may have been, and what nobody knows."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from alerts.ribbon import CLOSED, NO_READINGS, OPEN, RESTING, UNSEEN, draw_ribbon, explain_ribbon
+from alerts.windows import Span
+from alerts.words import LANGUAGES
+
+START, END = date(2025, 7, 1), date(2026, 6, 30)
+LATE = date(2026, 7, 20)
+SPRING = Span(2025, "spring", date(2025, 10, 4), date(2025, 9, 20), date(2025, 11, 15), "spent")
+FALL = Span(2025, "fall", date(2026, 4, 1), date(2026, 4, 1), None, None)
+MEASURED = np.ones(365, bool)
+
+
+def test_a_season_reads_from_left_to_right() -> None:
+    # by hand: 365 days in 48 cells of 7.6; spring opens on day 95 (cell 12), maybe from day 81
+    # (cell 10), closes on day 137 (cell 18); fall opens on day 274 (cell 36)
+    assert draw_ribbon([SPRING, FALL], START, END, MEASURED, LATE) == (
+        "│···│···│·▒▒██████──│───│───│───│───████████████"
+    )
+
+
+def test_after_today_only_the_months_are_ruled() -> None:
+    assert draw_ribbon([], START, END, MEASURED, date(2025, 9, 10)) == (
+        "│···│···│·◂ ┊   ┊   ┊   ┊   ┊   ┊   ┊   ┊   ┊   "
+    )
+
+
+def test_days_without_readings_are_left_bare() -> None:
+    measured = MEASURED.copy()
+    measured[92:184] = False
+    ribbon = draw_ribbon([], START, END, measured, LATE)
+    assert ribbon == "│···│···│···│   │   │   │···│···│···│···│···│···"
+
+
+def test_an_open_window_stays_open_through_days_without_readings() -> None:
+    ribbon = draw_ribbon([SPRING], START, END, ~MEASURED, LATE)
+    assert ribbon.count(OPEN) == 6
+
+
+def test_one_open_day_is_seen() -> None:
+    span = Span(2025, "spring", date(2025, 10, 9), date(2025, 10, 9), date(2025, 10, 10), "cold")
+    assert draw_ribbon([span], START, END, MEASURED, LATE).count(OPEN) == 1
+
+
+def test_rest_ends_when_fall_opens() -> None:
+    fall = Span(2025, "fall", FALL.opened_on, FALL.not_before, date(2026, 5, 20), "cold")
+    ribbon = draw_ribbon([SPRING, fall], START, END, MEASURED, LATE)
+    assert ribbon.endswith("───███████·│···")
+
+
+def test_a_spring_closed_by_heat_does_not_rest() -> None:
+    span = Span(2025, "spring", date(2025, 10, 4), date(2025, 10, 4), date(2025, 11, 1), "hot")
+    assert RESTING not in draw_ribbon([span], START, END, MEASURED, LATE)
+
+
+@pytest.mark.parametrize("width", [12, 48, 73, 365])
+def test_a_ribbon_is_as_wide_as_asked_in_a_leap_year_too(width: int) -> None:
+    measured = np.ones(366, bool)
+    ribbon = draw_ribbon(
+        [], date(2024, 1, 1), date(2024, 12, 31), measured, date(2024, 6, 1), width
+    )
+    assert len(ribbon) == width
+
+
+def test_days_that_do_not_fit_the_season_are_refused() -> None:
+    with pytest.raises(ValueError, match="365 days"):
+        draw_ribbon([], START, END, MEASURED[1:], LATE)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_legend_names_every_character_in_one_line(language: str) -> None:
+    legend = explain_ribbon(language)
+    assert {OPEN, UNSEEN, CLOSED, RESTING, NO_READINGS, "◂"} <= set(legend)
+    assert len(legend) <= 80

@@ -1,0 +1,137 @@
+"""An SMS is one part, whatever the names and however many the notices, and carries the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from functools import partial
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from alerts.digest import Reader
+from alerts.gsm import count_parts, count_septets
+from alerts.notices import Notice
+from alerts.sms import compose_sms
+from probes.units import f_to_c
+from tests.notices import NOT_OPENED, make_closed, make_notice
+
+AS_OF = date(2025, 10, 20)
+ENGLISH = Reader("Grower", "en", "F", "Alder Bench Growers")
+SPANISH = Reader("Grower", "es", "C", "Alder Bench Growers")
+CAUTIONS = {
+    "en": "Mind buried lines, heat, sharp tools, local rules.",
+    "es": "Atencion: lineas enterradas, calor, filos, normas locales.",
+}
+READERS = [pytest.param(ENGLISH, id="en"), pytest.param(SPANISH, id="es")]
+
+KINDS = [
+    make_notice,
+    partial(make_notice, not_before=date(2025, 9, 28)),
+    partial(make_notice, what="opened again"),
+    partial(make_notice, what="corrected"),
+    partial(make_notice, **NOT_OPENED),
+    partial(make_closed, "hot"),
+    partial(make_closed, "cold"),
+    partial(make_closed, "spent"),
+    partial(make_closed, "hot", what="corrected"),
+]
+NAMES = st.text(min_size=1, max_size=120)
+NOTICES = st.builds(
+    lambda make, block, site: make(block=block, site=site), st.sampled_from(KINDS), NAMES, NAMES
+)
+
+
+@pytest.mark.parametrize("reader", READERS)
+@settings(deadline=None)
+@given(notices=st.lists(NOTICES, min_size=1, max_size=12))
+def test_an_sms_is_one_part_and_ends_with_the_cautions(
+    reader: Reader, notices: list[Notice]
+) -> None:
+    text = compose_sms(notices, reader, AS_OF)
+    assert count_septets(text) <= 160
+    assert count_parts(text) == 1
+    assert text.endswith(CAUTIONS[reader.language])
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("make", KINDS)
+@pytest.mark.parametrize("count", [1, 2, 1000])
+def test_long_names_of_two_septet_letters_are_one_part(
+    count: int, make: Callable[..., Notice], reader: Reader
+) -> None:
+    notices = [make(block=f"[{'€' * 150}{i}", site="{" * 150) for i in range(count)]
+    assert count_septets(compose_sms(notices, reader, AS_OF)) <= 160
+
+
+@pytest.mark.parametrize(
+    ("notices", "reader", "text"),
+    [
+        pytest.param(
+            [make_notice()],
+            ENGLISH,
+            "Terrace 7 (Alder Bench): dig season is open. Opened on 4 Oct. Over by 15 Nov. ",
+            id="open",
+        ),
+        pytest.param(
+            [make_notice(site="Alder", mean_c=f_to_c(63.97))],
+            ENGLISH,
+            "Terrace 7 (Alder): dig season is open. Opened on 4 Oct. Over by 15 Nov. "
+            "Root zone just under 64F. ",
+            id="temperature beside its limit",
+        ),
+        pytest.param(
+            [make_notice(not_before=date(2025, 9, 28))],
+            ENGLISH,
+            "Terrace 7 (Alder Bench): dig season is open. Opened between 28 Sept and 4 Oct. ",
+            id="between",
+        ),
+        pytest.param(
+            [make_closed("hot")],
+            SPANISH,
+            "Terrace 7 (Alder Bench): cerrada por ahora la temporada de revisar raices, suelo muy "
+            "caliente. ",
+            id="hot, spanish",
+        ),
+        pytest.param(
+            [make_notice(**NOT_OPENED, mean_c=None)],
+            ENGLISH,
+            "Terrace 7 (Alder Bench): spring dig season did not open after all. ",
+            id="did not open",
+        ),
+        pytest.param(
+            [make_closed("spent", block="Low"), make_notice("Terrace 8"), make_notice()],
+            ENGLISH,
+            "Dig season: open in Terrace 7, Terrace 8; closed in Low. ",
+            id="open before closed",
+        ),
+        pytest.param(
+            [make_notice("North", site) for site in ("Alder", "Birch")],
+            ENGLISH,
+            "Dig season: open in North (Alder), North (Birch). ",
+            id="sites where names repeat",
+        ),
+        pytest.param(
+            [make_notice(f"Terrace {i}") for i in range(1, 21)],
+            ENGLISH,
+            "Dig season: open in Terrace 1, Terrace 2, Terrace 3, Terrace 4, Terrace 5, "
+            "Terrace 6, Terrace 7; +13 more. ",
+            id="more than fit",
+        ),
+    ],
+)
+def test_the_most_useful_stands_first(notices: Sequence[Notice], reader: Reader, text: str) -> None:
+    assert compose_sms(notices, reader, AS_OF).startswith(text)
+
+
+def test_a_long_name_is_shortened_before_the_dates_are_left_out() -> None:
+    notice = make_notice("The long terrace at the far end of the valley", "Alder Bench Growers")
+    assert compose_sms([notice], ENGLISH, AS_OF).startswith(
+        "The long terrace a.. (Alder Bench Growers): dig season is open. Opened on 4 Oct. "
+    )
+
+
+def test_no_notices_are_no_sms() -> None:
+    with pytest.raises(ValueError, match="no notices"):
+        compose_sms([], ENGLISH, AS_OF)
