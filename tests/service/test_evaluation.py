@@ -1,0 +1,156 @@
+"""From the store to what the rule says of a block: its probes, their history, its days."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pytest
+from sqlalchemy import Engine, insert, update
+
+from probes.frames import DailyMeans
+from probes.units import f_to_c
+from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.store import tables
+from service.store.blocks import fetch_blocks
+from service.store.daily import store_daily_means
+from service.store.engine import reading, writing
+from tests.planted import PROBE, plant_block, plant_days
+
+MAY_1 = date(2025, 5, 1)
+
+
+@pytest.fixture
+def planted(engine: Engine) -> Engine:
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 10)
+    return engine
+
+
+def evaluate_all(engine: Engine, as_of: date, seasons: int | None = None) -> list[BlockEvaluation]:
+    with reading(engine) as connection:
+        blocks = fetch_blocks(connection)
+        return evaluate_blocks(connection, blocks, [as_of] * len(blocks), seasons)
+
+
+def root_zones_c(one: BlockEvaluation) -> dict[date, float]:
+    return dict(zip(one.root_zone.day.tolist(), one.root_zone.root_zone_c.tolist(), strict=True))
+
+
+def add_probe(connection, probe_id: int, depth_cm: float, valid_from: date = date.min) -> None:
+    channel = {"id": probe_id, "logger_id": "u1", "channel": f"column {probe_id}"}
+    connection.execute(insert(tables.probe), channel)
+    add_stretch(connection, probe_id, depth_cm, valid_from)
+
+
+def add_stretch(connection, probe_id: int, depth_cm: float, valid_from: date) -> None:
+    stretch = {"probe_id": probe_id, "valid_from": valid_from, "depth_cm": depth_cm}
+    connection.execute(insert(tables.probe_stretch), {**stretch, "calibration_offset_c": 0.0})
+
+
+def add_days(connection, probe_id: int, first: date, temps_f: list[float]) -> None:
+    days = np.datetime64(first) + np.arange(len(temps_f))
+    slots = np.full(days.size, 24, np.int16)
+    complete = np.ones(days.size, bool)
+    means = DailyMeans(days, f_to_c(np.array(temps_f)), slots, slots, slots * 0, complete)
+    store_daily_means(connection, probe_id, days, means)
+
+
+def test_a_block_of_one_probe_has_that_probe_s_days(planted: Engine) -> None:
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert root_zones_c(one)[MAY_1] == pytest.approx(f_to_c(70.0), abs=1e-12)
+    assert (one.root_zone.basis_cm, one.state) == ((30.0,), "open")
+
+
+def test_every_depth_must_have_a_complete_day(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_probe(connection, 2, 45.0)
+        add_days(connection, 2, date(2025, 4, 1), [50.0] * 30)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    days_c = root_zones_c(one)
+    assert one.root_zone.basis_cm == (30.0, 45.0)
+    assert days_c[date(2025, 4, 30)] == pytest.approx(f_to_c(50.0), abs=1e-12)
+    assert np.isnan(days_c[MAY_1])
+
+
+def test_a_declared_basis_leaves_the_other_probes_out(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_probe(connection, 2, 45.0)
+        declared = {"block_id": "terrace-7", "logger_id": "u1", "depth_cm": 30.0}
+        connection.execute(insert(tables.block_probe), declared)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert (one.root_zone.basis_cm, one.state) == ((30.0,), "open")
+
+
+def test_a_probe_that_is_buried_anew_changes_the_basis_from_that_day(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_stretch(connection, PROBE, 20.0, MAY_1)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    day_of_change = (MAY_1 - date(2025, 4, 1)).days
+    assert one.root_zone.bases == ((0, (30.0,)), (day_of_change, (20.0,)))
+    assert root_zones_c(one)[MAY_1] == pytest.approx(f_to_c(70.0), abs=1e-12)
+
+
+def test_a_probe_that_is_buried_too_deep_leaves_no_basis_from_that_day(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_stretch(connection, PROBE, 90.0, MAY_1)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert (one.root_zone.basis_cm, one.state) == ((), "no basis")
+    assert np.isnan(root_zones_c(one)[MAY_1])
+    assert root_zones_c(one)[date(2025, 4, 30)] == pytest.approx(f_to_c(50.0), abs=1e-12)
+
+
+def test_before_a_probe_was_put_in_there_is_no_basis(planted: Engine) -> None:
+    with writing(planted) as connection:
+        connection.execute(update(tables.probe_stretch).values(valid_from=MAY_1))
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert one.root_zone.bases[0] == (0, ())
+    assert np.isnan(root_zones_c(one)[date(2025, 4, 30)])
+
+
+def test_a_retired_logger_serves_no_block(planted: Engine) -> None:
+    with writing(planted) as connection:
+        connection.execute(update(tables.logger).values(retired_at=datetime.now(UTC)))
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert one.state == "no basis"
+
+
+def test_a_retired_block_is_not_evaluated(planted: Engine) -> None:
+    with writing(planted) as connection:
+        connection.execute(update(tables.block).values(retired_at=datetime.now(UTC)))
+    assert evaluate_all(planted, date(2025, 5, 10)) == []
+
+
+def test_looking_back_on_one_season_gives_the_same_spans_as_on_all(engine: Engine) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+        year = [50.0] * 120 + [66.0] * 20 + [75.0] * 100 + [65.0] * 60 + [50.0] * 65
+        plant_days(connection, date(2023, 1, 1), year * 3)
+    as_of = date(2025, 10, 1)
+    (over_all,) = evaluate_all(engine, as_of)
+    (over_one,) = evaluate_all(engine, as_of, seasons=1)
+    of_2025 = [span for span in over_all.evaluation.spans if span.season == 2025]
+    assert len(over_all.evaluation.spans) > len(of_2025) > 1
+    assert over_one.evaluation == type(over_one.evaluation)(of_2025, over_all.evaluation.standing)
+
+
+def test_days_without_readings_up_to_as_of_leave_the_state_unheard(planted: Engine) -> None:
+    (one,) = evaluate_all(planted, date(2025, 5, 20))
+    assert one.state == "no recent readings"
+
+
+@pytest.mark.parametrize(
+    ("south", "now", "expected"),
+    [
+        # by hand: midnight of UTC-08:00 is 08:00 UTC, of UTC+10:00 14:00 UTC the day before
+        pytest.param(False, datetime(2025, 5, 2, 7, 59, tzinfo=UTC), date(2025, 4, 30), id="west"),
+        pytest.param(False, datetime(2025, 5, 2, 8, 0, tzinfo=UTC), MAY_1, id="west at midnight"),
+        pytest.param(True, datetime(2025, 5, 1, 14, 0, tzinfo=UTC), MAY_1, id="east at midnight"),
+    ],
+)
+def test_a_day_counts_once_it_has_ended_at_the_site(engine, south, now, expected) -> None:
+    with writing(engine) as connection:
+        plant_block(connection, south=south)
+        (block,) = fetch_blocks(connection)
+    assert as_of_day(block, now) == expected
