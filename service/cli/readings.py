@@ -65,22 +65,22 @@ def _print_csv(chunks: Iterator[LoggerReadings]) -> None:
 
 def _print_table(chunks: Iterator[LoggerReadings]) -> None:
     """Print how many readings there are at each depth, the first, and the latest in full."""
-    counts: Counter[str] = Counter()
-    first: dict[str, str] = {}
-    latest: dict[str, str] = {}
+    counts: Counter[float] = Counter()
+    first: dict[float, str] = {}
+    latest: dict[float, str] = {}
     for chunk in chunks:
-        depths = np.nan_to_num(chunk.depth_cm, nan=np.inf)
-        for depth_cm in np.unique(depths):
-            of_depth = chunk.where(depths == depth_cm)
-            depth = _depth_text(of_depth.depth_cm[0])
+        known_cm = np.nan_to_num(chunk.depth_cm, nan=np.inf)
+        for depth_cm in np.unique(known_cm).tolist():
+            of_depth = chunk.where(known_cm == depth_cm)
             instants = _instant_texts(of_depth.observed_at[[0, -1]])
-            counts[depth] += of_depth.flag.size
-            first.setdefault(depth, instants[0])
+            counts[depth_cm] += of_depth.flag.size
+            first.setdefault(depth_cm, instants[0])
             value = f"{of_depth.soil_temp_c[-1]:.2f}"
-            latest[depth] = f"{instants[1]:<22}{value:>9}{of_depth.flag[-1]:>6}"
+            latest[depth_cm] = f"{instants[1]:<22}{value:>9}{of_depth.flag[-1]:>6}"
     click.echo(f"{'depth':>6}{'readings':>13}  {'first':<22}{'latest':<22}{'°C':>9}{'flag':>6}")
-    for depth, count in counts.items():
-        click.echo(f"{depth or '-':>6}{count:>13,}  {first[depth]:<22}{latest[depth]}")
+    for depth_cm, count in sorted(counts.items()):
+        depth = f"{depth_cm:g}" if math.isfinite(depth_cm) else "-"
+        click.echo(f"{depth:>6}{count:>13,}  {first[depth_cm]:<22}{latest[depth_cm]}")
 
 
 def _instant_texts(instants: NDArray[np.datetime64]) -> list[str]:

@@ -1,0 +1,184 @@
+"""digseason import: counts, rejects, exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import subprocess
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from service.cli import main
+from tests import processes
+from tests.farms import farm_text
+from tests.imported import LOGGER, row, write_lines, write_log
+
+GOOD = {1: (14.0, 15.0), 2: (14.5, 15.5)}
+
+
+def run(data: Path, *words: str) -> tuple[int, str]:
+    """Run digseason with a data folder; return exit code and what it printed."""
+    result = CliRunner().invoke(main, ["--data", str(data), *words], catch_exceptions=False)
+    return result.exit_code, result.output
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    """A data folder that the farm is set up in."""
+    farm = tmp_path / "farm.toml"
+    farm.write_text(farm_text(depths_cm=(15, 30)))
+    assert run(tmp_path / "data", "setup", str(farm))[0] == 0
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def good(tmp_path: Path) -> Path:
+    return write_log(tmp_path / "good.csv", GOOD)
+
+
+@pytest.fixture
+def damaged(tmp_path: Path) -> Path:
+    lines = ["yesterday,1,2", row(1, (14.0, 19.0)), row(3, (13.0, None))]
+    return write_lines(tmp_path / "damaged.csv", lines)
+
+
+def import_json(data: Path, *words: str | Path) -> tuple[int, dict]:
+    code, output = run(data, "import", "--logger", LOGGER, "--json", *map(str, words))
+    return code, json.loads(output)
+
+
+def test_a_good_file_ends_with_0_and_its_counts(data: Path, good: Path) -> None:
+    assert import_json(data, good) == (
+        0,
+        {
+            "inserted": 4,
+            "identical": 0,
+            "conflicting": 0,
+            "rejected": 0,
+            "missing": 0,
+            "rejects": [],
+        },
+    )
+
+
+def test_files_are_reported_together_in_one_object(data: Path, good: Path, damaged: Path) -> None:
+    code, report = import_json(data, good, damaged)
+    (reject,) = report.pop("rejects")
+    assert code == 1
+    # by hand: of damaged.csv 14.0 is identical, 19.0 conflicts, 13.0 is new, one cell is empty
+    assert report == {
+        "inserted": 5,
+        "identical": 1,
+        "conflicting": 1,
+        "rejected": 2,
+        "missing": 1,
+    }
+    assert (reject["file"], reject["line"]) == (str(damaged), 2)
+    assert reject["text"] == "yesterday,1,2"
+    assert "%Y-%m-%d %H:%M" in reject["reason"]
+
+
+def test_a_second_import_inserts_nothing_and_ends_with_0(data: Path, good: Path) -> None:
+    import_json(data, good)
+    code, report = import_json(data, good)
+    assert (code, report["inserted"], report["identical"]) == (0, 0, 4)
+
+
+def test_a_refused_file_is_listed_and_the_others_are_imported(
+    data: Path, good: Path, tmp_path: Path
+) -> None:
+    empty = tmp_path / "empty.csv"
+    empty.touch()
+    code, report = import_json(data, empty, good)
+    assert (code, report["inserted"]) == (1, 4)
+    (reject,) = report["rejects"]
+    assert (reject["file"], reject["line"]) == (str(empty), None)
+    assert "empty" in reject["reason"]
+
+
+def test_a_conflict_alone_ends_with_1(data: Path, good: Path, tmp_path: Path) -> None:
+    import_json(data, good)
+    code, report = import_json(data, write_log(tmp_path / "other.csv", {1: (14.0, 19.0)}))
+    assert (code, report["conflicting"], report["rejects"]) == (1, 1, [])
+
+
+def test_a_dry_run_reports_and_writes_nothing(data: Path, good: Path) -> None:
+    code, report = import_json(data, "--dry-run", good)
+    again = import_json(data, good)
+    assert (code, report["inserted"], again[1]["inserted"]) == (0, 4, 4)
+
+
+def test_an_unknown_logger_is_wrong_use_and_says_which_there_are(data: Path, good: Path) -> None:
+    code, output = run(data, "import", "--logger", "u7", str(good))
+    assert code == 2
+    assert f"no logger 'u7'; there are: {LOGGER}" in output
+
+
+def test_a_file_that_is_not_there_is_wrong_use_and_nothing_is_imported(
+    data: Path, good: Path
+) -> None:
+    code, output = run(data, "import", "--logger", LOGGER, str(good), "no-such.csv")
+    assert code == 2
+    assert "no-such.csv" in output
+    assert import_json(data, good)[1]["inserted"] == 4
+
+
+def test_people_read_lines_of_80_characters_that_say_all(
+    data: Path, good: Path, damaged: Path
+) -> None:
+    code, output = run(data, "import", "--logger", LOGGER, str(good), str(damaged))
+    assert code == 1
+    assert max(map(len, output.splitlines())) <= 80
+    words = " ".join(output.split())
+    assert "good.csv: 4 inserted" in words
+    assert "damaged.csv: 1 inserted, 1 identical, 1 conflicting, 2 rejected, 1 missing" in words
+    assert "Readings inserted 5 identical 1 conflicting 1 rejected 2 missing 1" in words
+    assert "yesterday,1,2" in words
+    assert "T30, 2025-09-30 15:00 UTC: 15 °C, not 19 °C" in words
+
+
+def test_of_many_rejects_the_first_20_are_shown(data: Path, tmp_path: Path) -> None:
+    lines = [f"yesterday {number},1,2" for number in range(1, 31)]
+    path = write_lines(tmp_path / "log.csv", lines)
+    _, output = run(data, "import", "--logger", LOGGER, str(path))
+    assert "yesterday 20,1,2" in output
+    assert "yesterday 21,1,2" not in output
+    assert "and 10 more: --json lists all" in output
+
+
+def test_the_store_may_be_a_postgresql(
+    data: Path, good: Path, store_url: str, tmp_path: Path
+) -> None:
+    processes.run(data, "setup", str(tmp_path / "farm.toml"), database_url=store_url)
+    words = ("import", "--logger", LOGGER, "--json", str(good))
+    code, output = processes.run(data, *words, database_url=store_url)
+    assert (code, json.loads(output)["inserted"]) == (0, 4)
+
+
+def import_on_a_terminal(data: Path, path: Path) -> bytes:
+    """Import a file with a terminal as standard error; return what stands there."""
+    ours, theirs = pty.openpty()
+    words = [*processes.COMMAND, "--data", str(data), "import", "--logger", LOGGER, str(path)]
+    subprocess.run(  # noqa: S603 (our own command)
+        words, stdout=subprocess.DEVNULL, stderr=theirs, check=True
+    )
+    os.set_blocking(ours, False)
+    try:
+        return os.read(ours, 1_000_000)
+    except BlockingIOError:
+        return b""
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
+def test_a_long_file_shows_how_far_it_is(data: Path, tmp_path: Path) -> None:
+    long = write_log(tmp_path / "long.csv", dict.fromkeys(range(250_000), (14.0, 15.0)))
+    assert b"%" in import_on_a_terminal(data, long)
+
+
+def test_a_short_file_shows_no_bar(data: Path, good: Path) -> None:
+    assert import_on_a_terminal(data, good) == b""

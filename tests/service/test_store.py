@@ -1,0 +1,171 @@
+"""What goes into the store comes out of it, on either database."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+from sqlalchemy import Engine, exc, func, insert, select
+
+from probes.frames import DailyMeans, Readings
+from service.store import tables
+from service.store.bulk import CHUNK_ROWS
+from service.store.daily import fetch_daily_means, store_daily_means
+from service.store.engine import reading, writing
+from service.store.readings import fetch_readings, insert_readings
+from tests.planted import PROBE, plant_block
+
+INSTANTS = np.array(
+    ["1969-12-31T23:59:59.999999", "2025-10-01T00:00", "2025-10-01T01:00"], "M8[us]"
+)
+READINGS = Readings(INSTANTS, np.array([-0.1, 14.25, 1 / 3]), np.array([1, 3, 4], np.int8))
+OCTOBER_1 = datetime(2025, 10, 1, tzinfo=UTC)
+
+
+@pytest.fixture
+def planted(engine: Engine) -> Engine:
+    """A store with one probe."""
+    with writing(engine) as connection:
+        plant_block(connection)
+    return engine
+
+
+def daily_means(first: str, mean_c: list[float]) -> DailyMeans:
+    """Return daily means from a day on, NaN where no reading of the day may be used."""
+    days = np.datetime64(first) + np.arange(len(mean_c))
+    counts = (np.full(len(mean_c), number, np.int16) for number in (20, 24, 3))
+    return DailyMeans(days, np.array(mean_c), *counts, np.arange(len(mean_c)) % 2 == 0)
+
+
+def assert_equal(found: Readings, expected: Readings) -> None:
+    np.testing.assert_equal(vars(found), vars(expected))
+
+
+def test_readings_come_back_as_they_went_in(planted: Engine) -> None:
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, READINGS)
+        found = fetch_readings(connection, PROBE)
+    assert_equal(found, READINGS)
+    assert (found.observed_at.dtype, found.flag.dtype) == (np.dtype("M8[us]"), np.dtype("i1"))
+
+
+def test_readings_are_aware_instants_to_everyone_else(planted: Engine) -> None:
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, READINGS)
+        query = select(tables.reading.c.observed_at).order_by(tables.reading.c.observed_at)
+        assert connection.scalars(query).all()[1] == OCTOBER_1
+
+
+def test_readings_are_fetched_after_one_instant_and_up_to_another(planted: Engine) -> None:
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, READINGS)
+        until = OCTOBER_1 + timedelta(hours=1)
+        found = fetch_readings(connection, PROBE, after=OCTOBER_1, until=until)
+    assert_equal(found, READINGS.where(np.array([2])))
+
+
+def test_a_probe_without_readings_has_empty_ones(planted: Engine) -> None:
+    with reading(planted) as connection:
+        assert_equal(fetch_readings(connection, PROBE), READINGS.where(np.zeros(3, bool)))
+
+
+def test_readings_of_more_than_one_chunk_come_back_as_they_went_in(planted: Engine) -> None:
+    size = CHUNK_ROWS * 2 + 1
+    instants = INSTANTS[1] + np.arange(size) * np.timedelta64(1, "s")
+    many = Readings(instants, np.arange(size) / 7, np.ones(size, np.int8))
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, many)
+        assert_equal(fetch_readings(connection, PROBE), many)
+
+
+def test_a_second_reading_at_one_instant_is_refused(planted: Engine) -> None:
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, READINGS)
+    with pytest.raises(Exception, match=r"(?i)unique"), writing(planted) as connection:
+        insert_readings(connection, PROBE, 2, READINGS)
+
+
+def test_daily_means_come_back_as_they_went_in(planted: Engine) -> None:
+    means = daily_means("2025-10-01", [14.25, np.nan, 15.0])
+    with writing(planted) as connection:
+        store_daily_means(connection, PROBE, means.day, means)
+        found = fetch_daily_means(connection, [PROBE], date.min, date.max)
+    np.testing.assert_equal(found.probe_id, np.full(3, PROBE))
+    np.testing.assert_equal(found.day, means.day)
+    np.testing.assert_equal(found.mean_c, means.mean_c)
+    np.testing.assert_equal(found.complete, means.complete)
+
+
+def test_a_day_whose_readings_may_not_be_used_has_no_mean(planted: Engine) -> None:
+    means = daily_means("2025-10-01", [np.nan])
+    with writing(planted) as connection:
+        store_daily_means(connection, PROBE, means.day, means)
+        stored = connection.execute(select(tables.daily_mean)).one()
+    assert tuple(stored) == (PROBE, date(2025, 10, 1), None, 20, 24, 3, True)
+
+
+def test_daily_means_are_replaced_and_those_of_empty_days_taken_out(planted: Engine) -> None:
+    before = daily_means("2025-10-01", [1.0, 2.0, 3.0])
+    after = daily_means("2025-10-02", [2.5])
+    with writing(planted) as connection:
+        store_daily_means(connection, PROBE, before.day, before)
+        store_daily_means(connection, PROBE, before.day[:2], after)
+        found = fetch_daily_means(connection, [PROBE], date.min, date.max)
+    np.testing.assert_equal(found.day.tolist(), [date(2025, 10, 2), date(2025, 10, 3)])
+    np.testing.assert_equal(found.mean_c, [2.5, 3.0])
+
+
+def test_daily_means_of_many_probes_are_fetched_between_two_days(planted: Engine) -> None:
+    means = daily_means("2025-10-01", [1.0, 2.0, 3.0])
+    with writing(planted) as connection:
+        other = {"id": PROBE + 1, "logger_id": "u1", "channel": "T60"}
+        connection.execute(insert(tables.probe), other)
+        for probe_id in (PROBE + 1, PROBE):
+            store_daily_means(connection, probe_id, means.day, means)
+        days = (date(2025, 10, 2), date(2025, 10, 3))
+        found = fetch_daily_means(connection, [PROBE, PROBE + 1], *days)
+    np.testing.assert_equal(found.probe_id, [PROBE, PROBE, PROBE + 1, PROBE + 1])
+    np.testing.assert_equal(found.mean_c, [2.0, 3.0, 2.0, 3.0])
+
+
+def test_an_instant_comes_back_aware_in_utc(engine: Engine) -> None:
+    # by hand: 12:00 at UTC+05:00 is 07:00 UTC
+    noon = datetime(2025, 10, 1, 12, tzinfo=timezone(timedelta(hours=5)))
+    with writing(engine) as connection:
+        connection.execute(insert(tables.round_), {"started_at": noon})
+        found = connection.scalar(select(tables.round_.c.started_at))
+    assert (found, found.tzinfo) == (datetime(2025, 10, 1, 7, tzinfo=UTC), UTC)
+
+
+def test_a_naive_instant_is_refused(engine: Engine) -> None:
+    naive = datetime(2025, 10, 1, 12)  # noqa: DTZ001 (what is refused)
+    with pytest.raises(exc.StatementError, match="naive"), writing(engine) as connection:
+        connection.execute(insert(tables.round_), {"started_at": naive})
+
+
+def test_a_write_that_fails_leaves_nothing(engine: Engine) -> None:
+    def fail_half_way() -> None:
+        with writing(engine) as connection:
+            connection.execute(insert(tables.organisation), {"id": 1, "name": "Alder Bench"})
+            raise RuntimeError("half way")
+
+    with pytest.raises(RuntimeError):
+        fail_half_way()
+    with reading(engine) as connection:
+        assert connection.scalar(select(func.count()).select_from(tables.organisation)) == 0
+
+
+def test_a_reader_sees_one_state_of_the_store(engine: Engine) -> None:
+    count = select(func.count()).select_from(tables.organisation)
+    with reading(engine) as reader:
+        before = reader.scalar(count)
+        with writing(engine) as writer:
+            writer.execute(insert(tables.organisation), {"id": 1, "name": "Alder Bench"})
+        assert (before, reader.scalar(count)) == (0, 0)
+
+
+def test_a_row_that_refers_to_nothing_is_refused(engine: Engine) -> None:
+    stray = {"id": "u1", "site_id": "nowhere", "layout_name": "plain"}
+    with pytest.raises(exc.IntegrityError), writing(engine) as connection:
+        connection.execute(insert(tables.logger), stray)
