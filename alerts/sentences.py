@@ -26,7 +26,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
         *_tell_why(notice, language),
-        *_tell_end(notice, language, as_of),
+        *_tell_end(notice, language, unit, as_of),
     ]
     return " ".join(sentence[:1].upper() + sentence[1:] for sentence in sentences)
 
@@ -131,21 +131,27 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
 
 
 def _beside_limit(notice: Notice, language: str) -> str:
-    """Return the wording of a temperature with the limit it is read against."""
+    """Return the wording of a temperature with its limit; an open fall names it at its end."""
     _ = translations(language).gettext
-    if notice.reason == "hot":
-        return _("{temperature} (too hot above {limit})")
-    if notice.reason == "cold" or notice.kind == "fall":
-        return _("{temperature} (too cold below {limit})")
-    return _("{temperature} (spring dig season opens at {limit})")
+    match notice.reason, notice.kind:
+        case "hot", _kind:
+            return _("{temperature} (too hot above {limit})")
+        case "cold", _kind:
+            return _("{temperature} (too cold below {limit})")
+        case _reason, "spring":
+            return _("{temperature} (spring dig season opens at {limit})")
+        case _:
+            return "{temperature}"
 
 
-def _tell_end(notice: Notice, language: str, as_of: date) -> Iterator[str]:
+def _tell_end(notice: Notice, language: str, unit: Unit, as_of: date) -> Iterator[str]:
     _ = translations(language).gettext
     if notice.opened_on is None or notice.closed_on is not None:
         return
-    if notice.kind == "fall":
-        yield _("Dig season lasts until the soil becomes too cold or too hot.")
+    if notice.kind == "fall" and notice.limit_c is not None:
+        yield _("Dig season lasts until the root zone cools below {limit} or gets too hot.").format(
+            limit=show_limit(notice.limit_c, unit, language)
+        )
     elif notice.ends_by:
         yield _(
             "Dig season will be over by {day} at the latest, earlier if the soil becomes too hot "

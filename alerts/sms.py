@@ -46,7 +46,9 @@ def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
     news = gather_news(notices)
     end = to_gsm7(short_cautions(reader.language))
     wordings = (
-        _tell_one(news[0], reader, as_of) if len(news) == 1 else _tell_many(news, reader.language)
+        _tell_one(news[0], reader, as_of)
+        if len(news) == 1
+        else _tell_many(news, reader.language, as_of)
     )
     texts = (f"{to_gsm7(wording)} {end}" for wording in wordings)
     return next(text for text in texts if count_septets(text) <= ONE_PART)
@@ -80,24 +82,36 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     return details
 
 
-def _tell_many(news: Sequence[BlockNews], language: str) -> Iterator[str]:
+def _tell_many(news: Sequence[BlockNews], language: str, as_of: date) -> Iterator[str]:
     """Yield wordings of several blocks' news, the fullest first."""
     _ = translations(language).gettext
     named = Counter(one.block_name for one in news)
     ranked = sorted(news, key=lambda one: OUTCOMES.index(one.outcome))[:_MOST_NAMES]
-    labelled = {
-        length: [(one.outcome, _label(one, length, named[one.block_name] > 1)) for one in ranked]
+    labelled = [
+        [(one.outcome, _label(one, length, named[one.block_name] > 1)) for one in ranked]
         for length in (*_NAME_LENGTHS, _SHORTEST_NAME)
-    }
-    for count, length in product(range(len(ranked), 0, -1), labelled):
+    ]
+    fullest = [
+        (outcome, _add_end(label, one.last, language, as_of))
+        for one, (outcome, label) in zip(ranked, labelled[0], strict=True)
+    ]
+    for count, labels in product(range(len(ranked), 0, -1), [fullest, *labelled]):
         clauses = [
             name_outcome(outcome, ", ".join(label for _o, label in group), language)
-            for outcome, group in groupby(labelled[length][:count], key=itemgetter(0))
+            for outcome, group in groupby(labels[:count], key=itemgetter(0))
         ]
         text = _("Dig season: {outcomes}").format(outcomes="; ".join(clauses))
         left = len(news) - count
         more = _("; +{count} more").format(count=left) if left else ""
         yield f"{text}{more}."
+
+
+def _add_end(label: str, notice: Notice, language: str, as_of: date) -> str:
+    if notice.ends_by is None:
+        return label
+    _ = translations(language).gettext
+    day = show_day(notice.ends_by, language, as_of, short=True)
+    return _("{block} (over by {day})").format(block=label, day=day)
 
 
 def _label(news: BlockNews, length: int, with_site: bool) -> str:

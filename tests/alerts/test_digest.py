@@ -256,9 +256,9 @@ def test_a_correction_says_what_was_told_and_what_holds(notice: Notice, told: st
         ),
         pytest.param(
             make_notice(kind="fall", limit_c=f_to_c(60.0), ends_by=None, basis_cm=(10.0,)),
-            "64.6 °F (too cold below 60 °F): the five-day mean of 4 October, from the probe at "
-            "10 cm. The soil has passed its summer peak and is cooling. Dig season lasts until "
-            "the soil becomes too cold or too hot.",
+            "was at 64.6 °F: the five-day mean of 4 October, from the probe at 10 cm. The soil has "
+            "passed its summer peak and is cooling. Dig season lasts until the root zone cools "
+            "below 60 °F or gets too hot.",
             id="fall",
         ),
         pytest.param(

@@ -103,13 +103,14 @@ def test_long_names_of_two_septet_letters_are_one_part(
         pytest.param(
             [make_closed("spent", block="Low"), make_notice("Terrace 8"), make_notice()],
             ENGLISH,
-            "Dig season: open in Terrace 7, Terrace 8; closed in Low. ",
+            "Dig season: open in Terrace 7 (over by 15 Nov), Terrace 8 (over by 15 Nov); closed in "
+            "Low. ",
             id="open before closed",
         ),
         pytest.param(
             [make_notice("North", site) for site in ("Alder", "Birch")],
             ENGLISH,
-            "Dig season: open in North (Alder), North (Birch). ",
+            "Dig season: open in North (Alder) (over by 15 Nov), North (Birch) (over by 15 Nov). ",
             id="sites where names repeat",
         ),
         pytest.param(
