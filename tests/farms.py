@@ -1,8 +1,21 @@
-"""Farm files for tests: invented names, one site, one logger, one block, one recipient."""
+"""Farms for tests: invented names, one site, one logger, one block, one recipient."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from sqlalchemy import Engine
+
+from service.farm.apply import apply_farm
+from service.farm.changes import Change
+from service.farm.export import farm_from_store
+from service.farm.models import Farm
+from service.farm.read import farm_from_tables
+from service.store.engine import reading, writing
+
+SET_UP_AT = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
 SOUTH = """
 [organisation]
@@ -98,3 +111,21 @@ site = "upper"
 name = "Ledge"
 probes = ["u1:15"]
 """
+
+
+def set_up(engine: Engine, text: str, *, retire: bool = False) -> list[Change]:
+    """Apply the text of a farm file."""
+    farm = farm_from_tables(tomllib.loads(text))
+    with writing(engine) as connection:
+        return apply_farm(connection, farm, SET_UP_AT, retire)
+
+
+def stored_farm(engine: Engine) -> Farm:
+    """Return what is active."""
+    with reading(engine) as connection:
+        return farm_from_store(connection)
+
+
+def news(changes: list[Change]) -> list[tuple[str, str, str]]:
+    """Return what, table and key of all that did not stay as it was."""
+    return [(c.what, c.table, c.key) for c in changes if c.what != "unchanged"]

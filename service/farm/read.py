@@ -38,8 +38,9 @@ def _describe_syntax(text: str, message: str) -> str:
     if found is None:
         return f"last line: {message}; something opened above is not closed"
     problem, line, column = found.groups()
+    written = text.split("\n")[int(line) - 1].strip()
     return (
-        f"line {line}, column {column}: {text.splitlines()[int(line) - 1].strip()}: {problem}; "
+        f"line {line}, column {column}: {written}: {problem}; "
         "texts stand in quotes, lists in square brackets, a key once in its table"
     )
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping
 
 from service.farm.layouts import probe_history
-from service.farm.models import Farm, Logger
+from service.farm.models import Farm
 from service.farm.text import one_of, table_label, table_title, value_text
 from service.farm.values import probe_name, split_probe_name
 
@@ -17,11 +17,12 @@ def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> li
     `broken` holds the keys of tables that are there, but with errors of their own: what refers to
     them is not at fault.
     """
+    names = _probe_names(farm)
     return [
         *_dead_references(farm, broken),
-        *_history_of_other_columns(farm),
-        *_blocks_without_probes(farm),
-        *_blocks_with_unknown_probes(farm, broken),
+        *_entries_of_other_columns(farm),
+        *_blocks_without_probes(farm, names),
+        *_blocks_with_unknown_probes(farm, names, broken),
     ]
 
 
@@ -52,62 +53,59 @@ def _dead_references(farm: Farm, broken: Mapping[str, Collection[str]]) -> Itera
             )
 
 
-def _history_of_other_columns(farm: Farm) -> Iterator[str]:
+def _entries_of_other_columns(farm: Farm) -> Iterator[str]:
     for logger in farm.logger.values():
-        layout = farm.layout.get(logger.layout)
-        for entry in logger.probes if layout else ():
-            if layout and entry.column not in layout.columns:
+        if logger.layout not in farm.layout:
+            continue
+        columns = farm.layout[logger.layout].columns
+        for entry in logger.probes:
+            if entry.column not in columns:
                 yield (
                     f"{table_label('logger', logger.id)}: probes, column = "
                     f"{value_text(entry.column)}: no such column in "
                     f"{table_label('layout', logger.layout)}; "
-                    f"write {one_of(layout.columns, entry.column)}"
+                    f"write {one_of(columns, entry.column)}"
                 )
 
 
-def _probe_names(farm: Farm, site: str) -> list[str]:
-    """Return LOGGER:DEPTH of every probe of a site, wherever in time it lies there."""
-    return [
-        probe_name(logger.id, depth_cm)
-        for logger in farm.logger.values()
-        if logger.site == site and logger.layout in farm.layout
-        for depth_cm in _depths_cm(farm, logger)
-    ]
+def _probe_names(farm: Farm) -> Mapping[str, list[str]]:
+    """Return by site LOGGER:DEPTH of all its probes, whenever they lay there."""
+    names: dict[str, list[str]] = defaultdict(list)
+    for logger in farm.logger.values():
+        if logger.layout in farm.layout:
+            history = probe_history(logger, farm.layout[logger.layout])
+            depths_cm = {entry.depth_cm for column in history.values() for entry in column}
+            names[logger.site] += [probe_name(logger.id, depth) for depth in sorted(depths_cm)]
+    return names
 
 
-def _depths_cm(farm: Farm, logger: Logger) -> list[float]:
-    history = probe_history(logger, farm.layout[logger.layout])
-    return sorted({entry.depth_cm for stretches in history.values() for entry in stretches})
-
-
-def _blocks_without_probes(farm: Farm) -> Iterator[str]:
-    blocks_of_site = Counter(block.site for block in farm.block.values())
+def _blocks_without_probes(farm: Farm, names: Mapping[str, list[str]]) -> Iterator[str]:
+    blocks = Counter(block.site for block in farm.block.values())
     for block in farm.block.values():
-        if block.probes is None and blocks_of_site[block.site] > 1:
-            names = _probe_names(farm, block.site) or ["LOGGER:15"]
+        if block.probes is None and blocks[block.site] > 1:
             yield (
                 f"{table_label('block', block.id)}: probes is missing, and site "
-                f"{value_text(block.site)} has {blocks_of_site[block.site]} blocks; "
-                f"write probes = {value_text(names)}, or those of them that serve it"
+                f"{value_text(block.site)} has {blocks[block.site]} blocks; write probes = "
+                f"{value_text(names[block.site] or ['LOGGER:15'])}, or those of them that serve it"
             )
 
 
-def _blocks_with_unknown_probes(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
+def _blocks_with_unknown_probes(
+    farm: Farm, names: Mapping[str, list[str]], broken: Mapping[str, Collection[str]]
+) -> Iterator[str]:
     for block in farm.block.values():
-        names = _probe_names(farm, block.site)
+        of_site = names[block.site]
         for probe in block.probes or ():
-            if probe in names or _rests_on_broken(farm, broken, split_probe_name(probe)[0]):
-                continue
-            remedy = (
-                f"write {one_of(names, probe)}" if names else "it has none yet; add a [[logger]]"
-            )
-            yield (
-                f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
-                f"no such probe at site {value_text(block.site)}; {remedy}"
-            )
+            if probe not in of_site and not _rests_on_broken(farm, broken, probe):
+                remedy = f"write {one_of(of_site, probe)}" if of_site else "add a [[logger]] there"
+                yield (
+                    f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
+                    f"no such probe at site {value_text(block.site)}; {remedy}"
+                )
 
 
-def _rests_on_broken(farm: Farm, broken: Mapping[str, Collection[str]], logger: str) -> bool:
+def _rests_on_broken(farm: Farm, broken: Mapping[str, Collection[str]], probe: str) -> bool:
+    logger, _ = split_probe_name(probe)
     if logger in broken.get("logger", ()):
         return True
     return logger in farm.logger and farm.logger[logger].layout not in farm.layout

@@ -165,5 +165,7 @@ MissingCode = Annotated[str, BeforeValidator(_as_code)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Spacing = Annotated[float, Field(gt=0, le=100)]
-Email = Annotated[str, Field(pattern=r"^[^@\s<>,;]+@[^@\s<>,;]+\.[^@\s<>,;]+$")]
+Email = Annotated[
+    str, Field(pattern=r"^[^@\s<>,;[:cntrl:]]+@[^@\s<>,;[:cntrl:]]+\.[^@\s<>,;[:cntrl:]]+$")
+]
 Phone = Annotated[str, Field(pattern=r"^\+[1-9][0-9]{6,14}$")]

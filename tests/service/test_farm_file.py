@@ -160,6 +160,17 @@ def test_what_refers_to_a_table_with_errors_is_not_blamed_for_them(kind):
     assert [problem.partition(": ")[2][:8] for problem in problems_of(tables)] == ["wind = 7"]
 
 
+def test_a_table_that_does_not_say_its_id_is_not_offered_as_one_to_refer_to():
+    tables = tomllib.loads(farm_text())
+    del one_table(tables, "site")["id"]
+
+    assert problems_of(tables) == [
+        '[[site]] no. 1: id is missing; write id = "upper"',
+        '[[block]] "terrace-7": site = "upper": no such [[site]]; the file has none yet; add it',
+        '[[logger]] "u1": site = "upper": no such [[site]]; the file has none yet; add it',
+    ]
+
+
 @pytest.mark.parametrize(
     ("content", "problem"),
     [

@@ -1,51 +1,28 @@
-"""Setting up: a farm file into the store, edited, retired, brought back, and written out again."""
+"""Setting up: a farm file into the store, edited, retired and brought back."""
 
 from __future__ import annotations
 
-import tomllib
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, select, update
 
 from probes.frames import SUSPECT
-from service.farm.apply import apply_farm
 from service.farm.changes import Change, FieldChange
-from service.farm.export import farm_from_store, farm_text
-from service.farm.models import Farm
 from service.farm.problems import FarmFileError
-from service.farm.read import farm_from_tables
 from service.imports import import_file
 from service.store import tables
 from service.store.engine import reading, writing
 from tests import farms
-
-NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
-ROOT = Path(__file__).parents[2]
+from tests.farms import SET_UP_AT, news, set_up, stored_farm
 
 FARM = farms.farm_text(depths_cm=[15])
+LOGGER = 'layout = "plain"'
 TWO_DAYS = "time,T15\n" + "".join(
     f"2026-01-{5 + hour // 24:02} {hour % 24:02}:00,{20 + (hour - 1) // 24}\n"
     for hour in range(1, 49)
 )
-
-
-def set_up(engine: Engine, text: str, *, retire: bool = False) -> list[Change]:
-    """Apply the text of a farm file."""
-    with writing(engine) as connection:
-        return apply_farm(connection, farm_from_tables(tomllib.loads(text)), NOW, retire)
-
-
-def stored_farm(engine: Engine) -> Farm:
-    """Return what is active."""
-    with reading(engine) as connection:
-        return farm_from_store(connection)
-
-
-def news(changes: list[Change]) -> list[tuple[str, str, str]]:
-    """Return what, table and key of all that did not stay as it was."""
-    return [(c.what, c.table, c.key) for c in changes if c.what != "unchanged"]
 
 
 def stretches(engine: Engine) -> list[tuple[str, date, float, float]]:
@@ -74,7 +51,7 @@ def logged(engine: Engine, tmp_path: Path) -> Engine:
     set_up(engine, FARM)
     path = tmp_path / "u1.csv"
     path.write_text(TWO_DAYS)
-    import_file(engine, "u1", path, NOW)
+    import_file(engine, "u1", path, SET_UP_AT)
     return engine
 
 
@@ -137,8 +114,8 @@ def test_an_edit_is_stored_and_told_as_old_and_new(engine):
             FieldChange("utc_offset", '"UTC+10:00"', '"UTC+11:00"', ""),
         ),
         (
-            'layout = "plain"',
-            'layout = "plain"\nprobes = [{ column = "T15", depth_cm = 12 }]',
+            LOGGER,
+            f'{LOGGER}\nprobes = [{{ column = "T15", depth_cm = 12 }}]',
             FieldChange("probes", "[]", '[{ column = "T15", depth_cm = 12 }]', ""),
         ),
     ],
@@ -166,7 +143,7 @@ def test_what_is_retired_is_kept_and_no_longer_active_nor_reported(engine):
         rows = [tuple(row) for row in connection.execute(query)]
 
     assert news(retired) == [("retired", "block", "ledge")]
-    assert rows == [("ledge", NOW), ("terrace-7", None)]
+    assert rows == [("ledge", SET_UP_AT), ("terrace-7", None)]
     assert news(set_up(engine, farms.ONE_OF_TWO)) == []
 
 
@@ -230,7 +207,7 @@ def test_a_history_becomes_the_stretches_of_its_column_alone(engine):
         { column = "T15", depth_cm = 12, valid_from = 2025-03-02, calibration_offset_c = -0.2 },
     ]"""
     text = farms.farm_text(depths_cm=[15, 30])
-    set_up(engine, text.replace('layout = "plain"', f'layout = "plain"\n{entries}'))
+    set_up(engine, text.replace(LOGGER, f"{LOGGER}\n{entries}"))
 
     assert stretches(engine) == [
         ("T15", date(2024, 5, 1), 15, 0),
@@ -255,15 +232,13 @@ def test_a_column_that_leaves_the_layout_rests_and_comes_back(logged):
     ("old", "new", "expected"),
     [
         (
-            'layout = "plain"',
-            'layout = "plain"\nprobes = '
-            '[{ column = "T15", depth_cm = 15, calibration_offset_c = 0.5 }]',
+            LOGGER,
+            f'{LOGGER}\nprobes = [{{ column = "T15", depth_cm = 15, calibration_offset_c = 0.5 }}]',
             [(5, 20.5, 24, 24), (6, 21.5, 24, 24)],
         ),
         (
-            'layout = "plain"',
-            'layout = "plain"\nprobes = '
-            '[{ column = "T15", depth_cm = 15, valid_from = 2026-01-06 }]',
+            LOGGER,
+            f'{LOGGER}\nprobes = [{{ column = "T15", depth_cm = 15, valid_from = 2026-01-06 }}]',
             [(6, 21.0, 24, 24)],
         ),
         (
@@ -298,21 +273,3 @@ def test_an_edit_that_the_daily_means_do_not_rest_on_leaves_them_alone(logged):
     set_up(logged, FARM.replace("720", "700").replace('unit = "C"', 'unit = "F"'))
 
     assert [mean_c for _, mean_c, _, _ in daily_means(logged)] == [-1, -1]
-
-
-@pytest.mark.parametrize(
-    "text",
-    [
-        farms.farm_text(),
-        farms.farm_text(north=True, unit="F", interval_min=15),
-        (ROOT / "service" / "farm" / "example.toml").read_text(encoding="utf-8"),
-        (ROOT / "sample_logs" / "farm.toml").read_text(encoding="utf-8"),
-    ],
-    ids=["south", "north", "example", "sample"],
-)
-def test_what_is_exported_changes_nothing_and_is_exported_again_as_it_is(engine, text):
-    set_up(engine, text)
-    exported = farm_text(stored_farm(engine))
-
-    assert news(set_up(engine, exported)) == []
-    assert farm_text(stored_farm(engine)) == exported
