@@ -48,7 +48,7 @@ def read_logger_file(
     layout : Layout
         Columns of the file that it does not declare are ignored.
     progress : callable, optional
-        Told the bytes done, every few megabytes.
+        Told the bytes done, after every megabyte.
 
     Returns
     -------

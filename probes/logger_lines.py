@@ -33,7 +33,7 @@ class Block:
 def read_blocks(
     path: Path, encoding: str, progress: Callable[[int], None] | None = None
 ) -> Iterator[Block]:
-    """Yield a file's lines without their ends, a few megabytes at a time.
+    """Yield a file's lines without their ends, a megabyte at a time.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def read_blocks(
             f'{path.name}: "{encoding}" is no encoding; write for example encoding = "utf-8" '
             'or "cp1252"'
         ) from None
-    # str.splitlines would also end lines at U+0085 and its like, which are letters in cp1252.
+    # str.splitlines would also end lines at form feeds and at U+0085, a "..." read as latin-1.
     decoder = io.IncrementalNewlineDecoder(decode, translate=True)
     first_line, rest, bytes_done = 1, "", 0
     with path.open("rb") as stream:

@@ -156,6 +156,7 @@ def test_a_day_is_complete_by_coverage_and_longest_gap(
         pytest.param([1, 2, 4], False, 15.0, id="good and not evaluated count, failed does not"),
         pytest.param([1, 3, 4], False, 10.0, id="suspect does not"),
         pytest.param([1, 3, 4], True, 15.0, id="suspect does where the site says so"),
+        pytest.param([2, 3, 4], True, 15.0, id="beside what was not evaluated too"),
         pytest.param([9, 1, 4], True, 20.0, id="missing never does"),
     ],
 )

@@ -110,7 +110,7 @@ def test_a_header_with_a_degree_sign_is_found_in_its_encoding(tmp_path: Path, en
 
 def test_a_letter_that_other_scripts_take_for_a_line_end_is_none(tmp_path: Path) -> None:
     content = b"Time,Note,10 cm,30 cm\n2025-04-01 01:00,wait\x85,7.5,9\n"
-    assert read(tmp_path, content, encoding="cp1252").line.tolist() == [2]
+    assert read(tmp_path, content, encoding="latin-1").line.tolist() == [2]
 
 
 def test_rows_know_their_line_in_the_file(tmp_path: Path) -> None:
@@ -156,6 +156,13 @@ def test_a_line_that_is_no_row_is_rejected_and_the_rest_counts(
     assert rejected(file) == [(4, shown, readings)]
     assert why in file.rejects[0].reason
     assert (file.line.tolist(), file.soil_temp_c.tolist()) == ([2, 3, 5], [*PLAIN_VALUES, [7, 8]])
+
+
+def test_where_rows_end_in_a_delimiter_one_that_does_not_is_no_row(tmp_path: Path) -> None:
+    rows = "".join(f"2025-04-01 0{hour}:00,7.5,9,\n" for hour in range(3, 6))
+    file = read(tmp_path, "Time,10 cm,30 cm\n2025-04-01 02:00,7,5,9\n" + rows)
+    assert rejected(file) == [(2, "2025-04-01 02:00,7,5,9", 2)]
+    assert file.line.tolist() == [3, 4, 5]
 
 
 def test_a_cell_that_is_no_number_costs_only_itself(tmp_path: Path) -> None:

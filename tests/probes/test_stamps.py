@@ -31,6 +31,7 @@ def instant_of(text: str, time_format: str, clock: str = "UTC", **fields: object
         ("%m/%d/%y %I:%M %p", "04/01/25 01:30 PM"),
         ("%d %b %Y %H:%M", "01 Apr 2025 13:30"),
         ("%H:%M %d.%m.%Y", "13:30 01.04.2025"),
+        ("%m/%d/%Y-%I:%M %p", "04/01/2025-01:30 PM"),
         ("%Y%m%d%H%M", "202504011330"),
         ("%Y%m%d %H%M", "20250401 1330"),
         ("%Y %j %H%M", "2025 091 1330"),
@@ -38,6 +39,10 @@ def instant_of(text: str, time_format: str, clock: str = "UTC", **fields: object
 )
 def test_a_stamp_is_read_by_its_format(time_format: str, stamp: str) -> None:
     assert instant_of(stamp, time_format) == "2025-04-01T13:30:00"
+
+
+def test_a_date_in_two_pieces_is_right_in_a_leap_year() -> None:
+    assert instant_of("01.04. 2024;13:30", "%d.%m. %Y;%H:%M") == "2024-04-01T13:30:00"
 
 
 @pytest.mark.parametrize(
@@ -107,6 +112,13 @@ def test_a_stamp_that_does_not_match_from_end_to_end_has_no_instant(time_format,
             "set the logger's clock, or correct time_format in layout.upper",
             id="a year no logger has seen",
         ),
+        pytest.param(
+            "2200-01-01 00:00",
+            "UTC",
+            "'2200-01-01 00:00' lies outside the years 1901 to 2199; "
+            "set the logger's clock, or correct time_format in layout.upper",
+            id="a year no logger will see",
+        ),
     ],
 )
 def test_a_time_that_cannot_be_trusted_says_why_and_what_to_do(stamp, clock, reason) -> None:
@@ -168,6 +180,7 @@ def out_of_order(*hours: int) -> list[int]:
         pytest.param((5, 6, 7, 1, 2, 8, 9), [3, 4], id="older rows in the middle"),
         pytest.param((6, 5, 4, 9, 3, 2), [3], id="a jump in a backward file"),
         pytest.param((1, 2, 2, 3), [], id="a repeat beside its row"),
+        pytest.param((5, 5, 5, 5, 1, 2, 6), [4, 5], id="repeats count among the longest run"),
         pytest.param((1, 2, 3, 4, 2, 3, 4, 5), [], id="an export joined to an older one"),
         pytest.param((4, 3, 2, 3, 1), [], id="a repeat in a backward file"),
         pytest.param((1, 2, 5, 3, 4, 5), [2], id="a jump ahead to a time read later"),
