@@ -14,10 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner
 
 from alerts.windows import Span
-from service.cli import main
+from tests.commands import digseason
 from tests.plain_soil import ALFALFA, UTAH, Station, root_zone_days, windows
 from tests.real_data import need
 
@@ -56,13 +55,6 @@ UNSEEN = {  # opened during a gap: as of, what the table says, what the mail say
 }
 
 each_station = pytest.mark.parametrize("station", [ALFALFA, UTAH], ids=lambda one: one.block)
-
-
-def digseason(data: Path, *words: object) -> str:
-    """Run a command in this process; return what it printed."""
-    result = CliRunner().invoke(main, ["--data", str(data), *map(str, words)])
-    assert result.exit_code == 0, result.output
-    return result.stdout
 
 
 @pytest.fixture(scope="module")
