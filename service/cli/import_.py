@@ -13,7 +13,9 @@ from textwrap import wrap
 import click
 
 from probes.logger_files import FileRefused
-from service.imports import COUNTS, FileReject, ImportReport, Progress, import_file
+from service.intake.files import import_file
+from service.intake.ingest import Progress
+from service.intake.reports import COUNTS, FileReject, ImportReport
 from service.store.loggers import UnknownLoggerError
 from service.wiring import open_store
 

@@ -24,6 +24,7 @@ def insert_readings(
         "observed_at": readings.observed_at,
         "soil_temp_c": readings.soil_temp_c,
         "flag": readings.flag,
+        "checks": np.broadcast_to(np.int32(0), size),
         "import_id": np.broadcast_to(np.int32(import_id), size),
     }
     insert_columns(connection, reading, columns)

@@ -17,6 +17,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     SmallInteger,
     Table,
@@ -111,9 +112,45 @@ logger = Table(
     "logger",
     metadata,
     Column("id", Text, primary_key=True),
+    Column("kind", Text, nullable=False, default="files"),  # "files" | "station" | "hand"
     Column("site_id", ForeignKey("site.id"), nullable=False),
-    Column("layout_name", ForeignKey("layout.name"), nullable=False),
+    Column("layout_name", ForeignKey("layout.name")),  # of kind "files" only
     _retired(),
+)
+
+station = Table(  # a logger of kind "station": a public feed brings its readings
+    "station",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("feed", Text, nullable=False),
+    Column("spec", JSON, nullable=False),  # as in the farm file
+)
+
+feed_state = Table(  # how far a station's feed has been fetched, and how that went
+    "feed_state",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("fetched_at", UtcInstant),  # the last fetch that went well
+    Column("validators", JSON, nullable=False),  # URL -> its ETag and Last-Modified
+    Column("failing_since", UtcInstant),
+    Column("failure", Text),
+)
+
+hand_thermometer = Table(  # a logger of kind "hand": a soil thermometer and who reads it when
+    "hand_thermometer",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("hour_corrections_c", JSON, nullable=False),  # local hour -> added for the day's value
+    Column("error_c", Float, nullable=False),
+)
+
+clock_correction = Table(  # a logger's clock was wrong for a while: what to add to its stamps
+    "clock_correction",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("stamped_from", UtcInstant, primary_key=True),  # as stamped, the layout's clock to UTC
+    Column("stamped_until", UtcInstant, nullable=False),
+    Column("add_s", Integer, nullable=False),
 )
 
 probe = Table(
@@ -160,7 +197,8 @@ import_batch = Table(
     "import_batch",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("logger_id", ForeignKey("logger.id"), nullable=False),
+    Column("logger_id", ForeignKey("logger.id"), nullable=False, index=True),
+    Column("source", Text, nullable=False),  # "file" | "push" | "feed" | "hand"
     Column("file", Text, nullable=False),
     Column("sha256", Text, nullable=False),
     Column("imported_at", UtcInstant, nullable=False),
@@ -169,6 +207,18 @@ import_batch = Table(
     Column("conflicting", Integer, nullable=False),
     Column("rejected", Integer, nullable=False),
     Column("missing", Integer, nullable=False),
+    Column("signs", JSON, nullable=False, default=list),  # signs of a wrong clock, in words
+    Column("withdrawn_at", UtcInstant),
+    Column("withdrawn_by", Text),
+    Column("withdrawn_why", Text),
+)
+
+import_content = Table(  # what a delivery held, to read it again when an earlier one is withdrawn
+    "import_content",
+    metadata,
+    Column("import_id", ForeignKey("import_batch.id"), primary_key=True),
+    Column("layout", JSON, nullable=False),  # as it was when it was read
+    Column("body", LargeBinary, nullable=False),  # compressed by zlib
 )
 
 import_reject = Table(
@@ -190,6 +240,7 @@ reading = Table(
     Column("observed_at", UtcInstant, primary_key=True),
     Column("soil_temp_c", Float, nullable=False),
     Column("flag", SmallInteger, nullable=False),
+    Column("checks", Integer, nullable=False),  # the result of each check, packed: probes.checks
     Column("import_id", Integer, nullable=False),
     sqlite_with_rowid=False,
 )
@@ -201,6 +252,49 @@ conflict = Table(  # other values met for an instant: the first is kept, they ar
     Column("observed_at", UtcInstant, primary_key=True),
     Column("soil_temp_c", Float, primary_key=True),
     Column("import_id", ForeignKey("import_batch.id"), nullable=False),  # that met it first
+)
+
+shifted_stamp = Table(  # readings whose clock was corrected, as they were stamped
+    "shifted_stamp",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("observed_at", UtcInstant, primary_key=True),
+    Column("stamped_at", UtcInstant, nullable=False),
+)
+
+overrule = Table(  # a person's verdict on a span of a probe, over what the checks say
+    "overrule",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("probe_id", ForeignKey("probe.id"), nullable=False, index=True),
+    Column("first_at", UtcInstant, nullable=False),
+    Column("last_at", UtcInstant, nullable=False),
+    Column("flag", SmallInteger, nullable=False),  # 1 good, 4 fail
+    Column("note", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("made_at", UtcInstant, nullable=False),
+    Column("withdrawn_at", UtcInstant),
+)
+
+push_token = Table(  # lets a logger push its readings; only the token's hash is kept
+    "push_token",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("logger_id", ForeignKey("logger.id"), nullable=False),
+    Column("sha256", Text, nullable=False, unique=True),
+    Column("made_at", UtcInstant, nullable=False),
+    Column("last_used_at", UtcInstant),
+    Column("revoked_at", UtcInstant),
+)
+
+silence = Table(  # a logger or station that stopped: noticed once, told once, told again on return
+    "silence",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("logger_id", ForeignKey("logger.id"), nullable=False, index=True),
+    Column("last_reading_at", UtcInstant, nullable=False),
+    Column("noticed_at", UtcInstant, nullable=False),
+    Column("returned_at", UtcInstant),
 )
 
 daily_mean = Table(  # contract: probes.frames.DailyMeans

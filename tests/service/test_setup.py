@@ -11,7 +11,7 @@ from sqlalchemy import Engine, select, update
 from probes.frames import SUSPECT
 from service.farm.changes import Change, FieldChange
 from service.farm.problems import FarmFileError
-from service.imports import import_file
+from service.intake.files import import_file
 from service.store import tables
 from service.store.engine import reading, writing
 from tests import farms

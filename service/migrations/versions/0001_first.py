@@ -13,6 +13,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     SmallInteger,
     Text,
     UniqueConstraint,
@@ -31,15 +32,59 @@ def _retired() -> Column[object]:
 def upgrade() -> None:
     """Create every table."""
     op.create_table(
+        "district",
+        Column("id", Text, primary_key=True),
+        Column("name", Text, nullable=False),
+        _retired(),
+    )
+    op.create_table(
+        "layout",
+        Column("name", Text, primary_key=True),
+        Column("spec", JSON, nullable=False),
+        _retired(),
+    )
+    op.create_table(
         "organisation",
         Column("id", Integer, primary_key=True),
         Column("name", Text, nullable=False),
     )
     op.create_table(
-        "district",
-        Column("id", Text, primary_key=True),
-        Column("name", Text, nullable=False),
+        "reading",
+        Column("probe_id", Integer, primary_key=True),
+        Column("observed_at", UtcInstant, primary_key=True),
+        Column("soil_temp_c", Float, nullable=False),
+        Column("flag", SmallInteger, nullable=False),
+        Column("checks", Integer, nullable=False),
+        Column("import_id", Integer, nullable=False),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
+        "recipient",
+        Column("name", Text, primary_key=True),
+        Column("role", Text, nullable=False),
+        Column("email", Text),
+        Column("phone", Text),
+        Column("channels", JSON, nullable=False),
+        Column("language", Text, nullable=False),
+        Column("unit", Text, nullable=False),
+        Column("hour", Integer, nullable=False),
+        Column("all_blocks", Boolean, nullable=False),
         _retired(),
+    )
+    op.create_table(
+        "round",
+        Column("id", Integer, primary_key=True),
+        Column("as_of", Date),
+        Column("started_at", UtcInstant, nullable=False),
+        Column("finished_at", UtcInstant),
+        Column("blocks", Integer),
+        Column("notices", Integer),
+    )
+    op.create_table(
+        "digest",
+        Column("id", Integer, primary_key=True),
+        Column("recipient_name", Text, ForeignKey("recipient.name"), nullable=False, index=True),
+        Column("composed_at", UtcInstant, nullable=False),
     )
     op.create_table(
         "site",
@@ -74,17 +119,26 @@ def upgrade() -> None:
         _retired(),
     )
     op.create_table(
-        "layout",
-        Column("name", Text, primary_key=True),
-        Column("spec", JSON, nullable=False),
+        "logger",
+        Column("id", Text, primary_key=True),
+        Column("kind", Text, nullable=False),
+        Column("site_id", Text, ForeignKey("site.id"), nullable=False),
+        Column("layout_name", Text, ForeignKey("layout.name")),
         _retired(),
     )
     op.create_table(
-        "logger",
-        Column("id", Text, primary_key=True),
-        Column("site_id", Text, ForeignKey("site.id"), nullable=False),
-        Column("layout_name", Text, ForeignKey("layout.name"), nullable=False),
-        _retired(),
+        "outbox",
+        Column("id", Integer, primary_key=True),
+        Column("digest_id", Integer, ForeignKey("digest.id"), nullable=False),
+        Column("channel", Text, nullable=False),
+        Column("address", Text, nullable=False),
+        Column("message", Text, nullable=False),
+        Column("created_at", UtcInstant, nullable=False),
+        Column("leased_until", UtcInstant),
+        Column("attempts", Integer, nullable=False),
+        Column("delivered_at", UtcInstant),
+        UniqueConstraint("digest_id", "channel"),
+        Index("ix_outbox_waiting", "delivered_at", "leased_until"),
     )
     op.create_table(
         "block_probe",
@@ -93,41 +147,31 @@ def upgrade() -> None:
         Column("depth_cm", Float, primary_key=True),
     )
     op.create_table(
-        "probe",
-        Column("id", Integer, primary_key=True),
-        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False),
-        Column("channel", Text, nullable=False),
-        UniqueConstraint("logger_id", "channel"),
+        "clock_correction",
+        Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
+        Column("stamped_from", UtcInstant, primary_key=True),
+        Column("stamped_until", UtcInstant, nullable=False),
+        Column("add_s", Integer, nullable=False),
     )
     op.create_table(
-        "probe_stretch",
-        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
-        Column("valid_from", Date, primary_key=True),
-        Column("depth_cm", Float, nullable=False),
-        Column("calibration_offset_c", Float, nullable=False),
+        "feed_state",
+        Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
+        Column("fetched_at", UtcInstant),
+        Column("validators", JSON, nullable=False),
+        Column("failing_since", UtcInstant),
+        Column("failure", Text),
     )
     op.create_table(
-        "recipient",
-        Column("name", Text, primary_key=True),
-        Column("role", Text, nullable=False),
-        Column("email", Text),
-        Column("phone", Text),
-        Column("channels", JSON, nullable=False),
-        Column("language", Text, nullable=False),
-        Column("unit", Text, nullable=False),
-        Column("hour", Integer, nullable=False),
-        Column("all_blocks", Boolean, nullable=False),
-        _retired(),
-    )
-    op.create_table(
-        "recipient_block",
-        Column("recipient_name", Text, ForeignKey("recipient.name"), primary_key=True),
-        Column("block_id", Text, ForeignKey("block.id"), primary_key=True),
+        "hand_thermometer",
+        Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
+        Column("hour_corrections_c", JSON, nullable=False),
+        Column("error_c", Float, nullable=False),
     )
     op.create_table(
         "import_batch",
         Column("id", Integer, primary_key=True),
-        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False),
+        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False, index=True),
+        Column("source", Text, nullable=False),
         Column("file", Text, nullable=False),
         Column("sha256", Text, nullable=False),
         Column("imported_at", UtcInstant, nullable=False),
@@ -136,51 +180,10 @@ def upgrade() -> None:
         Column("conflicting", Integer, nullable=False),
         Column("rejected", Integer, nullable=False),
         Column("missing", Integer, nullable=False),
-    )
-    op.create_table(
-        "import_reject",
-        Column("id", Integer, primary_key=True),
-        Column("import_id", Integer, ForeignKey("import_batch.id"), nullable=False, index=True),
-        Column("line", Integer, nullable=False),
-        Column("reason", Text, nullable=False),
-        Column("text", Text, nullable=False),
-        Column("readings", Integer, nullable=False),
-    )
-    op.create_table(
-        "reading",
-        Column("probe_id", Integer, primary_key=True),
-        Column("observed_at", UtcInstant, primary_key=True),
-        Column("soil_temp_c", Float, nullable=False),
-        Column("flag", SmallInteger, nullable=False),
-        Column("import_id", Integer, nullable=False),
-        sqlite_with_rowid=False,
-    )
-    op.create_table(
-        "conflict",
-        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
-        Column("observed_at", UtcInstant, primary_key=True),
-        Column("soil_temp_c", Float, primary_key=True),
-        Column("import_id", Integer, ForeignKey("import_batch.id"), nullable=False),
-    )
-    op.create_table(
-        "daily_mean",
-        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
-        Column("day", Date, primary_key=True),
-        Column("mean_c", Float),
-        Column("slots_present", SmallInteger, nullable=False),
-        Column("slots_in_day", SmallInteger, nullable=False),
-        Column("longest_gap_h", SmallInteger, nullable=False),
-        Column("complete", Boolean, nullable=False),
-        sqlite_with_rowid=False,
-    )
-    op.create_table(
-        "round",
-        Column("id", Integer, primary_key=True),
-        Column("as_of", Date),
-        Column("started_at", UtcInstant, nullable=False),
-        Column("finished_at", UtcInstant),
-        Column("blocks", Integer),
-        Column("notices", Integer),
+        Column("signs", JSON, nullable=False),
+        Column("withdrawn_at", UtcInstant),
+        Column("withdrawn_by", Text),
+        Column("withdrawn_why", Text),
     )
     op.create_table(
         "notice",
@@ -204,10 +207,72 @@ def upgrade() -> None:
         Index(None, "block_id", "season"),
     )
     op.create_table(
-        "digest",
+        "probe",
         Column("id", Integer, primary_key=True),
-        Column("recipient_name", Text, ForeignKey("recipient.name"), nullable=False, index=True),
-        Column("composed_at", UtcInstant, nullable=False),
+        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False),
+        Column("channel", Text, nullable=False),
+        UniqueConstraint("logger_id", "channel"),
+    )
+    op.create_table(
+        "push_token",
+        Column("id", Integer, primary_key=True),
+        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False),
+        Column("sha256", Text, nullable=False, unique=True),
+        Column("made_at", UtcInstant, nullable=False),
+        Column("last_used_at", UtcInstant),
+        Column("revoked_at", UtcInstant),
+    )
+    op.create_table(
+        "recipient_block",
+        Column("recipient_name", Text, ForeignKey("recipient.name"), primary_key=True),
+        Column("block_id", Text, ForeignKey("block.id"), primary_key=True),
+    )
+    op.create_table(
+        "silence",
+        Column("id", Integer, primary_key=True),
+        Column("logger_id", Text, ForeignKey("logger.id"), nullable=False, index=True),
+        Column("last_reading_at", UtcInstant, nullable=False),
+        Column("noticed_at", UtcInstant, nullable=False),
+        Column("returned_at", UtcInstant),
+    )
+    op.create_table(
+        "station",
+        Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
+        Column("feed", Text, nullable=False),
+        Column("spec", JSON, nullable=False),
+    )
+    op.create_table(
+        "conflict",
+        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
+        Column("observed_at", UtcInstant, primary_key=True),
+        Column("soil_temp_c", Float, primary_key=True),
+        Column("import_id", Integer, ForeignKey("import_batch.id"), nullable=False),
+    )
+    op.create_table(
+        "daily_mean",
+        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
+        Column("day", Date, primary_key=True),
+        Column("mean_c", Float),
+        Column("slots_present", SmallInteger, nullable=False),
+        Column("slots_in_day", SmallInteger, nullable=False),
+        Column("longest_gap_h", SmallInteger, nullable=False),
+        Column("complete", Boolean, nullable=False),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
+        "import_content",
+        Column("import_id", Integer, ForeignKey("import_batch.id"), primary_key=True),
+        Column("layout", JSON, nullable=False),
+        Column("body", LargeBinary, nullable=False),
+    )
+    op.create_table(
+        "import_reject",
+        Column("id", Integer, primary_key=True),
+        Column("import_id", Integer, ForeignKey("import_batch.id"), nullable=False, index=True),
+        Column("line", Integer, nullable=False),
+        Column("reason", Text, nullable=False),
+        Column("text", Text, nullable=False),
+        Column("readings", Integer, nullable=False),
     )
     op.create_table(
         "notice_recipient",
@@ -216,16 +281,27 @@ def upgrade() -> None:
         Column("digest_id", Integer, ForeignKey("digest.id"), index=True),
     )
     op.create_table(
-        "outbox",
+        "overrule",
         Column("id", Integer, primary_key=True),
-        Column("digest_id", Integer, ForeignKey("digest.id"), nullable=False),
-        Column("channel", Text, nullable=False),
-        Column("address", Text, nullable=False),
-        Column("message", Text, nullable=False),
-        Column("created_at", UtcInstant, nullable=False),
-        Column("leased_until", UtcInstant),
-        Column("attempts", Integer, nullable=False),
-        Column("delivered_at", UtcInstant),
-        UniqueConstraint("digest_id", "channel"),
-        Index("ix_outbox_waiting", "delivered_at", "leased_until"),
+        Column("probe_id", Integer, ForeignKey("probe.id"), nullable=False, index=True),
+        Column("first_at", UtcInstant, nullable=False),
+        Column("last_at", UtcInstant, nullable=False),
+        Column("flag", SmallInteger, nullable=False),
+        Column("note", Text, nullable=False),
+        Column("person", Text, nullable=False),
+        Column("made_at", UtcInstant, nullable=False),
+        Column("withdrawn_at", UtcInstant),
+    )
+    op.create_table(
+        "probe_stretch",
+        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
+        Column("valid_from", Date, primary_key=True),
+        Column("depth_cm", Float, nullable=False),
+        Column("calibration_offset_c", Float, nullable=False),
+    )
+    op.create_table(
+        "shifted_stamp",
+        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
+        Column("observed_at", UtcInstant, primary_key=True),
+        Column("stamped_at", UtcInstant, nullable=False),
     )

@@ -12,7 +12,7 @@ from sqlalchemy import Engine, func, select
 
 from probes.logger_files import FileRefused
 from service.daily_means import refresh_daily_means
-from service.imports import FileConflict, FileReject
+from service.intake.reports import FileConflict, FileReject
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.loggers import UnknownLoggerError, fetch_logger

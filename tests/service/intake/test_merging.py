@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from probes.frames import Readings
-from service.merging import compare_readings, merge_readings
+from service.intake.merging import compare_readings, merge_readings
 
 
 def hours(*numbers: int) -> np.ndarray:

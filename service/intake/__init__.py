@@ -1,0 +1,1 @@
+"""How readings get in: from files, pushes, feeds and by hand, each reading once."""

@@ -1,0 +1,51 @@
+"""Logger files into the store: each file in one transaction."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from probes.logger_files import read_logger_file
+from service.farm.layouts import layout_from_spec
+from service.intake.ingest import Progress, Source, ingest
+from service.intake.reports import ImportReport
+from service.store.engine import reading, writing
+from service.store.loggers import fetch_logger
+
+READING_SHARE = 0.3  # of the time an import takes
+
+
+def import_file(
+    engine: Engine,
+    logger_id: str,
+    path: Path,
+    now: datetime,
+    dry_run: bool = False,
+    progress: Progress = lambda _: None,
+) -> ImportReport:
+    """Import one logger file, all of it or nothing; with `dry_run` only say what it would do."""
+    with reading(engine) as connection:
+        logger = fetch_logger(connection, logger_id)
+    size = max(1, path.stat().st_size)
+    file = read_logger_file(
+        path,
+        layout_from_spec(logger.layout_name, logger.layout_spec),
+        lambda done: progress(READING_SHARE * done / size),
+    )
+    with path.open("rb") as content:
+        source = Source("file", str(path), hashlib.file_digest(content, "sha256").hexdigest())
+    with (reading if dry_run else writing)(engine) as connection:
+        # Read again: it may have changed, and no one else may import into it now.
+        logger = fetch_logger(connection, logger_id, lock=not dry_run)
+        return ingest(
+            connection,
+            logger,
+            source,
+            file,
+            now,
+            dry_run,
+            lambda share: progress(READING_SHARE + (1 - READING_SHARE) * share),
+        )

@@ -1,0 +1,51 @@
+"""What became of the readings that a delivery brought."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+COUNTS = ("inserted", "identical", "conflicting", "rejected", "missing")
+CONFLICTS_TOLD = 20
+
+
+@dataclass(frozen=True)
+class FileReject:
+    """What was not read and why; a line of None: the whole file."""
+
+    file: str
+    line: int | None
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True)
+class FileConflict:
+    """A value that was met for an instant at which another one is kept."""
+
+    file: str
+    channel: str
+    observed_at: datetime
+    kept_c: float
+    other_c: float
+
+
+@dataclass(frozen=True)
+class ImportReport:
+    """What became of the readings of one or more files; the five counts add up to all of them.
+
+    conflicts : the first few of each probe and file; the table `conflict` holds all
+    """
+
+    inserted: int = 0
+    identical: int = 0
+    conflicting: int = 0
+    rejected: int = 0
+    missing: int = 0
+    rejects: tuple[FileReject, ...] = ()
+    conflicts: tuple[FileConflict, ...] = ()
+
+    def __add__(self, other: ImportReport) -> ImportReport:
+        """Return one report of both."""
+        pairs = zip(vars(self).values(), vars(other).values(), strict=True)
+        return ImportReport(*(mine + theirs for mine, theirs in pairs))
