@@ -166,7 +166,10 @@ def _why_no_instant(stamp: str, local: np.datetime64, problem: int, layout: Layo
     zone = layout.clock.zone or ""
     standard = format_offset(standard_offset_min(zone, int(str(local)[:4])))
     happens = "happens twice" if problem == AMBIGUOUS else "never happens"
-    return f"'{stamp}' {happens} in {zone}; set clock = \"{standard}\" in {where}"
+    return (
+        f"'{stamp}' {happens} in {zone}; set clock = \"{standard}\" in {where} "
+        "if the logger keeps standard time all year"
+    )
 
 
 def _longest_run(time: NDArray[np.int64]) -> NDArray[np.intp]:

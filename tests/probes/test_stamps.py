@@ -82,21 +82,24 @@ def test_a_stamp_that_does_not_match_from_end_to_end_has_no_instant(time_format,
             "2025-11-02 01:30",
             "America/New_York",
             "'2025-11-02 01:30' happens twice in America/New_York; "
-            'set clock = "UTC-05:00" in layout.upper',
+            'set clock = "UTC-05:00" in layout.upper '
+            "if the logger keeps standard time all year",
             id="fall-back hour",
         ),
         pytest.param(
             "2025-03-09 02:30",
             "America/New_York",
             "'2025-03-09 02:30' never happens in America/New_York; "
-            'set clock = "UTC-05:00" in layout.upper',
+            'set clock = "UTC-05:00" in layout.upper '
+            "if the logger keeps standard time all year",
             id="spring-forward hour",
         ),
         pytest.param(
             "2025-04-06 01:45",
             "Australia/Lord_Howe",
             "'2025-04-06 01:45' happens twice in Australia/Lord_Howe; "
-            'set clock = "UTC+10:30" in layout.upper',
+            'set clock = "UTC+10:30" in layout.upper '
+            "if the logger keeps standard time all year",
             id="fall-back half-hour",
         ),
         pytest.param(

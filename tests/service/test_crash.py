@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, select
 
 from service.delivery import deliver
 from service.store import tables
@@ -46,11 +46,11 @@ def wait_until(condition, timeout_s: float = 30) -> None:
         time.sleep(0.02)
 
 
-def claimed(engine: Engine) -> int:
+def in_flight(engine: Engine) -> list[int]:
+    """Return the messages that are claimed and not marked as delivered."""
+    claimed = tables.outbox.c.leased_until.is_not(None)
     with reading(engine) as connection:
-        return connection.scalar(
-            select(func.count()).where(tables.outbox.c.leased_until.is_not(None))
-        )
+        return list(connection.scalars(select(tables.outbox.c.id).where(claimed)))
 
 
 @pytest.mark.parametrize("sent_before", range(len(READERS)))
@@ -62,7 +62,7 @@ def test_a_killed_round_loses_no_notice_and_doubles_none(
     stop_at = outbox / f"{sent_before + 1:06d}-{READERS[sent_before].lower()}.part"
     os.mkfifo(stop_at)
     process = start(tmp_path, *ROUND, database_url=store_url)
-    wait_until(lambda: claimed(warmed) == 1 and len(list(outbox.glob("*.eml"))) == sent_before)
+    wait_until(lambda: in_flight(warmed) == [sent_before + 1])
     process.kill()
     process.communicate()
     stop_at.unlink()
