@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +35,7 @@ class LoggerReadings:
 
     def where(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LoggerReadings:
         """Return some of the readings."""
-        return LoggerReadings(*(column[which] for column in _columns(self)))
+        return LoggerReadings(*(column[which] for column in vars(self).values()))
 
 
 def iterate_readings(connection: Connection, logger: Logger) -> Iterator[LoggerReadings]:
@@ -48,8 +47,8 @@ def iterate_readings(connection: Connection, logger: Logger) -> Iterator[LoggerR
     while after < max(ends):
         until = after + AT_A_TIME
         parts = [_fetch(connection, logger, probe, after, until) for probe in logger.probes]
-        columns = (np.concatenate(column) for column in zip(*map(_columns, parts), strict=True))
-        together = LoggerReadings(*columns)
+        columns = zip(*(vars(part).values() for part in parts), strict=True)
+        together = LoggerReadings(*map(np.concatenate, columns))
         yield together.where(np.lexsort((together.depth_cm, together.observed_at)))
         after = until
 
@@ -71,7 +70,3 @@ def _fetch(
     return LoggerReadings(
         readings.observed_at, depths_cm[stretch], readings.soil_temp_c, readings.flag
     )
-
-
-def _columns(readings: LoggerReadings) -> tuple[NDArray[Any], ...]:
-    return readings.observed_at, readings.depth_cm, readings.soil_temp_c, readings.flag

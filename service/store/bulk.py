@@ -65,7 +65,7 @@ def fetch_columns(connection: Connection, query: Select[*tuple[Any, ...]]) -> Co
         cursor: Any = connection.execute(query).cursor
         rows = np.fromiter(cursor, dtype)
         return {name: rows[name] for name in forms}
-    ordered = query.subquery()
+    ordered = query.subquery()  # whose order string_agg keeps
     packed = connection.execute(select(*(_pack(column) for column in ordered.c))).one()
     return {
         name: _unpack(wire, form) for (name, form), wire in zip(forms.items(), packed, strict=True)

@@ -50,6 +50,13 @@ def test_readings_come_back_as_they_went_in(planted: Engine) -> None:
     assert (found.observed_at.dtype, found.flag.dtype) == (np.dtype("M8[us]"), np.dtype("i1"))
 
 
+def test_readings_come_back_in_order_of_time(planted: Engine) -> None:
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, READINGS.where(np.array([2])))
+        insert_readings(connection, PROBE, 2, READINGS.where(np.array([0, 1])))
+        assert_equal(fetch_readings(connection, PROBE), READINGS)
+
+
 def test_readings_are_aware_instants_to_everyone_else(planted: Engine) -> None:
     with writing(planted) as connection:
         insert_readings(connection, PROBE, 1, READINGS)
