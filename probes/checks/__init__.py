@@ -1,0 +1,28 @@
+"""Checks: what is wrong with a reading, and why. They flag; they never change a value.
+
+A flag is causal: it rests on the reading and on earlier ones. Only where a check is told to look
+`later` does the reading that follows revise a flag.
+"""
+
+from probes.checks.gross_range import GrossRange, flag_gross_range
+from probes.checks.results import CHECKS, TESTS, pack, roll_up, unpack
+from probes.checks.run import check_logger, explain
+from probes.checks.series import ProbeSeries
+from probes.checks.thresholds import Reach, Thresholds, reach, read_thresholds
+
+__all__ = [
+    "CHECKS",
+    "TESTS",
+    "GrossRange",
+    "ProbeSeries",
+    "Reach",
+    "Thresholds",
+    "check_logger",
+    "explain",
+    "flag_gross_range",
+    "pack",
+    "reach",
+    "read_thresholds",
+    "roll_up",
+    "unpack",
+]

@@ -1,0 +1,76 @@
+"""What the checks find: the result of each test of a reading, packed into one integer.
+
+Two bits a test, the first of `TESTS` in the lowest. They count in QARTOD's order of precedence, so
+that the greatest is the reading's flag; 0 is a test that was not evaluated, as one added later is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probes.frames import FAIL, GOOD, NOT_EVALUATED, SUSPECT
+
+TESTS = (
+    "gross_range",
+    "power_on",
+    "spike",
+    "rate_of_change",
+    "flat_line",
+    "attenuated",
+    "climatology",
+    "daily_range",
+    "neighbours",
+)
+"""The place of a test is stored with every reading: add at the end, never reorder."""
+
+CHECKS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"standard": TESTS, "range-only": ("gross_range",)}
+)
+"""The tests that a site's key `checks` stands for."""
+
+_RISING = np.array([NOT_EVALUATED, GOOD, SUSPECT, FAIL], np.int8)
+_RANK = np.zeros(FAIL + 1, np.int32)
+_RANK[_RISING] = range(_RISING.size)
+
+
+def pack(results: Mapping[str, NDArray[np.int8]], size: int) -> NDArray[np.int32]:
+    """Return the codes of readings from the results of some tests.
+
+    Parameters
+    ----------
+    results : mapping of test to array of int8, shape (size,)
+        GOOD, NOT_EVALUATED, SUSPECT or FAIL; tests left out were not evaluated.
+    size : int
+
+    References
+    ----------
+    [IOOS-QARTOD] for the flags.
+    """
+    code = np.zeros(size, np.int32)
+    for test, flag in results.items():
+        code |= _RANK[flag] << 2 * TESTS.index(test)
+    return code
+
+
+def unpack(code: NDArray[np.integer] | int) -> dict[str, NDArray[np.int8]]:
+    """Return the result of each test, in the shape of the codes."""
+    codes = np.asarray(code)
+    return {test: _RISING[(codes >> 2 * place) & 3] for place, test in enumerate(TESTS)}
+
+
+def roll_up(code: NDArray[np.integer]) -> NDArray[np.int8]:
+    """Return the flag of each reading: of its results the one that comes last in the order
+    not evaluated, good, suspect, fail.
+
+    References
+    ----------
+    [IOOS-QARTOD] with the order of precedence of its open implementation.
+    """
+    rank = np.zeros(code.shape, np.int64)
+    for place in range(len(TESTS)):
+        np.maximum(rank, (code >> 2 * place) & 3, out=rank)
+    return _RISING[rank]

@@ -1,0 +1,35 @@
+"""What the checks judge: the readings of a probe at one depth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+US_PER_HOUR = 3_600_000_000
+
+
+@dataclass(frozen=True)
+class ProbeSeries:
+    """Readings of one probe at one depth, ascending in time, each instant once.
+
+    A probe that was buried anew at another depth is a series of its own for each depth.
+
+    observed_at : (n,) datetime64[us], UTC
+    soil_temp_c : (n,) float64, as the logger has it, never NaN
+    depth_cm : float, NaN where it is not known
+    """
+
+    observed_at: NDArray[np.datetime64]
+    soil_temp_c: NDArray[np.float64]
+    depth_cm: float
+
+    @property
+    def at_h(self) -> NDArray[np.float64]:
+        """The instants in hours since 1970."""
+        return self.observed_at.astype("datetime64[us]").astype(np.int64) / US_PER_HOUR
+
+    def where(self, which: NDArray[np.bool_] | slice) -> ProbeSeries:
+        """Return some of the readings."""
+        return ProbeSeries(self.observed_at[which], self.soil_temp_c[which], self.depth_cm)
