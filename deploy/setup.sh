@@ -37,25 +37,25 @@ find_python() {
         "apt-get update && apt-get install -y python3 python3-venv"
 }
 
-make_venv() {
-    .venv/bin/python -c 'import pip, sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null &&
-        return
+make_venv() { # FOLDER
+    "$1/bin/python" -c 'import pip, sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && return
     find_python
     # Debian keeps what venv needs in a package of its own.
     "$python" -c 'import ensurepip' 2>/dev/null ||
         install_debian "$("$python" -c 'import sys; print("python3.%d-venv" % sys.version_info[1])')"
-    say "Making .venv with $("$python" --version) ..."
-    quietly "$python" -m venv --clear .venv
+    say "Making $1 with $("$python" --version) ..."
+    quietly "$python" -m venv --clear "$1"
 }
 
-install_locked() { # LOCK: install a lock file of deploy/ unless this very one is installed
-    stamp=.venv/installed-$1
-    wanted="$(pwd) $(cat "deploy/$1" pyproject.toml | sha256sum)"
+install_locked() { # FOLDER LOCK [PROJECT]: install a lock file of deploy/, and the project at PROJECT
+    # into a virtual environment, unless these very ones are installed
+    stamp=$1/installed-$2
+    wanted="$(pwd) $(cat "deploy/$2" pyproject.toml | sha256sum)"
     [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && return
-    say "Installing the packages of deploy/$1 (a minute or so) ..."
+    say "Installing the packages of deploy/$2 (a minute or so) ..."
     rm -f "$stamp"
-    quietly .venv/bin/python -m pip install --require-hashes -r "deploy/$1"
-    quietly .venv/bin/python -m pip install --no-deps --no-build-isolation -e .
+    quietly "$1/bin/python" -m pip install --require-hashes -r "deploy/$2"
+    [ -z "${3-}" ] || quietly "$1/bin/python" -m pip install --no-deps --no-build-isolation -e "$3"
     say "$wanted" >"$stamp"
 }
 
