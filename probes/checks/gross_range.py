@@ -59,3 +59,15 @@ def flag_gross_range(
         (soil_temp_c < user_low) | (soil_temp_c > user_high),
     ]
     return np.select(conditions, [MISSING, FAIL, SUSPECT], GOOD).astype(np.int8)
+
+
+def explain_gross_range(soil_temp_c: float, span: GrossRange) -> str:
+    """Return which span a reading lies outside."""
+    sensor_low, sensor_high = span.sensor_c
+    if not sensor_low <= soil_temp_c <= sensor_high:
+        return (
+            f"{soil_temp_c:.1f} °C is outside {sensor_low:g} to {sensor_high:g} °C, "
+            "what a probe can report"
+        )
+    low, high = span.user_c
+    return f"{soil_temp_c:.1f} °C is outside {low:g} to {high:g} °C, what this soil does"

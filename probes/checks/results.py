@@ -27,6 +27,9 @@ TESTS = (
 )
 """The place of a test is stored with every reading: add at the end, never reorder."""
 
+EACH_ALONE = ("gross_range", "power_on")
+"""The tests that come first: what they do not believe is no reading to the others."""
+
 CHECKS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"standard": TESTS, "range-only": ("gross_range",)}
 )

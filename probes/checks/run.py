@@ -1,4 +1,4 @@
-"""All checks of a logger's probes, one after the other."""
+"""All checks of a logger's probes, one after the other, and their reasons in words."""
 
 from __future__ import annotations
 
@@ -7,10 +7,22 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.checks.gross_range import flag_gross_range
-from probes.checks.results import TESTS, pack
+from probes.checks.attenuated import explain_attenuated, flag_attenuated
+from probes.checks.climatology import explain_climatology, flag_climatology
+from probes.checks.daily_range import explain_daily_range, flag_daily_range
+from probes.checks.daily_wave import DailyWaves, find_daily_waves
+from probes.checks.flat_line import explain_flat_line, flag_flat_line
+from probes.checks.gross_range import explain_gross_range, flag_gross_range
+from probes.checks.neighbours import explain_neighbours, flag_neighbours
+from probes.checks.power_on import explain_power_on, flag_power_on
+from probes.checks.rate_of_change import explain_rate_of_change, flag_rate_of_change
+from probes.checks.results import EACH_ALONE, TESTS, pack
 from probes.checks.series import ProbeSeries
+from probes.checks.spike import explain_spike, flag_spike
 from probes.checks.thresholds import Thresholds
+from probes.frames import FAIL, NOT_EVALUATED, SUSPECT
+
+Results = dict[str, NDArray[np.int8]]
 
 
 def check_logger(
@@ -32,15 +44,25 @@ def check_logger(
     Returns
     -------
     codes : list of array of int32, one of shape (n,) for each series
+
+    What gross range and power-on do not believe is no reading to the tests behind them, even where
+    only the latter are asked for.
     """
     thresholds = thresholds or Thresholds()
+    first = [_find_first(series, thresholds) for series in probes]
+    believed = [_find_believed(results) for results in first]
+    kept = [series.where(which) for series, which in zip(probes, believed, strict=True)]
+    further = _find_further(kept, thresholds) if set(tests) - set(EACH_ALONE) else [{}] * len(kept)
     return [
         pack(
-            {"gross_range": flag_gross_range(probe.soil_temp_c, thresholds.gross_range)},
-            probe.observed_at.size,
+            {
+                test: flag
+                for test, flag in (of_first | _spread(of_kept, which)).items()
+                if test in tests
+            },
+            which.size,
         )
-        for probe in probes
-        if "gross_range" in tests
+        for of_first, of_kept, which in zip(first, further, believed, strict=True)
     ]
 
 
@@ -51,7 +73,7 @@ def explain(
     place: int,
     thresholds: Thresholds | None = None,
 ) -> str:
-    """Return in words, with the numbers, why a test gave a reading its result.
+    """Return in words, with the numbers, why a test gave a reading another result than good.
 
     Parameters
     ----------
@@ -63,5 +85,88 @@ def explain(
         The series in `probes`, and the reading in it.
     thresholds : Thresholds, optional
     """
-    del test, probes, probe, place, thresholds
-    return ""
+    thresholds = thresholds or Thresholds()
+    series = probes[probe]
+    if test == "gross_range":
+        return explain_gross_range(series.soil_temp_c[place], thresholds.gross_range)
+    if test == "power_on":
+        return explain_power_on(series, place, thresholds.power_on)
+    believed = [_find_believed(_find_first(each, thresholds)) for each in probes]
+    if not believed[probe][place]:
+        return "the value itself is not believed"
+    kept = [each.where(which) for each, which in zip(probes, believed, strict=True)]
+    series, place = kept[probe], int(believed[probe][:place].sum())
+    match test:
+        case "spike":
+            return explain_spike(series, place, thresholds.spike)
+        case "rate_of_change":
+            return explain_rate_of_change(series, place, thresholds.rate_of_change)
+        case "flat_line":
+            return explain_flat_line(series, place, thresholds.flat_line)
+        case "attenuated":
+            return explain_attenuated(series, place, thresholds.attenuated)
+        case "climatology":
+            history = _find_history(series, _find_steps(series, thresholds))
+            return explain_climatology(series, place, history, thresholds.climatology)
+    waves = _find_waves(kept, thresholds)
+    if test == "daily_range":
+        return explain_daily_range(series, place, waves, probe, thresholds.daily_range)
+    return explain_neighbours(kept, probe, place, waves, thresholds.neighbours)
+
+
+def _find_first(series: ProbeSeries, thresholds: Thresholds) -> Results:
+    return {
+        "gross_range": flag_gross_range(series.soil_temp_c, thresholds.gross_range),
+        "power_on": flag_power_on(series, thresholds.power_on),
+    }
+
+
+def _find_believed(first: Results) -> NDArray[np.bool_]:
+    return (first["gross_range"] != FAIL) & (first["power_on"] < SUSPECT)
+
+
+def _find_further(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> list[Results]:
+    """Return the results of the tests behind the first two."""
+    waves = _find_waves(kept, thresholds)
+    by_neighbours = flag_neighbours(kept, waves, thresholds.neighbours)
+    results = []
+    for probe, series in enumerate(kept):
+        steps = _find_steps(series, thresholds)
+        history = _find_history(series, steps)
+        results.append(
+            {
+                **steps,
+                "flat_line": flag_flat_line(series, thresholds.flat_line),
+                "attenuated": flag_attenuated(series, thresholds.attenuated),
+                "climatology": flag_climatology(series, history, thresholds.climatology),
+                "daily_range": flag_daily_range(series, waves, probe, thresholds.daily_range),
+                "neighbours": by_neighbours[probe],
+            }
+        )
+    return results
+
+
+def _find_steps(series: ProbeSeries, thresholds: Thresholds) -> Results:
+    return {
+        "spike": flag_spike(series, thresholds.spike),
+        "rate_of_change": flag_rate_of_change(series, thresholds.rate_of_change),
+    }
+
+
+def _find_history(series: ProbeSeries, steps: Results) -> ProbeSeries:
+    """Return the readings that later years may be judged by: one spike would widen their span."""
+    return series.where((steps["spike"] < SUSPECT) & (steps["rate_of_change"] < SUSPECT))
+
+
+def _find_waves(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> DailyWaves:
+    limits = thresholds.neighbours
+    return find_daily_waves(kept, limits.days, limits.longest_gap_h)
+
+
+def _spread(results: Results, believed: NDArray[np.bool_]) -> Results:
+    """Return the results of the readings that are believed in the places of all."""
+    spread = {}
+    for test, flag in results.items():
+        spread[test] = np.full(believed.size, NOT_EVALUATED, np.int8)
+        spread[test][believed] = flag
+    return spread

@@ -26,9 +26,14 @@ class ProbeSeries:
     depth_cm: float
 
     @property
-    def at_h(self) -> NDArray[np.float64]:
-        """The instants in hours since 1970."""
-        return self.observed_at.astype("datetime64[us]").astype(np.int64) / US_PER_HOUR
+    def at_us(self) -> NDArray[np.int64]:
+        """The instants in microseconds since 1970: whole numbers, so that 3 hours are 3 hours."""
+        return self.observed_at.astype("datetime64[us]").astype(np.int64)
+
+    @property
+    def step_h(self) -> NDArray[np.float64]:
+        """Hours since the reading before, infinite for the first. [h]"""
+        return np.diff(self.at_us, prepend=np.iinfo(np.int64).min // 4) / US_PER_HOUR
 
     def where(self, which: NDArray[np.bool_] | slice) -> ProbeSeries:
         """Return some of the readings."""
