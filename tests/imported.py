@@ -73,7 +73,7 @@ def counts(report: ImportReport) -> tuple[int, int, int, int, int]:
 
 
 def kept(engine: Engine) -> dict[str, list[Any]]:
-    """Return all that a store keeps of readings, but for which import brought it and what each check said."""
+    """Return what a store keeps of readings, less which import brought it and what checks said."""
     with reading(engine) as connection:
         return {
             name: _rows(connection, tables.metadata.tables[name])
