@@ -1,0 +1,1 @@
+"""What public feeds answer, read: text and JSON in, readings out; no network here."""

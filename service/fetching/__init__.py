@@ -1,0 +1,1 @@
+"""The network: what stations are asked, politely and within bounds."""

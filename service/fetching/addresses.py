@@ -1,0 +1,93 @@
+"""Connections to public addresses only: what a farm file or a redirect names may be anyone's.
+
+The address is looked up, checked and connected to in one go, so that a name which answers
+otherwise the second time gains nothing.
+"""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Collection
+from ipaddress import ip_address
+from typing import Any
+
+import requests
+from requests.adapters import HTTPAdapter
+from urllib3 import PoolManager
+from urllib3.connection import HTTPConnection, HTTPSConnection
+from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
+from urllib3.exceptions import NameResolutionError
+
+
+class AddressRefusedError(Exception):
+    """A host that lies in a private network, or is this machine."""
+
+
+def find_address(host: str, port: int, allow_hosts: Collection[str]) -> str:
+    """Return an address of a host that may be connected to; socket.gaierror where it has none."""
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    addresses = [str(address[0]) for *_, address in found]
+    if host.lower() in allow_hosts:
+        return addresses[0]
+    for address in addresses:
+        parsed = ip_address(address.partition("%")[0])
+        # an IPv4 address dressed as IPv6 is judged as what it is
+        for dress in ("ipv4_mapped", "sixtofour"):
+            parsed = getattr(parsed, dress, None) or parsed
+        if not parsed.is_global or parsed.is_multicast:
+            raise AddressRefusedError(
+                f"{host} is {address}, no public address; if it is meant, add "
+                f'allow_hosts = ["{host}"] to the station'
+            )
+    return addresses[0]
+
+
+def open_session(allow_hosts: Collection[str]) -> requests.Session:
+    """Return a session that connects to public addresses and these hosts only, without a proxy."""
+    session = requests.Session()
+    session.trust_env = False  # a proxy would look hosts up itself; a .netrc would send passwords
+    adapter = _PublicAdapter({host.lower() for host in allow_hosts})
+    session.mount("http://", adapter)
+    session.mount("https://", adapter)
+    return session
+
+
+class _PublicAdapter(HTTPAdapter):
+    def __init__(self, allow_hosts: Collection[str]) -> None:
+        self._allow_hosts = allow_hosts
+        super().__init__()
+
+    def init_poolmanager(self, *args: Any, **options: Any) -> None:
+        super().init_poolmanager(*args, **options)
+        allow_hosts = self._allow_hosts
+
+        class Pinned:
+            """Connects to the address that was checked; the name stays what TLS is held against."""
+
+            _dns_host: str
+            port: int
+
+            def _new_conn(self) -> socket.socket:
+                name = self._dns_host
+                try:
+                    self._dns_host = find_address(name, self.port, allow_hosts)
+                    return super()._new_conn()  # pyright: ignore[reportAttributeAccessIssue]
+                except socket.gaierror as error:
+                    raise NameResolutionError(name, self, error) from error  # pyright: ignore[reportArgumentType]
+                finally:
+                    self._dns_host = name
+
+        class Plain(Pinned, HTTPConnection):
+            pass
+
+        class Secure(Pinned, HTTPSConnection):
+            pass
+
+        class PlainPool(HTTPConnectionPool):
+            ConnectionCls = Plain  # pyright: ignore[reportAssignmentType]
+
+        class SecurePool(HTTPSConnectionPool):
+            ConnectionCls = Secure  # pyright: ignore[reportAssignmentType]
+
+        manager: PoolManager = self.poolmanager
+        manager.pool_classes_by_scheme = {"http": PlainPool, "https": SecurePool}
