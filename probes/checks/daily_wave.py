@@ -29,7 +29,8 @@ class DailyWaves:
 
     def rows(self, series: ProbeSeries) -> NDArray[np.int64]:
         """Return for each reading the row of the last full hour, -1 where there is none."""
-        return np.maximum(series.at_us // US_PER_HOUR - self.first_hour, -1)
+        row = series.at_us // US_PER_HOUR - self.first_hour
+        return np.where(row < self.mean_c.shape[0], np.maximum(row, -1), -1)
 
 
 def find_daily_waves(probes: Sequence[ProbeSeries], days: int, longest_gap_h: float) -> DailyWaves:

@@ -95,6 +95,7 @@ def explain(
     if not believed[probe][place]:
         return "the value itself is not believed"
     kept = [each.where(which) for each, which in zip(probes, believed, strict=True)]
+    calm = [_find_calm(each, _find_steps(each, thresholds)) for each in kept]
     series, place = kept[probe], int(believed[probe][:place].sum())
     match test:
         case "spike":
@@ -106,9 +107,8 @@ def explain(
         case "attenuated":
             return explain_attenuated(series, place, thresholds.attenuated)
         case "climatology":
-            history = _find_history(series, _find_steps(series, thresholds))
-            return explain_climatology(series, place, history, thresholds.climatology)
-    waves = _find_waves(kept, thresholds)
+            return explain_climatology(series, place, calm[probe], thresholds.climatology)
+    waves = _find_waves(calm, thresholds)
     if test == "daily_range":
         return explain_daily_range(series, place, waves, probe, thresholds.daily_range)
     return explain_neighbours(kept, probe, place, waves, thresholds.neighbours)
@@ -127,18 +127,18 @@ def _find_believed(first: Results) -> NDArray[np.bool_]:
 
 def _find_further(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> list[Results]:
     """Return the results of the tests behind the first two."""
-    waves = _find_waves(kept, thresholds)
+    steps = [_find_steps(series, thresholds) for series in kept]
+    calm = [_find_calm(series, of_it) for series, of_it in zip(kept, steps, strict=True)]
+    waves = _find_waves(calm, thresholds)
     by_neighbours = flag_neighbours(kept, waves, thresholds.neighbours)
     results = []
     for probe, series in enumerate(kept):
-        steps = _find_steps(series, thresholds)
-        history = _find_history(series, steps)
         results.append(
             {
-                **steps,
+                **steps[probe],
                 "flat_line": flag_flat_line(series, thresholds.flat_line),
                 "attenuated": flag_attenuated(series, thresholds.attenuated),
-                "climatology": flag_climatology(series, history, thresholds.climatology),
+                "climatology": flag_climatology(series, calm[probe], thresholds.climatology),
                 "daily_range": flag_daily_range(series, waves, probe, thresholds.daily_range),
                 "neighbours": by_neighbours[probe],
             }
@@ -153,14 +153,14 @@ def _find_steps(series: ProbeSeries, thresholds: Thresholds) -> Results:
     }
 
 
-def _find_history(series: ProbeSeries, steps: Results) -> ProbeSeries:
-    """Return the readings that later years may be judged by: one spike would widen their span."""
+def _find_calm(series: ProbeSeries, steps: Results) -> ProbeSeries:
+    """Return the readings by which others are judged: a spike would bend days, and later years."""
     return series.where((steps["spike"] < SUSPECT) & (steps["rate_of_change"] < SUSPECT))
 
 
-def _find_waves(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> DailyWaves:
+def _find_waves(calm: Sequence[ProbeSeries], thresholds: Thresholds) -> DailyWaves:
     limits = thresholds.neighbours
-    return find_daily_waves(kept, limits.days, limits.longest_gap_h)
+    return find_daily_waves(calm, limits.days, limits.longest_gap_h)
 
 
 def _spread(results: Results, believed: NDArray[np.bool_]) -> Results:

@@ -107,9 +107,10 @@ def reach(thresholds: Thresholds, deepest_cm: float, tests: Collection[str] = TE
     power_on_h = thresholds.power_on.longest_gap_h
     spike_h = 2 * thresholds.spike.longest_gap_h
     rate_h = 3 * thresholds.rate_of_change.longest_gap_h
+    calm_h = max(spike_h, rate_h)
     flat, attenuated = thresholds.flat_line, thresholds.attenuated
     wave, climatology = thresholds.neighbours, thresholds.climatology
-    wave_h = DAY_H * (wave.days + 1) + 1 + wave.longest_gap_h
+    wave_h = DAY_H * (wave.days + 1) + 1 + wave.longest_gap_h + calm_h
     back_h = {
         "gross_range": 0.0,
         "power_on": power_on_h,
@@ -117,8 +118,7 @@ def reach(thresholds: Thresholds, deepest_cm: float, tests: Collection[str] = TE
         "rate_of_change": rate_h,
         "flat_line": flat.fail_h * find_slower(deepest_cm, flat) + flat.longest_gap_h,
         "attenuated": attenuated.window_h + attenuated.longest_gap_h,
-        "climatology": DAY_H * (climatology.years * YEAR_D + climatology.around_days + 2)
-        + max(spike_h, rate_h),
+        "climatology": DAY_H * (climatology.years * YEAR_D + climatology.around_days + 2) + calm_h,
         "daily_range": wave_h,
         "neighbours": wave_h,
     }
