@@ -54,11 +54,11 @@ def unit_option(command: Command) -> Command:
 def print_records(
     records: Iterable[Mapping[str, Any]], form: str, columns: Collection[str]
 ) -> None:
-    """Print records as one JSON list, or as CSV (RFC 4180) with these columns."""
+    """Print records as one JSON list, or as CSV with these columns."""
     if form == "json":
         click.echo(json.dumps(list(records), indent=2))
         return
-    writer = csv.DictWriter(sys.stdout, columns, lineterminator="\r\n")
+    writer = csv.DictWriter(sys.stdout, columns, lineterminator="\n")
     writer.writeheader()
     writer.writerows(records)
 
