@@ -29,10 +29,10 @@ class CellRules:
     missing_numbers: tuple[float, ...]
 
 
-def find_cell_rules(layout: Layout) -> CellRules:
-    """Return the rules of a layout; a missing code that is a number meets other spellings of it."""
-    codes = [code.strip() for code in layout.missing]
-    numbers = [_to_number(code, mark) for code in codes for mark in {layout.decimal, "."}]
+def find_cell_rules(layout: Layout, channel: str) -> CellRules:
+    """Return the rules of a column; a missing code that is a number meets other spellings of it."""
+    codes = [code.strip() for code in layout.missing_in(channel)]
+    numbers = [to_number(code, mark) for code in codes for mark in {layout.decimal, "."}]
     known = tuple({number for number in numbers if number is not None})
     return CellRules(layout.decimal, frozenset(codes), known)
 
@@ -72,7 +72,7 @@ def explain_cell(cell: str, channel: str, layout: Layout) -> str:
         return f"column '{channel}' is blank; add \"\" to missing in {where} if that is meant"
     other = "," if layout.decimal == "." else "."
     what = f"'{cell}' in column '{channel}' is no number"
-    if _to_number(cell, other) is not None:
+    if to_number(cell, other) is not None:
         return f'{what} with decimal mark "{layout.decimal}"; set decimal = "{other}" in {where}'
     return f'{what}; add it to missing in {where} if it stands for "no reading"'
 
@@ -93,13 +93,14 @@ def _read_plain(cells: list[str], rules: CellRules) -> NDArray[np.float64]:
 
 
 def _read_cell(cell: str, rules: CellRules) -> float:
-    number = _to_number(cell, rules.decimal)
+    number = to_number(cell, rules.decimal)
     if cell in rules.missing_texts or number in rules.missing_numbers:
         return MISSING
     return number if number is not None and abs(number) <= LARGEST_NUMBER else UNREADABLE
 
 
-def _to_number(text: str, decimal: str) -> float | None:
+def to_number(text: str, decimal: str) -> float | None:
+    """Return the number a text writes with a decimal mark; None where it is none."""
     if decimal == ",":
         text = text.replace(".", " ").replace(",", ".")
     return float(text) if _NUMBER.fullmatch(text) else None

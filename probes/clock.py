@@ -1,7 +1,8 @@
 """Clocks: what a logger's stamps mean in UTC, and where a site's day begins.
 
-A logger states its clock as a fixed offset ("UTC-08:00", "UTC") or as an IANA zone; nothing is
-guessed. A site's day is local STANDARD time by one fixed offset all year: every day has 24 hours.
+A logger states its clock as a fixed offset ("UTC-08:00", "UTC") or as an IANA zone, or each of its
+stamps states its own offset ("stamp"); nothing is guessed. A site's day is local STANDARD time by
+one fixed offset all year: every day has 24 hours.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 OK, AMBIGUOUS, NONEXISTENT = 0, 1, 2
+IN_STAMP = "stamp"
 
 _FIXED = re.compile(r"UTC(?:([+-])(\d{2}):(\d{2}))?")
 
@@ -28,17 +30,24 @@ class Clock:
     offset_min: int | None
     zone: str | None
 
+    @property
+    def in_stamp(self) -> bool:
+        """Whether each stamp states its own offset, so that it is read as UTC."""
+        return self.name == IN_STAMP
+
 
 def parse_clock(text: str) -> Clock:
-    """Return the clock a layout states: "UTC", "UTC-08:00" or an IANA zone name.
+    """Return the clock a layout states: "UTC", "UTC-08:00", an IANA zone name or "stamp".
 
     Raises
     ------
     ValueError
-        When it is neither, with what to write instead.
+        When it is none of them, with what to write instead.
     """
     if _FIXED.fullmatch(text):
         return Clock(text, parse_offset_min(text), None)
+    if text == IN_STAMP:
+        return Clock(text, 0, None)
     try:
         ZoneInfo(text)
     except (ZoneInfoNotFoundError, ValueError, OSError):

@@ -36,9 +36,11 @@ class LoggerFile:
     channels : the k depth columns, by their header
     line : (n,) int64, the line of each row, the file's first line being 1
     observed_at : (n,) datetime64[us], UTC, the instant or the END of the averaging interval
-    soil_temp_c : (n, k) float64, NaN where the cell was missing or rejected
+    soil_temp_c : (n, k) float64, NaN where the cell was missing or rejected; where each depth has
+        a row of its own, also in the channels of other depths
     missing : how many cells hold a declared missing code, in rows that were read
     rejects : what was not read
+    others : how many rows are of other loggers
     """
 
     channels: tuple[str, ...]
@@ -47,6 +49,7 @@ class LoggerFile:
     soil_temp_c: NDArray[np.float64]
     missing: int
     rejects: tuple[Reject, ...]
+    others: int = 0
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,14 @@ from typing import Literal
 from probes.clock import Clock
 from probes.units import Unit
 
+BLANKS = "spaces"
+"""The delimiter of cells that stand apart by runs of blanks, spaces or tabs."""
+
+ALL_COLUMNS = "*"
+
+LATEST_YEAR = 2068
+"""Of years with two digits, unless the reader knows better: strptime takes 69 for 1969."""
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -17,13 +25,18 @@ class Layout:
     name : as in the farm file; error messages name it ("set clock = ... in layout.upper")
     clock : what the stamps show
     time : header(s) of the column(s) that make the stamp, joined by one space
-    time_format : strptime format of the joined stamp
+    time_format : strptime format of the joined stamp, or a word of probes.time_words
     stamp : whether the stamp is the end or the start of the averaging interval, or an instant
     interval_min : minutes between readings
     unit : of every temperature cell
-    columns : header of each depth column -> depth [cm]
-    missing : codes for "no reading"; a code that is a number also meets other spellings of it
+    columns : header of each depth column -> depth [cm]; in long form, text of the depth cell
+    depth, value : headers of long form, a row for each depth; None: a row holds all the depths
+    logger : header of the column that names the logger of a row; None: the file is of one
+    missing : codes for "no reading"; a code that is a number also meets other spellings of it. By
+        header of a depth column where it is a mapping, those of "*" for every column besides
     skip : lines before the header; None: the header is the first line that holds all the columns
+    delimiter : one character, or "spaces"
+    sheet : of a spreadsheet; None: its first
     order : "time": rows run one way in time and a row that steps back is rejected;
         "any": rows stand in no order
     """
@@ -36,9 +49,37 @@ class Layout:
     interval_min: float
     unit: Unit
     columns: Mapping[str, float]
-    missing: tuple[str, ...] = ("",)
+    depth: str | None = None
+    value: str | None = None
+    logger: str | None = None
+    missing: tuple[str, ...] | Mapping[str, tuple[str, ...]] = ("",)
     skip: int | None = None
     delimiter: str = ","
     decimal: Literal[".", ","] = "."
     encoding: str = "utf-8"
+    sheet: str | None = None
     order: Literal["time", "any"] = "time"
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        """Every column that a file of it must have."""
+        of_logger = () if self.logger is None else (self.logger,)
+        if self.depth is None or self.value is None:
+            return (*self.time, *of_logger, *self.columns)
+        return (*self.time, *of_logger, self.depth, self.value)
+
+    @property
+    def is_long(self) -> bool:
+        """Whether each depth has a row of its own."""
+        return self.depth is not None
+
+    @property
+    def readings_in_row(self) -> int:
+        """How many readings a row holds."""
+        return 1 if self.is_long else len(self.columns)
+
+    def missing_in(self, channel: str) -> tuple[str, ...]:
+        """Return the missing codes of a column."""
+        if isinstance(self.missing, tuple):
+            return self.missing
+        return (*self.missing.get(channel, ()), *self.missing.get(ALL_COLUMNS, ()))

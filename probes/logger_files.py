@@ -1,12 +1,15 @@
 """Logger files, read as their layout declares: readings in UTC and degC, and what was not read.
 
-The stages stand in modules of their own: `logger_lines` (bytes -> lines), `logger_rows` (lines ->
-header -> rows of cells), `stamps` (text -> UTC -> order in time) and `cells` (text -> numbers).
+The stages stand in modules of their own: `unpacking` (packed -> bytes), `logger_lines` (bytes ->
+lines), `logger_rows` (lines -> header -> rows of cells), `stamps` (text -> UTC -> order in time)
+and `temperatures` (cells -> degC by channel).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -14,20 +17,24 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.cells import CellRules, explain_cell, find_cell_rules, read_column
 from probes.frames import LoggerFile, Reject
-from probes.layouts import Layout
-from probes.logger_lines import FileRefused, read_blocks, shown
+from probes.layouts import LATEST_YEAR, Layout
+from probes.logger_lines import Block, FileRefused, read_blocks, shown
 from probes.logger_rows import Header, Rows, find_header, find_width, split_rows
-from probes.stamps import check_time_format, find_out_of_order, read_stamps
-from probes.units import to_c
+from probes.other_headers import HeaderWatch
+from probes.stamps import find_out_of_order, read_stamps
+from probes.temperatures import OF_ANOTHER, read_temperatures
+from probes.unpacking import Packing, find_packing, layout_unpacked, open_unpacked
+from probes.wall_times import check_time_format
 
 __all__ = ["FileRefused", "read_logger_file"]
+
+LOGGERS_TOLD = 10
 
 
 @dataclass(frozen=True)
 class _Table:
-    """Rows whose time is known; `soil_temp_c` is NaN and infinite as `cells.read_column` has it."""
+    """Rows whose time is known; `soil_temp_c` as `temperatures.read_temperatures` has it."""
 
     line: NDArray[np.int64]
     observed_at: NDArray[np.datetime64]
@@ -37,18 +44,39 @@ class _Table:
         return _Table(self.line[keep], self.observed_at[keep], self.soil_temp_c[keep])
 
 
+@dataclass(frozen=True)
+class _Reading:
+    """How one file is read: its layout as it comes unpacked, and what only the caller knows."""
+
+    path: Path
+    packing: Packing
+    layout: Layout
+    logger_id: str | None
+    latest_year: int
+
+
 def read_logger_file(
-    path: Path, layout: Layout, progress: Callable[[int], None] | None = None
+    path: Path,
+    layout: Layout,
+    progress: Callable[[int], None] | None = None,
+    *,
+    logger_id: str | None = None,
+    latest_year: int = LATEST_YEAR,
 ) -> LoggerFile:
     """Read a logger file; what cannot be read is rejected line by line, the rest counts.
 
     Parameters
     ----------
     path : Path
+        Plain, or packed as `unpacking` knows it.
     layout : Layout
         Columns of the file that it does not declare are ignored.
     progress : callable, optional
-        Told the bytes done, after every megabyte.
+        Told the bytes done of a plain file, after every megabyte.
+    logger_id : str, optional
+        The logger whose rows are read, where the layout tells several apart.
+    latest_year : int
+        A year of two digits is the last one, up to this, that ends in them.
 
     Returns
     -------
@@ -57,33 +85,67 @@ def read_logger_file(
         Rejects stand in the order of their lines.
 
     With `order = "time"` rows must run one way in time: forward or backward, whichever most steps
-    do. The longest ordered run of rows is kept and what lies outside it is rejected, except a row
-    that repeats the time of an earlier one: the store tells an identical reading from a
-    conflicting one.
+    do; in long form those of each depth. The longest ordered run of rows is kept and what lies
+    outside it is rejected, except a row that repeats the time of an earlier one: the store tells
+    an identical reading from a conflicting one.
 
     Raises
     ------
     FileRefused
         When the file as a whole cannot be read: it is empty, its header lacks a declared column or
-        names one twice, or the layout's time format or encoding cannot be used.
+        names one twice, it holds no row of the logger, it is packed badly, or the layout's time
+        format or encoding cannot be used.
     """
     try:
         check_time_format(layout.time_format)
     except ValueError as error:
         raise FileRefused(f"{path.name}: {error} in layout.{layout.name}") from None
-    blocks = read_blocks(path, layout.encoding, progress)
+    if layout.logger is not None and logger_id is None:
+        raise FileRefused(
+            f"{path.name}: column '{layout.logger}' tells loggers apart; say whose rows to read"
+        )
+    packing = find_packing(path)
+    how = _Reading(path, packing, layout_unpacked(layout, packing), logger_id, latest_year)
+    with closing(open_unpacked(path, layout, packing)) as content:
+        blocks = read_blocks(
+            content, path.name, how.layout.encoding, progress if packing == "plain" else None
+        )
+        table, rejects, others = _read_blocks(blocks, how)
+    if how.layout.order == "time":
+        table, rejects = _keep_order(table, rejects, how)
+    soil_temp_c = table.soil_temp_c
+    return LoggerFile(
+        channels=tuple(layout.columns),
+        line=table.line,
+        observed_at=table.observed_at,
+        soil_temp_c=np.where(np.isinf(soil_temp_c), np.nan, soil_temp_c),
+        missing=int(np.isnan(soil_temp_c).sum()),
+        rejects=tuple(sorted(rejects, key=lambda reject: reject.line)),
+        others=others,
+    )
+
+
+def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[Reject], int]:
+    """Read the rows of all blocks; return them, what was not read, and how many rows of others."""
+    layout = how.layout
     first = next(blocks, None)
     if first is None:
-        raise FileRefused(f"{path.name}: the file is empty; export it again")
-    header = find_header(first.lines, layout, path.name)
+        raise FileRefused(f"{how.path.name}: the file is empty; export it again")
+    header = find_header(first.lines, layout, how.path.name)
     first = first.after(header.line)
     width = find_width(first.lines, header, layout.delimiter)
-    rules = find_cell_rules(layout)
+    watch = HeaderWatch(header, layout)
     tables: list[_Table] = []
     rejects: list[Reject] = []
+    others: dict[str, int] = {}
     for block in chain([first], blocks):
         rows, no_rows = split_rows(block, header, width, layout)
-        table, unread = _read_rows(rows, header, layout, rules)
+        if layout.logger is not None:
+            rows = _rows_of_logger(rows, header, how, others)
+        table, unread, timeless = _read_rows(rows, header, how)
+        above = watch.lines_below_another(block, table.line, timeless)
+        if above.any():
+            table, unread = _reject_below(table, unread, above, block, layout)
         tables.append(table)
         rejects += no_rows + unread
     table = _Table(
@@ -91,52 +153,75 @@ def read_logger_file(
         np.concatenate([each.observed_at for each in tables]),
         np.concatenate([each.soil_temp_c for each in tables]),
     )
-    if layout.order == "time":
-        table, rejects = _keep_order(table, rejects, path, layout)
-    return LoggerFile(
-        channels=tuple(layout.columns),
-        line=table.line,
-        observed_at=table.observed_at,
-        soil_temp_c=np.where(np.isinf(table.soil_temp_c), np.nan, table.soil_temp_c),
-        missing=int(np.isnan(table.soil_temp_c).sum()),
-        rejects=tuple(sorted(rejects, key=lambda reject: reject.line)),
-    )
+    if others and not table.line.size and not rejects:
+        names = ", ".join(f"'{shown(name)}'" for name in list(others)[:LOGGERS_TOLD])
+        raise FileRefused(
+            f"{how.path.name}: no row of logger '{how.logger_id}' in column '{layout.logger}', "
+            f"which names {names}"
+        )
+    return table, rejects, sum(others.values())
 
 
-def _read_rows(
-    rows: Rows, header: Header, layout: Layout, rules: CellRules
-) -> tuple[_Table, list[Reject]]:
-    """Read the times and temperatures of rows."""
+def _rows_of_logger(rows: Rows, header: Header, how: _Reading, others: dict[str, int]) -> Rows:
+    """Return the rows of the logger, and count those of others by their name."""
+    names = [name.strip() for name in rows.columns[header.names.index(how.layout.logger or "")]]
+    for name, count in Counter(names).items():
+        if name != how.logger_id:
+            others[name] = others.get(name, 0) + count
+    return rows.where(np.array([name == how.logger_id for name in names], np.bool_))
+
+
+def _read_rows(rows: Rows, header: Header, how: _Reading) -> tuple[_Table, list[Reject], list[int]]:
+    """Read the times and temperatures of rows; the last: the lines that have no time."""
+    layout = how.layout
     time_columns = [map(str.strip, rows.columns[header.names.index(name)]) for name in layout.time]
     stamps = [" ".join(cells) for cells in zip(*time_columns, strict=True)]
-    observed_at, reasons = read_stamps(stamps, layout)
+    observed_at, reasons = read_stamps(stamps, layout, how.latest_year)
     rejects = [
-        Reject(int(rows.line[place]), reason, shown(rows.text[place]), len(layout.columns))
+        Reject(int(rows.line[place]), reason, shown(rows.text[place]), layout.readings_in_row)
         for place, reason in reasons.items()
     ]
-    soil_temp = np.empty((len(stamps), len(layout.columns)))
-    for channel, name in enumerate(layout.columns):
-        cells = rows.columns[header.names.index(name)]
-        soil_temp[:, channel] = read_column(cells, rules)
-        rejects += [
-            Reject(
-                int(rows.line[place]),
-                explain_cell(cells[place], name, layout),
-                shown(cells[place]),
-                1,
-            )
-            for place in np.flatnonzero(np.isinf(soil_temp[:, channel]))
-            if place not in reasons
-        ]
-    table = _Table(rows.line, observed_at, to_c(soil_temp, layout.unit))
-    return table.where(~np.isnat(observed_at)), rejects
+    soil_temp_c, unreadable = read_temperatures(rows, header, layout)
+    rejects += [reject for place, reject in unreadable if place not in reasons]
+    table = _Table(rows.line, observed_at, soil_temp_c)
+    timeless = [int(rows.line[place]) for place in reasons]
+    return table.where(~np.isnat(observed_at)), rejects, timeless
 
 
-def _keep_order(
-    table: _Table, rejects: list[Reject], path: Path, layout: Layout
+def _reject_below(
+    table: _Table, unread: list[Reject], above: NDArray[np.int64], block: Block, layout: Layout
 ) -> tuple[_Table, list[Reject]]:
+    """Reject the rows that stand below another header."""
+    other = above[table.line - block.first_line]
+    lost = dict(zip(table.line[other > 0].tolist(), other[other > 0].tolist(), strict=True))
+    rejects = [reject for reject in unread if reject.line not in lost]
+    rejects += [
+        Reject(
+            line,
+            f"stands below another header, line {header}: its columns may mean other things; "
+            "give that part a file and a layout of its own",
+            shown(block.lines[line - block.first_line]),
+            layout.readings_in_row,
+        )
+        for line, header in lost.items()
+    ]
+    return table.where(other == 0), rejects
+
+
+def _find_out_of_order(table: _Table) -> NDArray[np.bool_]:
+    """Return which rows break the order in time; in long form, that of their depth."""
+    of_channel = table.soil_temp_c != OF_ANOTHER
+    if of_channel.all():
+        return find_out_of_order(table.observed_at)
+    out_of_order = np.zeros(table.line.size, np.bool_)
+    for channel in of_channel.T:
+        out_of_order[channel] = find_out_of_order(table.observed_at[channel])
+    return out_of_order
+
+
+def _keep_order(table: _Table, rejects: list[Reject], how: _Reading) -> tuple[_Table, list[Reject]]:
     """Reject the rows that stand out of order, and with them what was said of their cells."""
-    out_of_order = find_out_of_order(table.observed_at)
+    out_of_order = _find_out_of_order(table)
     if not out_of_order.any():
         return table, rejects
     lost = {
@@ -146,21 +231,22 @@ def _keep_order(
         )
     }
     # The text of rows is not kept while a file is read, so it is looked up again.
-    texts = {
-        number: line
-        for block in read_blocks(path, layout.encoding)
-        for number, line in enumerate(block.lines, block.first_line)
-        if number in lost
-    }
+    with closing(open_unpacked(how.path, how.layout, how.packing)) as content:
+        texts = {
+            number: line
+            for block in read_blocks(content, how.path.name, how.layout.encoding)
+            for number, line in enumerate(block.lines, block.first_line)
+            if number in lost
+        }
     rejects = [reject for reject in rejects if reject.line not in lost]
     rejects += [
         Reject(
             line,
             f"{instant:%Y-%m-%d %H:%M} UTC stands out of order in time: the clock jumped here; "
             "set the logger's clock, or where rows stand in no order "
-            f'set order = "any" in layout.{layout.name}',
+            f'set order = "any" in layout.{how.layout.name}',
             shown(texts[line]),
-            len(layout.columns),
+            how.layout.readings_in_row,
         )
         for line, instant in lost.items()
     ]

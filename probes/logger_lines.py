@@ -6,7 +6,7 @@ import codecs
 import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Protocol
 
 BLOCK_BYTES = 1 << 20
 SHOWN_CHARACTERS = 200
@@ -30,14 +30,32 @@ class Block:
         return Block(line + 1, lines, self.cut and bool(lines))
 
 
+class Bytes(Protocol):
+    """What lines are read from."""
+
+    def read(self, size: int, /) -> bytes:
+        """Return the next bytes, none at the end."""
+        ...
+
+    def close(self) -> None:
+        """Give the file back."""
+        ...
+
+
 def read_blocks(
-    path: Path, encoding: str, progress: Callable[[int], None] | None = None
+    stream: Bytes,
+    file_name: str,
+    encoding: str,
+    progress: Callable[[int], None] | None = None,
 ) -> Iterator[Block]:
     """Yield a file's lines without their ends, a megabyte at a time.
 
     Parameters
     ----------
-    path : Path
+    stream : Bytes
+        The unpacked file.
+    file_name : str
+        For the messages.
     encoding : str
         Bytes that mean nothing in it become U+FFFD and spoil only the cell they stand in.
     progress : callable, optional
@@ -55,40 +73,39 @@ def read_blocks(
         decode = codecs.getincrementaldecoder(encoding)("replace")
     except LookupError:
         raise FileRefused(
-            f'{path.name}: "{encoding}" is no encoding; write for example encoding = "utf-8" '
+            f'{file_name}: "{encoding}" is no encoding; write for example encoding = "utf-8" '
             'or "cp1252"'
         ) from None
     # str.splitlines would also end lines at form feeds and at U+0085, a "..." read as latin-1.
     decoder = io.IncrementalNewlineDecoder(decode, translate=True)
     first_line, rest, bytes_done = 1, "", 0
-    with path.open("rb") as stream:
-        data = stream.read(BLOCK_BYTES)
-        while data:
-            bytes_done += len(data)
-            ahead = stream.read(BLOCK_BYTES)
-            try:
-                text = rest + decoder.decode(data, final=not ahead)
-            except UnicodeError as error:
-                raise FileRefused(f"{path.name}: {error}; correct encoding in its layout") from None
-            if first_line == 1:
-                text = text.lstrip("\ufeff")
-            lines = text.split("\n")
-            rest = lines.pop()
-            if len(rest) > BLOCK_BYTES:
-                raise FileRefused(
-                    f"{path.name}: line {first_line + len(lines)} does not end within "
-                    f"{BLOCK_BYTES:,} characters; give a text file in {encoding}"
-                )
-            cut = bool(rest) and not ahead
-            if cut:
-                lines.append(rest)
-            if "\0" in text:
-                lines = [line.lstrip("\0") or line for line in lines]
-            yield Block(first_line, lines, cut)
-            first_line += len(lines)
-            if progress is not None:
-                progress(bytes_done)
-            data = ahead
+    data = stream.read(BLOCK_BYTES)
+    while data:
+        bytes_done += len(data)
+        ahead = stream.read(BLOCK_BYTES)
+        try:
+            text = rest + decoder.decode(data, final=not ahead)
+        except UnicodeError as error:
+            raise FileRefused(f"{file_name}: {error}; correct encoding in its layout") from None
+        if first_line == 1:
+            text = text.lstrip("\ufeff")
+        lines = text.split("\n")
+        rest = lines.pop()
+        if len(rest) > BLOCK_BYTES:
+            raise FileRefused(
+                f"{file_name}: line {first_line + len(lines)} does not end within "
+                f"{BLOCK_BYTES:,} characters; give a text file in {encoding}"
+            )
+        cut = bool(rest) and not ahead
+        if cut:
+            lines.append(rest)
+        if "\0" in text:
+            lines = [line.lstrip("\0") or line for line in lines]
+        yield Block(first_line, lines, cut)
+        first_line += len(lines)
+        if progress is not None:
+            progress(bytes_done)
+        data = ahead
 
 
 def shown(text: str) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, compress
 
 import numpy as np
 from numpy.typing import NDArray
 
 from probes.frames import Reject
-from probes.layouts import Layout
+from probes.layouts import BLANKS, Layout
 from probes.logger_lines import Block, FileRefused, shown
 
 HEADER_LINES = 200
@@ -33,6 +33,16 @@ class Rows:
     text: list[str]
     columns: list[list[str]]
 
+    def where(self, keep: NDArray[np.bool_]) -> Rows:
+        """Return some of the rows."""
+        if keep.all():
+            return self
+        return Rows(
+            self.line[keep],
+            list(compress(self.text, keep)),
+            [list(compress(cells, keep)) for cells in self.columns],
+        )
+
 
 def find_header(lines: list[str], layout: Layout, file_name: str) -> Header:
     """Return the header among a file's first lines.
@@ -51,7 +61,7 @@ def find_header(lines: list[str], layout: Layout, file_name: str) -> Header:
     FileRefused
         When the header lacks a declared column or holds it twice.
     """
-    declared = [*layout.time, *layout.columns]
+    declared = list(layout.headers)
     first, last = (0, HEADER_LINES) if layout.skip is None else (layout.skip, layout.skip + 1)
     headers = [
         Header(number, line, [name.strip() for name in split_line(line, layout.delimiter)])
@@ -84,6 +94,8 @@ def find_width(lines: list[str], header: Header, delimiter: str) -> int:
     lines end in a delimiter that the header lacks.
     """
     width = len(header.names)
+    if delimiter == BLANKS:
+        return width
     longer = sum(
         line.endswith(delimiter) and len(split_line(line, delimiter)) == width + 1 for line in lines
     )
@@ -109,9 +121,9 @@ def split_rows(
     A quote that is never closed costs its own line only.
     """
     lines, delimiter = block.lines, layout.delimiter
-    quoted = any('"' in line for line in lines)
-    cells = [split_line(line, delimiter) for line in lines] if quoted else []
-    counts = list(map(len, cells)) if quoted else [line.count(delimiter) + 1 for line in lines]
+    one_by_one = delimiter == BLANKS or any('"' in line for line in lines)
+    cells = [split_line(line, delimiter) for line in lines] if one_by_one else []
+    counts = list(map(len, cells)) if one_by_one else [line.count(delimiter) + 1 for line in lines]
     ending = delimiter if width > len(header.names) else ""
     is_row = [
         count == width and line != header.text and line.endswith(ending)
@@ -121,7 +133,7 @@ def split_rows(
         is_row[-1] = False
     places = np.flatnonzero(is_row)
     text = [lines[place] for place in places] if places.size < len(lines) else lines
-    if quoted:
+    if one_by_one:
         flat = list(chain.from_iterable(cells[place] for place in places))
     else:
         flat = "\n".join(text).replace("\n", delimiter).split(delimiter) if text else []
@@ -131,7 +143,7 @@ def split_rows(
             block.first_line + place,
             _why_no_row(line, counts[place], width, block.cut and place == len(lines) - 1),
             shown(line),
-            len(layout.columns),
+            layout.readings_in_row,
         )
         for place, line in enumerate(lines)
         if not is_row[place] and line.strip() and line != header.text
@@ -142,8 +154,11 @@ def split_rows(
 def split_line(line: str, delimiter: str) -> list[str]:
     """Return the cells of one line; none where its quotes are broken."""
     if '"' not in line:
-        return line.split(delimiter)
+        return line.split(None if delimiter == BLANKS else delimiter)
     try:
+        if delimiter == BLANKS:
+            line = " ".join(line.split())
+            return next(csv.reader([line], delimiter=" ", strict=True))
         return next(csv.reader([line], delimiter=delimiter, strict=True))
     except csv.Error:
         return []

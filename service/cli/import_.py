@@ -101,6 +101,8 @@ def _describe(
     yield "\nReadings"
     for name, count in _counts(report).items():
         yield f"  {name:<11}{count:>14,}"
+    if report.others:
+        yield f"\nRows of other loggers: {report.others:,}"
     if report.rejects:
         yield "\nRejected"
     for reject in report.rejects[:LISTED]:

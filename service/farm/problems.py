@@ -15,6 +15,7 @@ from pydantic_core import ErrorDetails
 
 from service.farm.models import ProbeEntry
 from service.farm.text import key_text, value_text
+from service.farm.values import LIST_OR_TABLE
 
 SHOWN_CHARACTERS = 60
 CLOSE = 0.75  # of difflib's ratio: a slip of the pen, and no other word
@@ -54,12 +55,13 @@ def describe_errors(
 
 
 def _describe(kind: str, model: type[BaseModel], detail: ErrorDetails) -> str:
-    loc = detail["loc"]
+    loc = tuple(part for part in detail["loc"] if part not in LIST_OR_TABLE)
     where = _where(loc)
     *_, last = loc
     if detail["type"] == "missing":
         return f"{where} is missing; {_remedy(kind, loc)}"
-    where = f"{where} = {_shortened(detail['input'])}"
+    if detail["input"] is not None:  # a key that is left out, where another asks for it
+        where += f" = {_shortened(detail['input'])}"
     context = detail.get("ctx", {})
     if detail["type"] == "extra_forbidden":
         keys = list((ProbeEntry if len(loc) > 1 else model).model_fields)

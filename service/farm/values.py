@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Field, Strict
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Strict, Tag
 
 from alerts.rules import RULES
 from probes.clock import parse_clock, parse_offset_min
-from probes.stamps import check_time_format
+from probes.time_words import TIME_WORDS
+from probes.wall_times import check_time_format
 from service.farm.text import one_of, value_text
 
 DEEPEST_CM = 1000
@@ -105,6 +106,8 @@ def _check_time_format(text: str) -> str:
         check_time_format(text)
     except ValueError as error:
         raise ValueError(str(error).removeprefix(f'time_format "{text}" ')) from None
+    if text in TIME_WORDS:
+        return text
     marks = set(re.findall("%(.)", text))
     if not (marks & set("Yy") and ("j" in marks or ("d" in marks and marks & set("mbB")))):
         raise ValueError('has no full date; write such as "%Y-%m-%d %H:%M"')
@@ -155,13 +158,21 @@ RootZone = Annotated[
     tuple[Annotated[float, Field(ge=0)], Depth], AsTuple, AfterValidator(_check_root_zone)
 ]
 ProbeName = Annotated[str, AfterValidator(_check_probe)]
+Header = Annotated[str, AfterValidator(check_header)]
 Headers = Annotated[
-    tuple[Annotated[str, AfterValidator(check_header)], ...],
+    tuple[Header, ...],
     AsTuple,
     EachOnce,
     BeforeValidator(_as_list),
 ]
 MissingCode = Annotated[str, BeforeValidator(_as_code)]
+MissingCodes = Annotated[tuple[MissingCode, ...], AsTuple]
+LIST_OR_TABLE = ("<list>", "<table>")  # pydantic puts the one it took into where an error is
+Missing = Annotated[
+    Annotated[MissingCodes, Tag(LIST_OR_TABLE[0])]
+    | Annotated[dict[str, MissingCodes], Tag(LIST_OR_TABLE[1])],
+    Discriminator(lambda value: LIST_OR_TABLE[isinstance(value, Mapping)]),
+]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Spacing = Annotated[float, Field(gt=0, le=100)]

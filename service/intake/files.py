@@ -34,6 +34,8 @@ def import_file(
         path,
         layout_from_spec(logger.layout_name, logger.layout_spec),
         lambda done: progress(READING_SHARE * done / size),
+        logger_id=logger_id,
+        latest_year=now.year + 1,
     )
     with path.open("rb") as content:
         source = Source("file", str(path), hashlib.file_digest(content, "sha256").hexdigest())

@@ -61,6 +61,7 @@ def ingest(
             FileReject(source.name, reject.line, reject.reason, reject.text)
             for reject in file.rejects
         ),
+        others=file.others,
     )
     batch_id = 0 if dry_run else _open_batch(connection, logger, source, file, now)
     for number, channel in enumerate(file.channels):

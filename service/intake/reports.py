@@ -35,6 +35,7 @@ class ImportReport:
     """What became of the readings of one or more files; the five counts add up to all of them.
 
     conflicts : the first few of each probe and file; the table `conflict` holds all
+    others : how many rows of the files are of other loggers
     """
 
     inserted: int = 0
@@ -44,6 +45,7 @@ class ImportReport:
     missing: int = 0
     rejects: tuple[FileReject, ...] = ()
     conflicts: tuple[FileConflict, ...] = ()
+    others: int = 0
 
     def __add__(self, other: ImportReport) -> ImportReport:
         """Return one report of both."""

@@ -15,7 +15,7 @@ MISSING, UNREADABLE = nan, inf
 
 def number_in(cell: str, others: tuple[str, ...] = (), **fields: object) -> float:
     """Return what is read from a cell of a column that holds others too."""
-    return read_column([cell, *others], find_cell_rules(layout(**fields)))[0]
+    return read_column([cell, *others], find_cell_rules(layout(**fields), "10 cm"))[0]
 
 
 # The plain way reads a column at once, the careful one cell by cell, which a word brings about.

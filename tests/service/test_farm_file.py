@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -238,19 +239,20 @@ def test_what_is_written_as_toml_is_read_as_it_was(key, value):
 
 def test_the_example_is_valid_and_shows_every_key():
     tables = tomllib.loads(EXAMPLE.read_text(encoding="utf-8"))
-    shown = {kind: set(one_table(tables, kind)) for kind in TABLES if kind != "organisation"}
-
     assert farm_from_tables(tables).organisation is not None
+    tables["layout"] = list(tables["layout"].values())
+    shown = {
+        kind: {key for table in tables[kind] for key in table}
+        for kind in TABLES
+        if kind != "organisation"
+    }
     assert shown == {
         kind: set(model.model_fields) for kind, model in TABLES.items() if kind != "organisation"
     }
 
 
-def test_a_layout_is_the_same_after_a_stay_in_the_store():
-    tables = tomllib.loads(EXAMPLE.read_text(encoding="utf-8"))
-    spec = layout_spec(farm_from_tables(tables).layout["plain"])
-
-    assert layout_from_spec("plain", spec) == Layout(
+EXAMPLE_LAYOUTS = {
+    "plain": Layout(
         name="plain",
         clock=Clock("UTC+10:00", 600, None),
         time=("Date", "Time"),
@@ -261,7 +263,31 @@ def test_a_layout_is_the_same_after_a_stay_in_the_store():
         columns={"T1": 15, "T2": 30},
         missing=("", "-999"),
         skip=2,
-    )
+        sheet="Data",
+    ),
+    "long": Layout(
+        name="long",
+        clock=Clock("stamp", 0, None),
+        time=("when",),
+        time_format="iso8601",
+        stamp="instant",
+        interval_min=60,
+        unit="C",
+        columns={"0.15": 15, "0.3": 30},
+        depth="depth_m",
+        value="temp",
+        logger="device",
+        missing={"0.15": ("-127",), "*": ("",)},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", EXAMPLE_LAYOUTS)
+def test_a_layout_is_the_same_after_a_stay_in_the_store(name):
+    tables = tomllib.loads(EXAMPLE.read_text(encoding="utf-8"))
+    spec = json.loads(json.dumps(layout_spec(farm_from_tables(tables).layout[name])))
+
+    assert layout_from_spec(name, spec) == EXAMPLE_LAYOUTS[name]
 
 
 def test_one_time_column_needs_no_brackets_and_a_missing_code_no_quotes():

@@ -1,0 +1,123 @@
+"""Spreadsheets: the cells of one sheet as lines of text, a line a row."""
+
+from __future__ import annotations
+
+import csv
+import io
+import warnings
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from probes.layouts import Layout
+from probes.logger_lines import FileRefused
+
+MAX_ROWS = 2**20
+"""The format's own limit."""
+
+MAX_CELLS = 50_000_000
+"""A full sheet with 47 columns; a cell far out in each row would ask for 17,000 million."""
+
+
+def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
+    """Return a sheet as UTF-8 text, its cells by their value and separated by commas.
+
+    Parameters
+    ----------
+    path : Path
+    layout : Layout
+        Names the sheet; numbers are written with its decimal mark.
+    max_bytes : int
+        How long the text may be.
+
+    Dates are written as 2025-04-01 13:30:00, rounded to the second; numbers with all their digits.
+
+    Raises
+    ------
+    FileRefused
+        When it cannot be read, has no such sheet, or is larger than the bounds.
+    """
+    from openpyxl import load_workbook  # a third of a second that plain files need not wait for
+
+    try:
+        with path.open("rb") as stream, warnings.catch_warnings():
+            warnings.simplefilter(
+                "ignore"
+            )  # of styles and rules that a reader of values leaves out
+            book = load_workbook(stream, read_only=True, data_only=True)
+            try:
+                names = [sheet.title for sheet in book.worksheets]
+                name = layout.sheet if layout.sheet is not None else next(iter(names), None)
+                if name not in names:
+                    raise FileRefused(
+                        f"{path.name}: no sheet '{name}'; it has {', '.join(names) or 'none'}; "
+                        f"correct sheet in layout.{layout.name}"
+                    )
+                sheet = book[name]
+                sheet.reset_dimensions()  # what a file says of its size may be wrong, or a trap
+                return _write(sheet.iter_rows(values_only=True), path, layout.decimal, max_bytes)
+            finally:
+                book.close()
+    except FileRefused:
+        raise
+    except Exception as error:  # the reader meets damage with whatever its parts raise
+        raise FileRefused(
+            f"{path.name}: cannot be read as a spreadsheet ({type(error).__name__}: {error}); "
+            "save it again, or as .csv"
+        ) from None
+
+
+def _write(rows: Iterable[tuple[object, ...]], path: Path, decimal: str, max_bytes: int) -> bytes:
+    line = io.StringIO()
+    writer = csv.writer(line, lineterminator="")
+    lines: list[tuple[str, int]] = []
+    cells = length = 0
+    for number, row in enumerate(rows, start=1):
+        writer.writerow([_cell_text(cell, decimal) for cell in row])
+        lines.append((line.getvalue() if any(cell is not None for cell in row) else "", len(row)))
+        line.seek(0)
+        line.truncate()
+        cells += len(row)
+        length += len(lines[-1][0])
+        if number > MAX_ROWS or cells > MAX_CELLS or length > max_bytes:
+            raise FileRefused(
+                f"{path.name}: more than {MAX_ROWS:,} rows, {MAX_CELLS:,} cells or "
+                f"{max_bytes:,} bytes; save as .csv what belongs to the logger"
+            )
+    # A row ends with its last cell that holds something: the blank ones behind it are added.
+    width = max((count for _, count in lines), default=0)
+    return "".join(
+        f"{text}{',' * (width - count)}\n" if text else "\n" for text, count in lines
+    ).encode()
+
+
+def _cell_text(cell: object, decimal: str) -> str:
+    match cell:
+        case None:
+            return ""
+        case bool():
+            return str(cell).upper()
+        case int() | float():
+            return repr(cell).replace(".", decimal)
+        case datetime():
+            return (cell + timedelta(milliseconds=500)).strftime("%Y-%m-%d %H:%M:%S")
+        case date():
+            return cell.isoformat()
+        case time():
+            return _clock_text(
+                timedelta(
+                    hours=cell.hour,
+                    minutes=cell.minute,
+                    seconds=cell.second,
+                    microseconds=cell.microsecond,
+                )
+            )
+        case timedelta():
+            return _clock_text(cell)
+        case _:
+            return " ".join(str(cell).split())  # a line break in a cell is none in the sheet
+
+
+def _clock_text(since_midnight: timedelta) -> str:
+    minutes, seconds = divmod(round(since_midnight.total_seconds()), 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}:{seconds:02d}"
