@@ -96,11 +96,30 @@ class Fetcher:
 
         With `first_bytes` only its beginning is read, changed or not.
         """
+        return self._fetch(url, params, first_bytes, if_changed=first_bytes is None)
+
+    def fetch_anew(
+        self, url: str, params: Mapping[str, str] | None = None, final: Collection[int] = ()
+    ) -> bytes:
+        """Return what an address answers, changed or not: one of several that are read as one.
+
+        A status in `final` is an error that is not tried again.
+        """
+        return self._fetch(url, params, None, final=final) or b""
+
+    def _fetch(
+        self,
+        url: str,
+        params: Mapping[str, str] | None,
+        first_bytes: int | None,
+        if_changed: bool = False,
+        final: Collection[int] = (),
+    ) -> bytes | None:
         if params:
             url = f"{url}{'&' if '?' in url else '?'}{urlencode(params)}"
         for attempt in range(ATTEMPTS):
             try:
-                return self._try(url, first_bytes)
+                return self._try(url, first_bytes, if_changed, final)
             except _TryAgainError as error:
                 wait_s = error.wait_s or FIRST_WAIT_S * 2**attempt * random.uniform(0.5, 1.5)  # noqa: S311 (no secret)
                 if attempt == ATTEMPTS - 1 or wait_s > LONGEST_WAIT_S:
@@ -132,11 +151,13 @@ class Fetcher:
         session.headers["User-Agent"] = f"digseason/{version('digseason')}{contact}"
         return session
 
-    def _try(self, asked: str, first_bytes: int | None) -> bytes | None:
+    def _try(
+        self, asked: str, first_bytes: int | None, if_changed: bool, final: Collection[int]
+    ) -> bytes | None:
         """Ask once, redirects and all."""
         url = asked
         for _ in range(MOST_REDIRECTS + 1):
-            headers = dict(self.known.get(asked, {})) if first_bytes is None else {}
+            headers = dict(self.known.get(asked, {})) if if_changed else {}
             with self._answer(url, headers) as answer:
                 if answer.status_code in REDIRECTS and "Location" in answer.headers:
                     target = urljoin(url, answer.headers["Location"])
@@ -150,9 +171,9 @@ class Fetcher:
                 if answer.status_code == 304 and headers:
                     self.validators[asked] = headers
                     return None
-                self._check_status(url, answer)
+                self._check_status(url, answer, final)
                 content = self._read(url, answer, first_bytes)
-                if first_bytes is None:
+                if if_changed:
                     self.validators[asked] = _validators_of(answer)
                 return content
         raise PermanentFetchError(
@@ -192,12 +213,12 @@ class Fetcher:
             self.sleep(self.between_requests_s - waited_s)
         self.last_request_s[host] = self.seconds()
 
-    def _check_status(self, url: str, answer: requests.Response) -> None:
+    def _check_status(self, url: str, answer: requests.Response, final: Collection[int]) -> None:
         status = answer.status_code
         if status == 200:
             return
         what = f"answers {status} {answer.reason or ''}".rstrip()
-        if status in PASSING:
+        if status in PASSING and status not in final:
             raise _TryAgainError(what, self._find_wait_s(answer.headers.get("Retry-After", "")))
         text = _begin(self._read(url, answer, SHOWN_CHARACTERS))
         raise PermanentFetchError(

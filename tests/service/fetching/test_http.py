@@ -74,6 +74,23 @@ def test_what_has_not_changed_is_not_sent_again(server: HttpServer, make: Make) 
     assert second.validators == first.validators
 
 
+def test_what_is_asked_anew_is_sent_again_and_not_remembered(
+    server: HttpServer, make: Make
+) -> None:
+    server.say(Reply(b"good", headers={"ETag": '"1"'}))
+    fetcher = make(known={server.address: {"If-None-Match": '"1"'}})
+    assert fetcher.fetch_anew(server.address) == b"good"
+    assert "If-None-Match" not in server.asked[0].headers
+    assert fetcher.validators == {}
+
+
+def test_a_status_that_is_final_is_not_tried_again(server: HttpServer, make: Make) -> None:
+    server.say(Reply(status=500))
+    with pytest.raises(PermanentFetchError) as caught:
+        make().fetch_anew(server.address, final=[500])
+    assert (caught.value.status, len(server.asked)) == (500, 1)
+
+
 @pytest.mark.parametrize(
     "bad",
     [
