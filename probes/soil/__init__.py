@@ -1,0 +1,1 @@
+"""Heat in the soil: its waves, how fast it moves, and temperatures carried to other depths."""
