@@ -7,6 +7,7 @@ is no error but "nothing found".
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -27,6 +28,7 @@ from probes.feeds.answers import (
 from probes.feeds.contract import FeedAnswerError, FeedReadings
 from probes.units import Unit, to_c
 
+EVERY_INSTANT = "STO:*:*"  # bare codes would leave out deeper sensors and replicates
 ELEMENTS = frozenset(("STO", "STV"))  # at the instant, mean of the hour; extremes are no readings
 UNITS: Mapping[str, Unit] = {"degF": "F", "degC": "C"}
 CM_PER_INCH = 2.54
@@ -60,6 +62,24 @@ class Element:
     def depth_cm(self) -> float:
         """Its depth below ground."""
         return -self.depth_in * CM_PER_INCH
+
+
+def check_element(text: str) -> str:
+    """Return what may be asked for: "STO:-2:1", or "*" for any depth or any sensor at a depth.
+
+    Raises
+    ------
+    ValueError
+        When it is something else, with what to write instead.
+    """
+    code, *parts = text.split(":")
+    depth_and_ordinal = r"(?:\*|-\d+):(?:\*|\d+)"
+    if code in ELEMENTS and re.fullmatch(depth_and_ordinal, ":".join(parts), re.ASCII):
+        return text
+    raise ValueError(
+        "is no soil temperature of this network; write STO (at the instant) or STV (mean of the "
+        f'hour), inches below ground and the number of the sensor: "STO:-2:1" or "{EVERY_INSTANT}"'
+    )
 
 
 def read_offset_min(answer: Any, triplet: str) -> int | None:

@@ -57,12 +57,16 @@ class Page:
     next_url: str | None
 
 
-def datastream_path(datastream: int | str) -> str:
-    """Return the path of a datastream below the root of the service, ready for a URL."""
-    if isinstance(datastream, int):
+def datastream_path(datastream: str) -> str:
+    """Return the path of a datastream below the root of the service, ready for a URL.
+
+    An id of digits is a number, unless it is written in quotes: "12" and "'12'" are two ids.
+    """
+    if datastream.isascii() and datastream.isdecimal():
         return f"Datastreams({datastream})"
-    quoted = quote(datastream.replace("'", "''"), safe="'")
-    return f"Datastreams('{quoted}')"
+    in_quotes = len(datastream) > 1 and datastream[0] == datastream[-1] == "'"
+    text = datastream[1:-1] if in_quotes else datastream
+    return "Datastreams('{}')".format(quote(text.replace("'", "''"), safe="'"))
 
 
 def read_unit(datastream: Any) -> Unit:

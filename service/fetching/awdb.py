@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from probes.clock import parse_offset_min
 from probes.feeds.answers import load_answer
-from probes.feeds.awdb import choose_offset_min, read_data, read_offset_min
+from probes.feeds.awdb import EVERY_INSTANT, choose_offset_min, read_data, read_offset_min
 from service.fetching.deliveries import Delivery, Span, Station
 from service.fetching.http import Fetcher
 
@@ -18,13 +18,13 @@ DAYS_AT_ONCE = 90  # the network limits what one request may ask for
 def fetch_awdb(fetcher: Fetcher, station: Station, span: Span) -> Iterator[Delivery]:
     """Ask for a station's hourly soil temperature at all depths, some months at a time.
 
-    Of `station.spec`: `station` (triplet), `element` ("STO" or "STV"), `url` (root of the service)
-    and `utc_offset`, where the network does not state the station's clock.
+    Of `station.spec`: `station`, its triplet; `elements`, what is asked for; `utc_offset`, where
+    the network does not state the station's clock; `url`, the root of the service.
     """
     root = (station.spec.get("url") or ADDRESS).rstrip("/")
     triplet = station.spec["station"]
-    # Bare codes would leave out deeper sensors and replicates.
-    asked = {"stationTriplets": triplet, "elements": f"{station.spec['element']}:*:*"}
+    elements = station.spec.get("elements") or [EVERY_INSTANT]
+    asked = {"stationTriplets": triplet, "elements": ",".join(elements)}
     known = load_answer(fetcher.fetch_anew(f"{root}/stations", asked))
     stated = station.spec.get("utc_offset")
     stated_min = None if stated is None else parse_offset_min(stated)

@@ -7,11 +7,10 @@ Where it does not, its links are followed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
-from typing import Any
 from urllib.parse import quote
 
 from probes.feeds.answers import join_records, load_answer
@@ -53,10 +52,13 @@ def fetch_sensorthings(fetcher: Fetcher, station: Station, span: Span) -> Iterat
     """Ask for the observations of a station's datastreams, a month at a time.
 
     Of `station.spec`: `url`, the root of the service ("https://example.org/v1.1"), and
-    `datastreams`, each with its id (`datastream`) and its `depth_cm`.
+    `datastreams`, the depth [cm] of each id.
     """
     root = station.spec["url"].rstrip("/")
-    streams = [_find_datastream(fetcher, root, entry) for entry in station.spec["datastreams"]]
+    streams = [
+        _find_datastream(fetcher, root, datastream, depth_cm)
+        for datastream, depth_cm in station.spec["datastreams"].items()
+    ]
     since = span.since
     while since < span.until:
         until = min(since + timedelta(days=DAYS_AT_ONCE), span.until)
@@ -72,13 +74,13 @@ def fetch_sensorthings(fetcher: Fetcher, station: Station, span: Span) -> Iterat
         since = until
 
 
-def _find_datastream(fetcher: Fetcher, root: str, entry: Mapping[str, Any]) -> _Datastream:
-    url = f"{root}/{datastream_path(entry['datastream'])}"
+def _find_datastream(fetcher: Fetcher, root: str, datastream: str, depth_cm: float) -> _Datastream:
+    url = f"{root}/{datastream_path(datastream)}"
     try:
         unit = read_unit(load_answer(fetcher.fetch_anew(url)))
     except FeedAnswerError as error:
-        raise FeedAnswerError(f"datastream {entry['datastream']}: {error}") from error
-    return _Datastream(str(entry["datastream"]), entry["depth_cm"], f"{url}/Observations", unit)
+        raise FeedAnswerError(f"datastream {datastream}: {error}") from error
+    return _Datastream(datastream, depth_cm, f"{url}/Observations", unit)
 
 
 def _fetch_datastream(fetcher: Fetcher, stream: _Datastream, span: Span) -> Iterator[Delivery]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
-from probes.feeds.awdb import choose_offset_min, read_data, read_offset_min
+from probes.feeds.awdb import check_element, choose_offset_min, read_data, read_offset_min
 from probes.feeds.contract import FeedAnswerError
 from probes.frames import LoggerFile
 from tests.probes.feeds.json_answers import json_values
@@ -66,6 +66,17 @@ def reason(row: dict[str, Any]) -> str | None:
 def test_a_channel_is_named_by_code_inches_and_ordinal_and_lies_that_deep() -> None:
     readings = read_data(answer(series(at(1, 50))), TRIPLET, PACIFIC_MIN)
     assert readings.depth_cm == {"STO:-2:1": 5.08}  # by hand: 2 x 2.54
+
+
+@pytest.mark.parametrize("text", ["STO:-2:1", "STV:-20:2", "STO:*:*", "STO:-8:*"])
+def test_what_may_be_asked_for_is_soil_temperature_in_full(text: str) -> None:
+    assert check_element(text) == text
+
+
+@pytest.mark.parametrize("text", ["STO", "*", "*:*:*", "STO:-2", "STO:2:1", "STX:-2:1", "SMS:-2:1"])
+def test_what_is_bare_above_ground_or_another_quantity_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r'"STO:-2:1" or "STO:\*:\*"'):
+        check_element(text)
 
 
 def test_a_value_in_stored_fahrenheit_is_read_in_celsius() -> None:

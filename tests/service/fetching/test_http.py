@@ -2,46 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any
 
 import pytest
 
 from service.fetching.addresses import AddressRefusedError, find_address
 from service.fetching.http import ATTEMPTS, Fetcher, PassingFetchError, PermanentFetchError
-from tests.http_server import Asked, HttpServer, Reply, http_server
+from tests.http_server import Asked, HttpServer, Reply
 
 GOOD = Reply(b"good")
-
-
-@pytest.fixture
-def server() -> Iterator[HttpServer]:
-    with http_server() as running:
-        yield running
-
-
-@pytest.fixture
-def waits() -> list[float]:
-    """How long the fetcher would have slept."""
-    return []
-
-
-@pytest.fixture
-def make(waits: list[float]) -> Callable[..., Fetcher]:
-    """Make a fetcher that sleeps on paper only."""
-
-    def fetcher(**fields: Any) -> Fetcher:
-        return Fetcher(
-            **{
-                "allow_hosts": ["127.0.0.1", "localhost"],
-                "between_requests_s": 0,
-                "sleep": waits.append,
-            }
-            | fields
-        )
-
-    return fetcher
 
 
 Make = Callable[..., Fetcher]
