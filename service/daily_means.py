@@ -36,7 +36,7 @@ def find_probe_means(logger: Logger, probe: Probe, readings: Readings) -> DailyM
     return find_daily_means(
         readings.where(stretch >= 0),
         logger.utc_offset_min,
-        logger.layout_spec["interval_min"],
+        logger.interval_min,
         logger.use_suspect,
         offsets_c[stretch[stretch >= 0]],
     )

@@ -71,6 +71,25 @@ email = "ada@example.org"
 channels = ["mail"]
 """
 
+STATION = """
+[[station]]
+id = "b1"
+site = "upper"
+feed = "crn-hourly"
+station = "XX_Low_Bench_3_N"
+wban = "03047"
+"""
+
+STATION_ELSEWHERE = f"""
+[[site]]
+id = "bench"
+name = "Low Bench"
+timezone = "America/Los_Angeles"
+latitude = 45.2
+longitude = -123.2
+elevation_m = 260
+{STATION.replace("upper", "bench")}"""
+
 
 def farm_text(
     *,

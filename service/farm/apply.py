@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, Table, delete, insert, select, update
 
 from service.daily_means import refresh_daily_means
 from service.farm.changes import Change, as_stored, find_changes, with_missing
@@ -32,6 +32,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     changes = find_changes(farm, active, farm_from_store(connection, retired=True), retire=retire)
     whole = farm if retire else with_missing(farm, active)
     _refuse_contradictions(whole, changes)
+    _refuse_taken_ids(connection, changes)
     before = [
         fetch_logger(connection, key, lock=True)
         for key in connection.scalars(select(tables.logger.c.id).order_by(tables.logger.c.id))
@@ -60,21 +61,39 @@ def _refuse_contradictions(whole: Farm, changes: list[Change]) -> None:
         )
 
 
+def _refuse_taken_ids(connection: Connection, changes: list[Change]) -> None:
+    """Refuse a new logger or station that is called as a retired one of the other kind."""
+    taken = set(connection.scalars(select(tables.logger.c.id)))
+    problems = [
+        f"{table_label(c.table, c.key)}: a retired logger or station has this id; write another"
+        for c in changes
+        if c.what == "added" and c.table in ("logger", "station") and c.key in taken
+    ]
+    if problems:
+        raise FarmFileError(problems)
+
+
 def _daily_basis(logger: Logger) -> tuple[Any, ...]:
     """Return all that a logger's daily means depend on, its readings aside."""
-    interval_min = logger.layout_spec["interval_min"]
-    return logger.utc_offset_min, logger.use_suspect, interval_min, logger.probes
+    return logger.utc_offset_min, logger.use_suspect, logger.interval_min, logger.probes
+
+
+def _tables_of(kind: str) -> tuple[Table, ...]:
+    """Return the tables that hold a kind, what others refer to first: a station is a logger."""
+    table = tables.metadata.tables[kind]
+    return (tables.logger, table) if kind == "station" else (table,)
 
 
 def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> None:
-    for kind in TABLES:  # in this order no row refers to one that is not there yet
-        table = tables.metadata.tables[kind]
+    # in this order no row refers to one that is not there yet
+    for kind, table in [(one, table) for one in TABLES for table in _tables_of(one)]:
         key_column = table.primary_key.columns[0]
         new = []
         for change in changes:
             if change.table != kind or change.what not in WRITTEN:
                 continue
             row = row_of(change.key, farm.tables(kind)[change.key])
+            row = {name: value for name, value in row.items() if name in table.c}
             if change.what == "added":
                 new.append(row)
                 continue
@@ -98,7 +117,7 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
 def _retire(connection: Connection, changes: list[Change], now: datetime) -> None:
     for change in changes:
         if change.what == "retired":
-            table = tables.metadata.tables[change.table]
+            table, *_ = _tables_of(change.table)
             of_key = table.primary_key.columns[0] == change.key
             connection.execute(update(table).where(of_key).values(retired_at=now))
 

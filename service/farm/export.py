@@ -25,10 +25,14 @@ from service.store import tables
 def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     """Return what is active in the store, or what is retired, each table sorted by key."""
 
-    def fetch(table: Table) -> dict[str, rows.Row]:
+    def fetch(table: Table, *more: Table, kind: str | None = None) -> dict[str, rows.Row]:
         gone = table.c.retired_at.is_not(None)
         columns = [column for column in table.columns if column.name != "retired_at"]
-        query = select(*columns).where(gone if retired else ~gone)
+        query = select(*columns, *more).where(gone if retired else ~gone)
+        if kind is not None:
+            query = query.where(table.c.kind == kind)
+        for other in more:
+            query = query.join(other)
         found = [dict(row) for row in connection.execute(query).mappings()]
         key = table.primary_key.columns[0].name
         return {row[key]: row for row in sorted(found, key=lambda row: row[key])}
@@ -51,7 +55,11 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
         layout={key: layouts[key] for key in fetch(tables.layout)},
         logger={
             key: rows.logger_from_row(row, layouts[row["layout_name"]], histories[key])
-            for key, row in fetch(tables.logger).items()
+            for key, row in fetch(tables.logger, kind="files").items()
+        },
+        station={
+            key: rows.station_from_row(row)
+            for key, row in fetch(tables.logger, tables.station, kind="station").items()
         },
         recipient={
             key: rows.recipient_from_row(row, [block for (block,) in blocks[key]])

@@ -213,6 +213,26 @@ class Logger(FarmTable):
         return probes
 
 
+class Station(FarmTable):
+    """A station of a public feed; stations.FEED_KEYS has the keys that its feed needs and takes."""
+
+    id: Id
+    site: str
+    feed: Literal["crn-hourly", "crn-daily", "crn-5min", "awdb", "sensorthings", "plain"]
+    station: Name | None = None
+    wban: Annotated[str, Field(pattern=r"^[0-9]{5}$")] | None = None
+    elements: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
+    utc_offset: UtcOffset | None = None
+    url: Annotated[str, Field(pattern=r"^https?://[^\s/]")] | None = None
+    datastreams: dict[str, Depth] | None = None
+    layout: str | None = None
+    records: Name | None = None
+    interval_min: Annotated[float, Field(gt=0, le=1440)] | None = None
+    every_min: Annotated[int, Field(ge=5, le=44640)] = 360
+    first_day: date | None = None
+    allow_hosts: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
+
+
 class Recipient(FarmTable):
     """Someone who is told; without `blocks`: about all blocks, whatever the role."""
 
@@ -242,6 +262,7 @@ TABLES: Mapping[str, type[FarmTable]] = {
     "block": Block,
     "layout": LayoutTable,
     "logger": Logger,
+    "station": Station,
     "recipient": Recipient,
 }
 
@@ -259,6 +280,7 @@ class Farm:
     block: Mapping[str, Block] = field(default_factory=dict)
     layout: Mapping[str, LayoutTable] = field(default_factory=dict)
     logger: Mapping[str, Logger] = field(default_factory=dict)
+    station: Mapping[str, Station] = field(default_factory=dict)
     recipient: Mapping[str, Recipient] = field(default_factory=dict)
 
     def tables(self, kind: str) -> Mapping[str, Any]:

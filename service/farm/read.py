@@ -53,7 +53,7 @@ def farm_from_tables(raw: Mapping[str, Any]) -> Farm:
     tables: dict[str, dict[str, Any]] = {kind: {} for kind in TABLES}
     broken: dict[str, set[str]] = {kind: set() for kind in TABLES}
     for kind, model in TABLES.items():
-        for key, label, entry in [] if kind in misshapen else _entries(kind, raw.get(kind, [])):
+        for key, label, entry in [] if kind in misshapen else _entries(kind, raw.get(kind)):
             if key in tables[kind]:
                 problems.append(f"{label}: stands twice; give each its own {_key_field(kind)}")
             try:
@@ -78,12 +78,12 @@ def farm_from_tables(raw: Mapping[str, Any]) -> Farm:
 def _entries(kind: str, content: Any) -> Iterator[tuple[str, str, dict[str, Any]]]:
     """Give the key, the label and the content of each table of one kind."""
     if kind == "organisation":
-        yield "", table_label(kind, ""), content
+        yield "", table_label(kind, ""), content or {}
     elif kind == "layout":
-        for name, entry in content.items():
+        for name, entry in (content or {}).items():
             yield name, table_label(kind, name), entry
     else:
-        for number, entry in enumerate(content, start=1):
+        for number, entry in enumerate(content or [], start=1):
             key = entry.get(_key_field(kind))
             if isinstance(key, str):
                 yield key, table_label(kind, key), entry

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 
 from service.farm.layouts import probe_history
 from service.farm.models import Farm
+from service.farm.stations import describe_unknown_depth, find_wrong_keys
 from service.farm.text import one_of, table_label, table_title, value_text
 from service.farm.values import probe_name, split_probe_name
 
@@ -20,6 +21,7 @@ def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> li
     names = _probe_names(farm)
     return [
         *_dead_references(farm, broken),
+        *find_wrong_keys(farm),
         *_entries_of_other_columns(farm),
         *_blocks_without_probes(farm, names),
         *_blocks_with_unknown_probes(farm, names, broken),
@@ -36,6 +38,10 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
     for logger in farm.logger.values():
         yield "logger", logger.id, "site", "site", logger.site
         yield "logger", logger.id, "layout", "layout", logger.layout
+    for station in farm.station.values():
+        yield "station", station.id, "site", "site", station.site
+        if station.layout is not None:
+            yield "station", station.id, "layout", "layout", station.layout
     for recipient in farm.recipient.values():
         for block_id in recipient.blocks or ():
             yield "recipient", recipient.name, "blocks", "block", block_id
@@ -96,7 +102,14 @@ def _blocks_with_unknown_probes(
     for block in farm.block.values():
         of_site = names[block.site]
         for probe in block.probes or ():
-            if probe not in of_site and not _rests_on_broken(farm, broken, probe):
+            name, depth_cm = split_probe_name(probe)
+            if name in farm.station:
+                unknown = describe_unknown_depth(
+                    block.id, farm.station[name], depth_cm, farm.layout
+                )
+                if unknown:
+                    yield unknown
+            elif probe not in of_site and not _rests_on_broken(farm, broken, probe):
                 remedy = f"write {one_of(of_site, probe)}" if of_site else "add a [[logger]] there"
                 yield (
                     f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
@@ -106,6 +119,6 @@ def _blocks_with_unknown_probes(
 
 def _rests_on_broken(farm: Farm, broken: Mapping[str, Collection[str]], probe: str) -> bool:
     logger, _ = split_probe_name(probe)
-    if logger in broken.get("logger", ()):
+    if logger in (*broken.get("logger", ()), *broken.get("station", ())):
         return True
     return logger in farm.logger and farm.logger[logger].layout not in farm.layout

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -16,7 +17,9 @@ from service.farm.models import (
     ProbeEntry,
     Recipient,
     Site,
+    Station,
 )
+from service.farm.stations import FEED_KEYS, interval_min
 from service.farm.values import probe_name, split_probe_name
 
 Row = dict[str, Any]
@@ -38,6 +41,17 @@ def row_of(key: str, table: FarmTable) -> Row:
             return {"name": key, "spec": layout_spec(table)}
         case Logger():
             row["site_id"], row["layout_name"] = row.pop("site"), row.pop("layout")
+            row["kind"] = "files"
+        case Station():
+            return {
+                "id": key,
+                "kind": "station",
+                "site_id": table.site,
+                "layout_name": table.layout,
+                "logger_id": key,
+                "feed": table.feed,
+                "spec": {**table.model_dump(mode="json"), "interval_min": interval_min(table)},
+            }
         case Recipient():
             row["all_blocks"] = table.blocks is None
     return row
@@ -80,6 +94,14 @@ def logger_from_row(
     of_layout = {name: tuple(history[name]) for name in layout.columns if name in history}
     entries = shortest_entries(of_layout, layout)
     return Logger(id=row["id"], site=row["site_id"], layout=row["layout_name"], probes=entries)
+
+
+def station_from_row(row: Row) -> Station:
+    """Return a station; an interval that goes without saying is left out."""
+    spec = dict(row["spec"])
+    if spec["interval_min"] == FEED_KEYS[row["feed"]].interval_min:
+        spec["interval_min"] = None
+    return Station.model_validate_json(json.dumps(spec))
 
 
 def recipient_from_row(row: Row, blocks: Sequence[str]) -> Recipient:

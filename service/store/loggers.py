@@ -10,7 +10,9 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from service.store.tables import layout, logger, probe, probe_stretch, site
+from service.store.tables import layout, logger, probe, probe_stretch, site, station
+
+BY_HAND = {"interval_min": 1440.0}
 
 
 class UnknownLoggerError(LookupError):
@@ -37,11 +39,16 @@ class Probe:
 
 @dataclass(frozen=True)
 class Logger:
-    """A logger, its layout as the farm file has it, and what its site says of its readings."""
+    """A logger, its layout as the farm file has it, and what its site says of its readings.
+
+    layout_name, layout_spec : empty where no files are read
+    interval_min : between readings; a thermometer is read by hand, once a day or less
+    """
 
     id: str
     layout_name: str
     layout_spec: Mapping[str, Any]
+    interval_min: float
     utc_offset_min: int
     use_suspect: bool
     probes: tuple[Probe, ...]
@@ -54,9 +61,16 @@ class Logger:
 def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:
     """Return a logger; with `lock` no one else imports into it before this transaction ends."""
     query = (
-        select(logger, layout.c.spec, site.c.utc_offset_min, site.c.use_suspect)
-        .join(layout)
-        .join(site)
+        select(
+            logger,
+            layout.c.spec,
+            station.c.spec.label("station_spec"),
+            site.c.utc_offset_min,
+            site.c.use_suspect,
+        )
+        .outerjoin(layout)
+        .outerjoin(station)
+        .join(site, site.c.id == logger.c.site_id)
         .where(logger.c.id == logger_id)
     )
     if lock:  # SQLite has one writer anyway
@@ -87,8 +101,9 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
     )
     return Logger(
         id=found.id,
-        layout_name=found.layout_name,
-        layout_spec=found.spec,
+        layout_name=found.layout_name or "",
+        layout_spec=found.spec or {},
+        interval_min=(found.spec or found.station_spec or BY_HAND)["interval_min"],
         utc_offset_min=found.utc_offset_min,
         use_suspect=found.use_suspect,
         probes=tuple(probes),

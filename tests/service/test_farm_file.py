@@ -19,7 +19,7 @@ from service.farm.models import FROM_FIRST_READING, TABLES, Farm, ProbeEntry
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables, read_farm_file
 from service.farm.text import pair_text
-from tests.farms import farm_text
+from tests.farms import STATION, farm_text
 
 EXAMPLE = Path(__file__).parents[2] / "service" / "farm" / "example.toml"
 PROBLEMS = Path(__file__).with_name("farm_problems.txt").read_text(encoding="utf-8")
@@ -48,7 +48,7 @@ def problems_of_file(path: Path, content: bytes) -> list[str]:
 
 
 def one_table(tables: dict[str, Any], kind: str) -> dict[str, Any]:
-    """Return the only table of a kind in the minimal farm file."""
+    """Return the first table of a kind in the farm file of the tests."""
     return tables["layout"]["plain"] if kind == "layout" else tables[kind][0]
 
 
@@ -58,7 +58,7 @@ def one_table(tables: dict[str, Any], kind: str) -> dict[str, Any]:
     ids=lambda text: text.partition(": ")[2][:40],
 )
 def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, problem):
-    tables = tomllib.loads(farm_text())
+    tables = tomllib.loads(farm_text(more=STATION))
     kind, _, line = edit.partition(": ")
     if line.endswith(" ="):
         del one_table(tables, kind)[line.removesuffix(" =")]
@@ -100,7 +100,7 @@ def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, prob
             "[[recipient]]",
             "[rule.lice]\nmean_days = 5\n[[recipient]]",
             "[rule]: no such table; the tables are [organisation], [[district]], [[site]], "
-            "[[block]], [layout.NAME], [[logger]], [[recipient]]",
+            "[[block]], [layout.NAME], [[logger]], [[station]], [[recipient]]",
         ),
         (
             "[[logger]]",
@@ -215,7 +215,7 @@ toml_values = st.recursive(
 
 @given(data=st.data(), value=toml_values)
 def test_no_value_in_any_place_is_more_than_an_error_of_the_file(data, value):
-    tables = tomllib.loads(farm_text())
+    tables = tomllib.loads(farm_text(more=STATION))
     kind = data.draw(st.sampled_from(["top", *TABLES]))
     if kind == "top":
         tables[data.draw(st.sampled_from([*TABLES, "station"]))] = value
@@ -316,3 +316,10 @@ def test_the_entries_of_a_column_are_its_whole_history_in_order_of_time():
     assert probe_history(farm.logger["u1"], farm.layout["plain"]) == {
         "T15": (ProbeEntry(**early), ProbeEntry(**late))
     }
+
+
+def test_a_farm_file_of_one_table_says_what_that_table_lacks() -> None:
+    with pytest.raises(FarmFileError, match="organisation") as refused:
+        farm_from_tables({"site": [{"id": "upper"}]})
+    assert any("name" in problem for problem in refused.value.problems)
+    assert farm_from_tables({"organisation": {"name": "Alder"}}).layout == {}
