@@ -9,6 +9,7 @@ import pytest
 
 from service.fetching.http import Fetcher
 from tests.http_server import HttpServer, http_server
+from tests.sensorthings_server import SensorThingsServer, sensorthings_server
 
 
 @pytest.fixture
@@ -38,3 +39,10 @@ def make(waits: list[float]) -> Callable[..., Fetcher]:
         )
 
     return fetcher
+
+
+@pytest.fixture(scope="session")
+def things(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SensorThingsServer]:
+    """A real SensorThings server; fails with what to do where there is none."""
+    with sensorthings_server(tmp_path_factory.mktemp("things")) as running:
+        yield running
