@@ -101,7 +101,8 @@ def read_blocks(
             lines.append(rest)
         if "\0" in text:
             lines = [line.lstrip("\0") or line for line in lines]
-        yield Block(first_line, lines, cut)
+        if lines:
+            yield Block(first_line, lines, cut)
         first_line += len(lines)
         if progress is not None:
             progress(bytes_done)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 from probes.layouts import Layout
 from probes.logger_lines import FileRefused
@@ -30,13 +32,35 @@ def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
     max_bytes : int
         How long the text may be.
 
-    Dates are written as 2025-04-01 13:30:00, rounded to the second; numbers with all their digits.
+    Dates are written as 2025-04-01 and 2025-04-01 13:30:00, as their cell shows a time or none,
+    rounded to the second; numbers with all their digits.
 
     Raises
     ------
     FileRefused
         When it cannot be read, has no such sheet, or is larger than the bounds.
     """
+    with _opened(path) as book:
+        names = [sheet.title for sheet in book.worksheets]
+        name = layout.sheet if layout.sheet is not None else next(iter(names), "")
+        if name not in names:
+            raise FileRefused(
+                f"{path.name}: no sheet '{name}'; it has {', '.join(names) or 'none'}; "
+                f"correct sheet in layout.{layout.name}"
+            )
+        sheet = book[name]
+        sheet.reset_dimensions()  # what a file says of its size may be wrong, or a trap
+        return _write(sheet.iter_rows(), path, layout.decimal, max_bytes)
+
+
+def sheet_names(path: Path) -> list[str]:
+    """Return the names of the sheets of a spreadsheet."""
+    with _opened(path) as book:
+        return [sheet.title for sheet in book.worksheets]
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
     from openpyxl import load_workbook  # a third of a second that plain files need not wait for
 
     try:
@@ -45,19 +69,8 @@ def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
                 "ignore"
             )  # of styles and rules that a reader of values leaves out
             book = load_workbook(stream, read_only=True, data_only=True)
-            try:
-                names = [sheet.title for sheet in book.worksheets]
-                name = layout.sheet if layout.sheet is not None else next(iter(names), None)
-                if name not in names:
-                    raise FileRefused(
-                        f"{path.name}: no sheet '{name}'; it has {', '.join(names) or 'none'}; "
-                        f"correct sheet in layout.{layout.name}"
-                    )
-                sheet = book[name]
-                sheet.reset_dimensions()  # what a file says of its size may be wrong, or a trap
-                return _write(sheet.iter_rows(values_only=True), path, layout.decimal, max_bytes)
-            finally:
-                book.close()
+            yield book
+            book.close()
     except FileRefused:
         raise
     except Exception as error:  # the reader meets damage with whatever its parts raise
@@ -67,14 +80,16 @@ def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
         ) from None
 
 
-def _write(rows: Iterable[tuple[object, ...]], path: Path, decimal: str, max_bytes: int) -> bytes:
+def _write(rows: Iterable[tuple[Any, ...]], path: Path, decimal: str, max_bytes: int) -> bytes:
     line = io.StringIO()
     writer = csv.writer(line, lineterminator="")
     lines: list[tuple[str, int]] = []
     cells = length = 0
     for number, row in enumerate(rows, start=1):
         writer.writerow([_cell_text(cell, decimal) for cell in row])
-        lines.append((line.getvalue() if any(cell is not None for cell in row) else "", len(row)))
+        lines.append(
+            (line.getvalue() if any(cell.value is not None for cell in row) else "", len(row))
+        )
         line.seek(0)
         line.truncate()
         cells += len(row)
@@ -91,31 +106,34 @@ def _write(rows: Iterable[tuple[object, ...]], path: Path, decimal: str, max_byt
     ).encode()
 
 
-def _cell_text(cell: object, decimal: str) -> str:
-    match cell:
+def _cell_text(cell: Any, decimal: str) -> str:
+    value = cell.value
+    match value:
         case None:
             return ""
         case bool():
-            return str(cell).upper()
+            return str(value).upper()
         case int() | float():
-            return repr(cell).replace(".", decimal)
+            return repr(value).replace(".", decimal)
+        case datetime() if value.time() == time() and "h" not in cell.number_format.lower():
+            return value.date().isoformat()
         case datetime():
-            return (cell + timedelta(milliseconds=500)).strftime("%Y-%m-%d %H:%M:%S")
+            return (value + timedelta(milliseconds=500)).strftime("%Y-%m-%d %H:%M:%S")
         case date():
-            return cell.isoformat()
+            return value.isoformat()
         case time():
             return _clock_text(
                 timedelta(
-                    hours=cell.hour,
-                    minutes=cell.minute,
-                    seconds=cell.second,
-                    microseconds=cell.microsecond,
+                    hours=value.hour,
+                    minutes=value.minute,
+                    seconds=value.second,
+                    microseconds=value.microsecond,
                 )
             )
         case timedelta():
-            return _clock_text(cell)
+            return _clock_text(value)
         case _:
-            return " ".join(str(cell).split())  # a line break in a cell is none in the sheet
+            return " ".join(str(value).split())  # a line break in a cell is none in the sheet
 
 
 def _clock_text(since_midnight: timedelta) -> str:

@@ -9,6 +9,7 @@ import click
 
 COMMANDS = {  # command -> its module, its line in the help; in the order of the work
     "setup": ("service.cli.setup", "Read the farm file, or write it from the store."),
+    "propose": ("service.cli.propose", "Propose a layout for an unknown logger file."),
     "import": ("service.cli.import_", "Read logger files into the store."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),

@@ -1,0 +1,64 @@
+"""The corpus: each file comes out right, or is refused with the line and the reason."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from probes.frames import LoggerFile
+from probes.logger_files import FileRefused
+from tests.corpus import CASES, FILES, Case
+
+READ = [case for case in CASES if "rows" in case.spec]
+REFUSED = [case for case in CASES if "refused" in case.spec]
+
+
+def name_of(case: Case) -> str:
+    return case.path.name
+
+
+def rows_of(file: LoggerFile) -> list[str]:
+    """Return the rows as cases.toml writes them."""
+    return [
+        " ".join(
+            [str(instant)[:16], *("-" if np.isnan(c) else f"{round(c, 9):g}" for c in temps_c)]
+        )
+        for instant, temps_c in zip(file.observed_at, file.soil_temp_c, strict=True)
+    ]
+
+
+@pytest.mark.parametrize("case", READ, ids=name_of)
+def test_the_readings_are_those_of_the_file(case: Case) -> None:
+    assert rows_of(case.read()) == case.rows
+
+
+@pytest.mark.parametrize("case", READ, ids=name_of)
+def test_what_is_not_read_is_told_with_its_line_and_reason(case: Case) -> None:
+    expected = case.spec.get("rejects", [])
+    found = [
+        (reject.line, reason if reason in reject.reason else reject.reason)
+        for reject, (_, reason) in zip(case.read().rejects, expected, strict=True)
+    ]
+    assert found == [tuple(each) for each in expected]
+
+
+@pytest.mark.parametrize("case", READ, ids=name_of)
+def test_missing_codes_and_rows_of_others_are_counted(case: Case) -> None:
+    file = case.read()
+    assert (file.missing, file.others) == (
+        case.spec.get("missing", 0),
+        case.spec.get("others", 0),
+    )
+
+
+@pytest.mark.parametrize("case", REFUSED, ids=name_of)
+def test_a_file_is_refused_with_its_name_and_the_reason(case: Case) -> None:
+    with pytest.raises(FileRefused) as caught:
+        case.read()
+    assert str(caught.value).startswith(f"{case.path.name}: ")
+    assert case.spec["refused"] in str(caught.value)
+
+
+def test_every_file_has_its_case() -> None:
+    assert len(FILES) >= 60
+    assert {case.path.name for case in CASES} == set(FILES)

@@ -1,0 +1,75 @@
+"""digseason propose: a layout to paste, its evidence, its doubts, its exit codes."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from service.cli import main
+from service.farm.models import LayoutTable
+from tests.corpus import CORPUS
+
+
+def propose(name: str, *words: str) -> tuple[int, str]:
+    """Propose a layout for a file of the corpus; return exit code and what is printed."""
+    result = CliRunner().invoke(main, ["propose", str(CORPUS / name), *words])
+    return result.exit_code, result.output
+
+
+def test_what_is_found_is_a_layout_once_a_person_adds_what_no_file_says() -> None:
+    code, text = propose("semicolon_decimal_comma.csv")
+    table = tomllib.loads(text)["layout"]["new"]
+    assert code == 0
+    assert set(LayoutTable.model_fields) - set(table) >= {"clock", "stamp"}
+    layout = LayoutTable.model_validate(table | {"clock": "UTC-08:00", "stamp": "end"})
+    assert (layout.delimiter, layout.decimal, layout.time) == (";", ",", ("Time",))
+
+
+def test_each_key_has_its_evidence_beside_it() -> None:
+    _, text = propose("comma.csv")
+    assert "unit = \"C\"  # header 'Soil 10 cm (degC)'" in text
+    assert '# yours to state: clock = "UTC-08:00": no file says what its logger shows' in text
+
+
+def test_the_whole_file_is_read_by_the_proposal_to_show_what_it_gives() -> None:
+    _, text = propose("step_back.csv")
+    assert "# read so: 10 readings kept, 0 missing, 2 rejected" in text
+    assert "# rejected, line 5: 2025-04-12 04:00 UTC stands out of order" in text
+
+
+def test_an_undecided_key_is_a_comment_and_ends_with_1() -> None:
+    code, text = propose("day_or_month.csv")
+    assert code == 1
+    assert '# undecided: time_format = "%d/%m/%Y %H:%M": or "%m/%d/%Y %H:%M"' in text
+    assert "time_format" not in tomllib.loads(text)["layout"]["new"]
+
+
+def test_json_says_the_same() -> None:
+    code, text = propose("day_or_month.csv", "--json")
+    answer = json.loads(text)
+    assert (code, answer["decided"], answer["trial"]["kept"]) == (1, False, 12)
+    assert answer["layout"]["interval_min"] == 60
+    assert [each["key"] for each in answer["findings"] if each["certainty"] == "undecided"] == [
+        "time_format"
+    ]
+
+
+def test_values_of_common_digital_sensors_are_named_and_85_is_left_in() -> None:
+    assert "(-127 °C: a broken line of common digital sensors)" in propose("sentinels.csv")[1]
+    assert "85 °C stands 1 times" in propose("power_on.csv")[1]
+
+
+def test_a_file_of_which_nothing_can_be_made_ends_with_1_and_says_why() -> None:
+    code, text = propose("gzip_bomb.gz")
+    assert code == 1
+    assert "expands more than 200-fold" in text
+
+
+@pytest.mark.parametrize("words", [[], ["nowhere.csv"]], ids=["no file", "a file that is not"])
+def test_wrong_use_ends_with_2(tmp_path: Path, words: list[str]) -> None:
+    words = [str(tmp_path / word) for word in words]
+    assert CliRunner().invoke(main, ["propose", *words]).exit_code == 2
