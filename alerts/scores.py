@@ -1,0 +1,171 @@
+"""How good forecasts of a date were: errors, CRPS, PIT, coverage, skill.
+
+Dates are numbers of days, infinite where a season never reaches its threshold. No season is dropped
+for that: `up_to` moves forecast and observation to the last day that is scored, the horizon. A
+forecast of "never" is then as right as can be when nothing came, and late by the days up to the
+horizon when something did; the CRPS becomes its integral up to the horizon.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Mean absolute error, mean error (positive: forecast too late) and root mean square [d]."""
+
+    mae_d: float
+    bias_d: float
+    rmse_d: float
+    count: int
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How often an interval held the observation, and between what that share may truly lie."""
+
+    hits: int
+    count: int
+    low: float
+    high: float
+
+    @property
+    def share(self) -> float:
+        """The share of hits."""
+        return self.hits / self.count
+
+
+def up_to(horizon_d: NDArray[np.float64] | float, day: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return days as they are scored: those after the horizon, and "never", at the horizon [d].
+
+    Parameters
+    ----------
+    horizon_d : float or array
+        The last day that is scored; one for all, or such that it fits `day`. [d]
+    day : array
+        Forecast or observed; infinite for "never", NaN where unknown. [d]
+
+    References
+    ----------
+    [THORARINSDOTTIR-2010] for scoring at a bound.
+    """
+    return np.minimum(day, horizon_d)
+
+
+def find_errors(forecast_d: NDArray[np.float64], observed_d: NDArray[np.float64]) -> Errors:
+    """Return the errors of single dates.
+
+    Parameters
+    ----------
+    forecast_d, observed_d : array, shape (n,)
+        Finite: through `up_to` where a date may never come. [d]
+    """
+    error_d = forecast_d - observed_d
+    return Errors(
+        mae_d=float(np.mean(np.abs(error_d))),
+        bias_d=float(np.mean(error_d)),
+        rmse_d=float(np.sqrt(np.mean(error_d**2))),
+        count=error_d.size,
+    )
+
+
+def crps_normal(
+    mean_d: NDArray[np.float64], sd_d: NDArray[np.float64], observed_d: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the continuous ranked probability score of normal distributions [d].
+
+    Parameters
+    ----------
+    mean_d, sd_d, observed_d : array, of shapes that fit each other
+        [d]
+
+    References
+    ----------
+    [GNEITING-2007].
+    """
+    z = (observed_d - mean_d) / sd_d
+    return sd_d * (z * (2 * norm.cdf(z) - 1) + 2 * norm.pdf(z) - 1 / np.sqrt(np.pi))
+
+
+def crps_ensemble(
+    members_d: NDArray[np.float64], observed_d: NDArray[np.float64], fair: bool = False
+) -> NDArray[np.float64]:
+    """Return the continuous ranked probability score of ensembles [d].
+
+    Parameters
+    ----------
+    members_d : array, shape (..., m)
+        Finite: through `up_to` where a date may never come. [d]
+    observed_d : array, shape (...,)
+        [d]
+    fair : bool
+        Whether to score what the members are a sample of, not the sample: the score that ever more
+        members would have. Needs two members.
+
+    References
+    ----------
+    [FERRO-2008].
+    """
+    m = members_d.shape[-1]
+    away_d = np.abs(members_d - observed_d[..., np.newaxis]).mean(axis=-1)
+    # the i-th smallest member lies above i others and below m - 1 - i
+    weights = 2 * np.arange(m) - (m - 1)
+    apart_d = np.sort(members_d, axis=-1) @ weights
+    return away_d - apart_d / (m * (m - 1 if fair else m))
+
+
+def find_pit(
+    members_d: NDArray[np.float64], observed_d: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the share of each ensemble that lies before what was observed.
+
+    Members on the same day count half. Forecasts whose spread is right give shares that are spread
+    evenly from 0 to 1. Parameters as of `crps_ensemble`.
+    """
+    observed = observed_d[..., np.newaxis]
+    return ((members_d < observed) + 0.5 * (members_d == observed)).mean(axis=-1)
+
+
+def find_coverage(
+    low_d: NDArray[np.float64],
+    high_d: NDArray[np.float64],
+    observed_d: NDArray[np.float64],
+    confidence: float = 0.95,
+) -> Coverage:
+    """Return how often intervals held what was observed, their ends included.
+
+    Parameters
+    ----------
+    low_d, high_d, observed_d : array, shape (n,)
+        [d]
+    confidence : float
+        Of the interval around the share itself.
+    """
+    hits = int(np.sum((low_d <= observed_d) & (observed_d <= high_d)))
+    return Coverage(hits, observed_d.size, *wilson_interval(hits, observed_d.size, confidence))
+
+
+def wilson_interval(hits: int, count: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Return between what the true share may lie when `hits` of `count` were seen.
+
+    Seasons and sites that go together are fewer than they look: the interval takes each as one of
+    its own.
+
+    References
+    ----------
+    [WILSON-1927].
+    """
+    z2 = float(norm.ppf((1 + confidence) / 2)) ** 2
+    middle = (hits + z2 / 2) / (count + z2)
+    half = np.sqrt(z2 * (hits * (count - hits) / count + z2 / 4)) / (count + z2)
+    return float(max(0.0, middle - half)), float(min(1.0, middle + half))
+
+
+def find_skill(score: float, reference_score: float) -> float:
+    """Return by what share a score is better (smaller) than that of a reference; 0 is no better."""
+    return 1 - score / reference_score
