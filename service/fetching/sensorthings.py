@@ -109,7 +109,7 @@ def _read_in_order(
     """Give page after page: by time where that is the order, otherwise by the server's links."""
     position = span.since - LONGEST_INTERVAL
     url = _observations_url(stream, position, span.until, order)
-    asked, linked = set[str](), False
+    asked: set[str] = set()
     while url not in asked:  # a link may lead back
         first = not asked
         asked.add(url)
@@ -128,18 +128,16 @@ def _read_in_order(
         begins = [one.begins_at for one in page.observations if one.begins_at]
         by_time = order == "phenomenonTime" and bool(begins)
         if by_time and not _are_as_asked(begins, position):
-            if linked:
-                return  # the link leads back; what was asked for by time is complete
             raise _NoSuchOrderError
         yield _Answer(url, content, page)
         if by_time and begins[-1] > position:
-            position, linked = begins[-1], False
+            position = begins[-1]
             url = _observations_url(stream, position, span.until, order)
         elif by_time and len(begins) == 1:
             return  # the last one again; some servers give a link, and a wrong one, even here
         elif page.observations and page.next_url:
             check_next(url, page.next_url)
-            url, linked = page.next_url, True
+            url = page.next_url
         else:
             return
 

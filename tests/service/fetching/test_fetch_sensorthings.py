@@ -103,6 +103,24 @@ def test_a_server_that_cannot_order_is_asked_only_once_to(
     assert waits == []
 
 
+def test_a_server_that_orders_by_another_time_is_asked_for_that(
+    server: HttpServer, make: Make
+) -> None:
+    server.answers = Things(hourly(10), orders=("resultTime",))
+    fetched(server, make())
+    pages = [asked.path for asked in server.asked if "$filter" in asked.path]
+    assert [path for path in pages[1:] if "resultTime" not in path] == []
+
+
+def test_a_server_that_ignores_the_filter_is_read_through_once(
+    server: HttpServer, make: Make
+) -> None:
+    server.answers = Things(hourly(100), top=10, filters=False)
+    came = readings(fetched(server, make(), SINCE + 5 * DAY))
+    # by hand: the unit, 7 pages until one lies a day before what was asked for, 10 by links
+    assert (len(came), len(server.asked)) == (100, 18)
+
+
 @pytest.mark.parametrize("orders", [("phenomenonTime",), ()], ids=["in order", "by links"])
 def test_a_next_link_that_is_always_there_ends(
     server: HttpServer, make: Make, orders: tuple[str, ...]
