@@ -9,6 +9,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
+from service.intake.inbox import empty_inbox
 from service.rounds import run_due
 from service.settings import Settings
 
@@ -32,17 +33,30 @@ def tick(engine: Engine, settings: Settings) -> None:
         )
 
 
+def watch_inbox(engine: Engine, settings: Settings) -> None:
+    """Import what has settled in the inbox; a failure is logged and the next tick tries again."""
+    try:
+        files = empty_inbox(engine, settings, datetime.now(UTC))
+    except Exception:
+        log.exception("the inbox failed; the next tick tries again")
+        return
+    for file in files:
+        if file.is_new and file.fate != "changing":
+            log.info("inbox: %s: %s", file.name, file.fate)
+
+
 def start_scheduler(engine: Engine, settings: Settings) -> BackgroundScheduler:
     """Start ticking, at once and then every `settings.tick_s` seconds."""
     scheduler = BackgroundScheduler(
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    scheduler.add_job(
-        tick,
-        IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
-        args=(engine, settings),
-        next_run_time=datetime.now(UTC),
-    )
+    for job in (tick, watch_inbox):  # apart, so that a long import holds no digest back
+        scheduler.add_job(
+            job,
+            IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
+            args=(engine, settings),
+            next_run_time=datetime.now(UTC),
+        )
     scheduler.start()
     return scheduler

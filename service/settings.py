@@ -16,11 +16,17 @@ class Settings(BaseSettings):
     database_url: str = ""
     mail_from: str = "Digseason <digseason@localhost>"
     tick_s: int = 30
+    inbox_settled_s: int = 10
 
     @property
     def store_url(self) -> str:
         """The database: the SQLite file in the data folder unless a URL is set."""
         return self.database_url or f"sqlite:///{self.data / 'digseason.db'}"
+
+    @property
+    def inbox(self) -> Path:
+        """The watched folder, with one for each logger in it."""
+        return self.data / "inbox"
 
     @property
     def outbox(self) -> Path:

@@ -58,6 +58,12 @@ class Logger:
         return next(probe for probe in self.probes if probe.channel == channel)
 
 
+def fetch_file_logger_ids(connection: Connection) -> list[str]:
+    """Return the active loggers whose files are read, in order."""
+    query = select(logger.c.id).where(logger.c.kind == "files", logger.c.retired_at.is_(None))
+    return list(connection.scalars(query.order_by(logger.c.id)))
+
+
 def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:
     """Return a logger; with `lock` no one else imports into it before this transaction ends."""
     query = (

@@ -1,0 +1,188 @@
+"""The watched folder: DATA/inbox/LOGGER/FILE is imported once, then moved to done/ or refused/.
+
+The import commits first; then the report is written beside where the file is to lie, and the file
+is moved. Whatever is cut off in between is done again: the content's hash shows that it is in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import os
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from fcntl import LOCK_EX, LOCK_NB, flock
+from pathlib import Path
+from typing import Literal
+
+from sqlalchemy import Engine
+
+from probes.logger_files import FileRefused
+from service.intake.files import import_file
+from service.intake.known import Known, find_known
+from service.intake.reports import COUNTS, ImportReport
+from service.settings import Settings
+from service.store.engine import reading
+from service.store.loggers import fetch_file_logger_ids
+
+log = logging.getLogger(__name__)
+
+REPORT = ".report.txt"
+TEMPORARY_STARTS = (".", "~")  # what programs that copy and sync call a file until it is whole
+TEMPORARY_ENDS = ("~", ".part", ".partial", ".tmp", ".temp", ".crdownload", ".download", ".swp")
+
+Fate = Literal["done", "refused", "no logger", "changing", "failed"]
+
+
+@dataclass(frozen=True)
+class InboxFile:
+    """What became of one file of the inbox, or of what lies there and is of no logger.
+
+    name : from the inbox on
+    lines : what there is to say, as in its report
+    is_clean : whether all is well with it
+    is_new : whether it had not been reported before
+    """
+
+    name: str
+    fate: Fate
+    lines: tuple[str, ...]
+    is_clean: bool = False
+    is_new: bool = True
+
+
+def empty_inbox(engine: Engine, settings: Settings, now: datetime) -> list[InboxFile]:
+    """Import what has settled in the inbox; nothing while another process is at it."""
+    inbox = settings.inbox
+    inbox.mkdir(parents=True, exist_ok=True)
+    with (inbox / ".lock").open("w") as lock:
+        try:
+            flock(lock, LOCK_EX | LOCK_NB)
+        except BlockingIOError:
+            return []
+        with reading(engine) as connection:
+            known = fetch_file_logger_ids(connection)
+        return [
+            became
+            for entry in sorted(inbox.iterdir())
+            if not _is_temporary(entry)
+            for became in (
+                _empty_folder(engine, settings, entry, now)
+                if entry.name in known and entry.is_dir()
+                else _report_unknown(entry, known)
+            )
+        ]
+
+
+def _empty_folder(
+    engine: Engine, settings: Settings, folder: Path, now: datetime
+) -> Iterator[InboxFile]:
+    _report_path(folder).unlink(missing_ok=True)  # it may have been of no logger before
+    for path in sorted(folder.iterdir()):
+        if _is_temporary(path) or path.is_symlink() or not path.is_file():
+            continue
+        name = f"{folder.name}/{path.name}"
+        changing = InboxFile(name, "changing", ("imported once it rests",), is_clean=True)
+        # A copy may keep the mtime of its original, but each write to it sets its ctime.
+        before = path.stat()
+        if now.timestamp() - max(before.st_mtime, before.st_ctime) < settings.inbox_settled_s:
+            yield changing
+            continue
+        try:
+            became = _import(engine, folder.name, path, now)
+            if _state(path.stat()) == _state(before):
+                _move(path, became)
+            else:
+                became = changing
+        except Exception as error:  # one file must not keep the others out
+            log.exception("%s failed; the next pass tries again", name)
+            became = InboxFile(name, "failed", (f"{type(error).__name__}: {error}",))
+        yield became
+
+
+def _import(engine: Engine, logger_id: str, path: Path, now: datetime) -> InboxFile:
+    """Import a file that has not come before; return what became of it."""
+    name = f"{logger_id}/{path.name}"
+    with path.open("rb") as content:
+        sha256 = hashlib.file_digest(content, "sha256").hexdigest()
+    with reading(engine) as connection:
+        known = find_known(connection, logger_id, sha256, path.name)
+    if known is not None:
+        return _tell_known(name, known)
+    try:
+        return _tell(name, import_file(engine, logger_id, path, now))
+    except FileRefused as error:
+        return InboxFile(name, "refused", (str(error).removeprefix(f"{path.name}: "),))
+
+
+def _tell(name: str, report: ImportReport, *before: str) -> InboxFile:
+    """Return what became of a file by its report; refused is one without a reading to read."""
+    read = report.inserted + report.identical + report.conflicting
+    lines = [f"{count:<11} {getattr(report, count):>10,}" for count in COUNTS]
+    if report.others:
+        lines.append(f"rows of other loggers: {report.others:,}")
+    lines += [f"line {one.line}: {one.reason}: {one.text}" for one in report.rejects]
+    return InboxFile(
+        name,
+        "refused" if report.rejected and not read else "done",
+        (*before, *lines),
+        is_clean=not report.rejects and not report.conflicting,
+    )
+
+
+def _tell_known(name: str, known: Known) -> InboxFile:
+    first = f"import {known.import_id} of {known.imported_at:%Y-%m-%d %H:%M} UTC"
+    again = "`digseason import` reads it again"
+    if known.withdrawn_why is not None:
+        was = f"its content was {first}, which was withdrawn: {known.withdrawn_why}"
+        return InboxFile(name, "refused", (was, again))
+    return _tell(
+        name, known.report, f"its content is in already, by {first}; {again}. That came to"
+    )
+
+
+def _move(path: Path, became: InboxFile) -> None:
+    """Put a file where it belongs, its report before it."""
+    folder = path.parent / became.fate
+    folder.mkdir(exist_ok=True)
+    target, number = folder / path.name, 1
+    while target.exists():  # loggers give the same name to one file after the other
+        number += 1
+        target = folder / f"{path.stem}.{number}{path.suffix}"
+    _write_report(_report_path(target), (became.name, *became.lines))
+    path.replace(target)
+
+
+def _report_unknown(entry: Path, known: Collection[str]) -> Iterator[InboxFile]:
+    """Say, once, that what lies there is of no logger; it stays until it can be imported."""
+    if entry.name.endswith(REPORT) or (entry.is_dir() and not any(entry.iterdir())):
+        return
+    loggers = ", ".join(known) or "none yet, run setup first"
+    what = f"no logger '{entry.name}' has files" if entry.is_dir() else "in no logger's folder"
+    lines = (f"{what}; put files into a folder that is named as their logger: {loggers}",)
+    report = _report_path(entry)
+    is_new = not report.exists()
+    if is_new:
+        _write_report(report, lines)
+    yield InboxFile(entry.name, "no logger", lines, is_new=is_new)
+
+
+def _is_temporary(path: Path) -> bool:
+    name = path.name.lower()
+    return name.startswith(TEMPORARY_STARTS) or name.endswith(TEMPORARY_ENDS)
+
+
+def _state(stat: os.stat_result) -> tuple[int, int, int]:
+    return stat.st_size, stat.st_mtime_ns, stat.st_ino
+
+
+def _report_path(path: Path) -> Path:
+    return path.with_name(f"{path.name}{REPORT}")
+
+
+def _write_report(path: Path, lines: Iterable[str]) -> None:
+    """Write a report, complete or not at all."""
+    partial = path.with_name(f"{path.name}.part")
+    partial.write_text("".join(f"{line}\n" for line in lines), encoding="utf-8")
+    partial.replace(path)

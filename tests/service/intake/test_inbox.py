@@ -1,0 +1,179 @@
+"""The inbox: what has settled is imported once and moved, with a report beside it."""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, update
+
+from service.intake.inbox import InboxFile, empty_inbox
+from service.settings import Settings
+from service.store import tables
+from service.store.engine import writing
+from tests.imported import kept, set_up, write_lines, write_log
+
+VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
+LATER = timedelta(minutes=1)  # after which all that a test has written has settled
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path)
+
+
+@pytest.fixture
+def folder(engine: Engine, settings: Settings) -> Path:
+    """The inbox of the one logger."""
+    set_up(engine)
+    made = settings.inbox / "u1"
+    made.mkdir(parents=True)
+    return made
+
+
+def look(engine: Engine, settings: Settings, after: timedelta = LATER) -> list[InboxFile]:
+    return empty_inbox(engine, settings, datetime.now(UTC) + after)
+
+
+def fates(files: list[InboxFile]) -> list[tuple[str, str]]:
+    return [(file.name, file.fate) for file in files]
+
+
+def lying(folder: Path) -> list[str]:
+    """Return all files below a folder, less the lock."""
+    paths = (path for path in folder.rglob("*") if path.is_file() and path.name != ".lock")
+    return sorted(path.relative_to(folder).as_posix() for path in paths)
+
+
+def test_a_settled_file_is_imported_and_moved_with_its_report(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "october.csv", VALUES)
+    assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
+    assert len(kept(engine)["reading"]) == 8
+    assert lying(folder) == ["done/october.csv", "done/october.csv.report.txt"]
+    report = (folder / "done" / "october.csv.report.txt").read_text().splitlines()
+    assert report[:2] == ["u1/october.csv", "inserted             8"]
+
+
+def test_a_report_names_each_reject_with_its_line(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_lines(folder / "bad.csv", ["2025-10-01 01:00,11,12", "2025-10-01 02:00,x1,12"])
+    (file,) = look(engine, settings)
+    report = (folder / "done" / "bad.csv.report.txt").read_text()
+    assert "line 3: " in report
+    assert "x1" in report
+    assert (file.fate, file.is_clean) == ("done", False)
+
+
+def test_the_same_content_under_another_name_is_not_imported_again(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "october.csv", VALUES)
+    look(engine, settings)
+    write_log(folder / "copy of october.csv", VALUES)
+    look(engine, settings)
+    report = (folder / "done" / "copy of october.csv.report.txt").read_text()
+    assert "in already, by import 1 of" in report
+    assert "inserted             8" in report
+
+
+def test_other_content_under_the_same_name_keeps_both_files(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "log.csv", VALUES)
+    look(engine, settings)
+    write_log(folder / "log.csv", {9: (19.0, 12.0)})
+    look(engine, settings)
+    assert [name for name in lying(folder) if name.endswith(".csv")] == [
+        "done/log.2.csv",
+        "done/log.csv",
+    ]
+    assert len(kept(engine)["reading"]) == 10
+
+
+def test_a_file_that_is_none_of_the_logger_is_refused_with_the_reason(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    (folder / "letter.txt").write_text("Dear all,\n")
+    assert fates(look(engine, settings)) == [("u1/letter.txt", "refused")]
+    assert lying(folder) == ["refused/letter.txt", "refused/letter.txt.report.txt"]
+    assert "time" in (folder / "refused" / "letter.txt.report.txt").read_text()
+
+
+def test_content_that_was_withdrawn_stays_out(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "october.csv", VALUES)
+    look(engine, settings)
+    with writing(engine) as connection:
+        withdrawn = {"withdrawn_at": datetime.now(UTC), "withdrawn_why": "of another block"}
+        connection.execute(update(tables.import_batch).values(withdrawn))
+    write_log(folder / "again.csv", VALUES)
+    assert fates(look(engine, settings)) == [("u1/again.csv", "refused")]
+    assert "of another block" in (folder / "refused" / "again.csv.report.txt").read_text()
+
+
+def test_a_file_that_was_just_written_waits(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    path = write_log(folder / "october.csv", VALUES)
+    os.utime(path, (0, 0))  # as a copy that keeps the time of its original
+    assert fates(look(engine, settings, timedelta())) == [("u1/october.csv", "changing")]
+    assert lying(folder) == ["october.csv"]
+
+
+@pytest.mark.parametrize(
+    "name", [".october.csv.Xa3", "october.csv.part", "october.csv~", "~october.tmp", "a.CRDOWNLOAD"]
+)
+def test_a_file_with_a_temporary_name_waits(
+    engine: Engine, settings: Settings, folder: Path, name: str
+) -> None:
+    write_log(folder / name, VALUES)
+    assert look(engine, settings) == []
+    assert lying(folder) == [name]
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_folder_of_no_logger_is_reported_once_and_left(
+    engine: Engine, settings: Settings
+) -> None:
+    (settings.inbox / "u9").mkdir()
+    write_log(settings.inbox / "u9" / "october.csv", VALUES)
+    first, second = look(engine, settings), look(engine, settings)
+    assert [(file.name, file.fate, file.is_new) for file in (*first, *second)] == [
+        ("u9", "no logger", True),
+        ("u9", "no logger", False),
+    ]
+    assert lying(settings.inbox) == ["u9.report.txt", "u9/october.csv"]
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_folder_that_became_a_loggers_loses_its_report(
+    engine: Engine, settings: Settings
+) -> None:
+    (settings.inbox / "u1.report.txt").write_text("no logger 'u1' has files\n")
+    look(engine, settings)
+    assert lying(settings.inbox) == []
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_file_outside_of_the_folders_is_reported_and_left(
+    engine: Engine, settings: Settings
+) -> None:
+    write_log(settings.inbox / "october.csv", VALUES)
+    assert fates(look(engine, settings)) == [("october.csv", "no logger")]
+    assert lying(settings.inbox) == ["october.csv", "october.csv.report.txt"]
+
+
+def test_one_file_that_fails_does_not_keep_the_next_out(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "a.csv", VALUES)
+    write_log(folder / "b.csv", {9: (19.0, 12.0)})
+    (folder / "done").mkdir()
+    (folder / "done" / "a.csv.report.txt.part").mkdir()  # its report cannot be written
+    assert fates(look(engine, settings)) == [("u1/a.csv", "failed"), ("u1/b.csv", "done")]

@@ -1,0 +1,86 @@
+"""A process that is killed while it empties the inbox: the next one finishes its work."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, select
+
+from service.store import tables
+from service.store.engine import reading, writing
+from service.store.loggers import fetch_logger
+from tests.imported import kept, set_up, write_log
+from tests.processes import start
+
+VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
+AT_ONCE = {"DIGSEASON_INBOX_SETTLED_S": "0"}
+
+Hold = Callable[[Engine, Path], Iterator[Callable[[subprocess.Popen[str]], bool]]]
+
+
+def has_opened_the_inbox(process: subprocess.Popen[str]) -> bool:
+    fds = Path(f"/proc/{process.pid}/fd")
+    with suppress(FileNotFoundError):  # closed while we look
+        return any(os.readlink(fd).endswith("/inbox/.lock") for fd in fds.iterdir())
+    return False
+
+
+@contextmanager
+def before_the_import(engine: Engine, _: Path) -> Iterator[Callable[..., bool]]:
+    """Hold a process at the store, which is locked; it has opened the inbox by then."""
+    with writing(engine) as connection:
+        fetch_logger(connection, "u1", lock=True)
+        yield has_opened_the_inbox
+
+
+@contextmanager
+def before_the_move(engine: Engine, folder: Path) -> Iterator[Callable[..., bool]]:
+    """Hold a process at its report, a pipe that no one reads, when the import has committed."""
+    (folder / "done").mkdir()
+    pipe = folder / "done" / "october.csv.report.txt.part"
+    os.mkfifo(pipe)
+    yield lambda _: bool(batches(engine))
+    pipe.unlink()
+
+
+def batches(engine: Engine) -> list[int]:
+    with reading(engine) as connection:
+        return list(connection.scalars(select(tables.import_batch.c.inserted)))
+
+
+@pytest.mark.parametrize(("hold", "imported"), [(before_the_import, []), (before_the_move, [8])])
+def test_a_pass_that_was_killed_is_finished_by_the_next(
+    engine: Engine, store_url: str, tmp_path: Path, hold: Hold, imported: list[int]
+) -> None:
+    set_up(engine)
+    folder = tmp_path / "inbox" / "u1"
+    folder.mkdir(parents=True)
+    write_log(folder / "october.csv", VALUES)
+    with hold(engine, folder) as has_come:
+        process = start(tmp_path, "inbox", database_url=store_url, env=AT_ONCE)
+        end = time.monotonic() + 60
+        while not has_come(process):
+            assert process.poll() is None, process.stdout.read()
+            assert time.monotonic() < end, "it did not come that far"
+            time.sleep(0.02)
+        process.kill()
+        process.communicate()
+    assert batches(engine) == imported
+    assert (folder / "october.csv").exists()
+
+    again = start(tmp_path, "inbox", database_url=store_url, env=AT_ONCE)
+    output, _ = again.communicate(timeout=60)
+    assert again.returncode == 0, output
+    assert batches(engine) == [8]
+    assert len(kept(engine)["reading"]) == 8
+    assert sorted(path.name for path in folder.rglob("october*")) == [
+        "october.csv",
+        "october.csv.report.txt",
+    ]
+    assert (folder / "done" / "october.csv").exists()
