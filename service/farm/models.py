@@ -22,6 +22,7 @@ from service.farm.values import (
     ClockText,
     Depth,
     EachOnce,
+    Element,
     Email,
     Encoding,
     Header,
@@ -221,7 +222,7 @@ class Station(FarmTable):
     feed: Literal["crn-hourly", "crn-daily", "crn-5min", "awdb", "sensorthings", "plain"]
     station: Name | None = None
     wban: Annotated[str, Field(pattern=r"^[0-9]{5}$")] | None = None
-    elements: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
+    elements: Annotated[tuple[Element, ...], AsTuple, EachOnce] | None = None
     utc_offset: UtcOffset | None = None
     url: Annotated[str, Field(pattern=r"^https?://[^\s/]")] | None = None
     datastreams: dict[str, Depth] | None = None

@@ -16,6 +16,7 @@ from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Stri
 
 from alerts.rules import RULES
 from probes.clock import parse_clock, parse_offset_min
+from probes.feeds.awdb import check_element
 from probes.time_words import TIME_WORDS
 from probes.wall_times import check_time_format
 from service.farm.text import one_of, value_text
@@ -158,6 +159,7 @@ RootZone = Annotated[
     tuple[Annotated[float, Field(ge=0)], Depth], AsTuple, AfterValidator(_check_root_zone)
 ]
 ProbeName = Annotated[str, AfterValidator(_check_probe)]
+Element = Annotated[str, AfterValidator(check_element)]
 Header = Annotated[str, AfterValidator(check_header)]
 Headers = Annotated[
     tuple[Header, ...],
