@@ -71,9 +71,10 @@ def fit_harmonics(
     period_d : sequence, k periods
         `YEAR_D` and its half for the annual wave, 1 and 1/2 for the daily one. [d]
 
-    Standard errors take into account that readings next to each other err alike: the variance is
-    stretched by (1 + r)/(1 - r), r the correlation of neighbouring residuals. They grow without
-    bound where the series is too short or too full of gaps to tell the waves apart.
+    Standard errors take into account that readings next to each other err alike: for each wave the
+    variance is stretched as the spectrum of a first-order process with the correlation r of
+    neighbouring residuals has it, for slow waves by (1 + r)/(1 - r). They grow without bound where
+    the series is too short or too full of gaps to tell the waves apart.
 
     Raises
     ------
@@ -82,7 +83,7 @@ def fit_harmonics(
 
     References
     ----------
-    [VON-STORCH-1999] for the equivalent sample size.
+    [VON-STORCH-1999].
     """
     there = ~np.isnan(temp_c)
     at_d, value_c = time_d[there], temp_c[there]
@@ -97,7 +98,8 @@ def fit_harmonics(
     found, *_ = np.linalg.lstsq(design, value_c)
     residual_c = value_c - design @ found
     variance = residual_c @ residual_c / (at_d.size - numbers)
-    spread = np.diag(np.linalg.pinv(design.T @ design)) * variance * _stretch(at_d, residual_c)
+    stretch = _stretches(at_d, residual_c, np.array([np.inf, *periods, *periods]))
+    spread = np.diag(np.linalg.pinv(design.T @ design)) * variance * stretch
     real, imaginary = np.split(found[1:], 2)
     return Harmonics(
         mean_c=float(found[0]),
@@ -109,12 +111,15 @@ def fit_harmonics(
     )
 
 
-def _stretch(at_d: NDArray[np.float64], residual_c: NDArray[np.float64]) -> float:
-    """Return by how much neighbours that err alike stretch the variance of what is fitted."""
+def _stretches(
+    at_d: NDArray[np.float64], residual_c: NDArray[np.float64], period_d: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return by how much neighbours that err alike stretch the variance of each wave."""
     step_d = np.diff(at_d)
     near = step_d <= 1.5 * np.median(step_d)
     here, there = residual_c[:-1][near], residual_c[1:][near]
     size = float(np.sqrt((here @ here) * (there @ there)))
     # hardly a series has fewer than one reading in a thousand of its own
     alike = float(np.clip(here @ there / size if size > 0 else 0.0, 0.0, 0.999))
-    return (1 + alike) / (1 - alike)
+    turn = tau * np.median(step_d) / period_d
+    return (1 - alike**2) / (1 - 2 * alike * np.cos(turn) + alike**2)
