@@ -91,14 +91,18 @@ def open_unpacked(path: Path, layout: Layout, packing: Packing) -> Bytes:
         if packing == "spreadsheet":
             return io.BytesIO(read_sheet(path, layout, MAX_EXPANDED_BYTES))
         stream = gzip.GzipFile(path) if packing == "gzip" else _open_member(path)
-        magic = stream.read(4)
-        stream.seek(0)
+        try:
+            magic = stream.read(4)
+            stream.seek(0)
+            if magic.startswith((_GZIP, _ZIP)):
+                raise FileRefused(f"{path.name}: {_PACKED_TWICE}")
+        except BaseException:
+            stream.close()
+            raise
     except FileRefused:
         raise
     except _BROKEN as error:
         raise _damaged(path, error) from None
-    if magic.startswith((_GZIP, _ZIP)):
-        raise FileRefused(f"{path.name}: {_PACKED_TWICE}")
     return _Bounded(stream, path)
 
 
@@ -147,10 +151,8 @@ def _open_member(path: Path) -> BinaryIO:
             f"{path.name}: {len(names)} files in it, {len(texts)} of them named as text; "
             f"unpack it, and give each on its own"
         )
-    archive = zipfile.ZipFile(path)
-    member = archive.open(name)
-    archive.close()  # the member keeps the file open until it is closed itself
-    return member  # pyright: ignore[reportReturnType]  # IO[bytes]
+    with zipfile.ZipFile(path) as archive:  # the member keeps the file open until it is closed
+        return archive.open(name)  # pyright: ignore[reportReturnType]  # IO[bytes]
 
 
 def _check_expanded(path: Path, expanded_bytes: int, packed_bytes: int) -> None:
