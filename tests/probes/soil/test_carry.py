@@ -76,6 +76,12 @@ def test_a_gap_of_ten_days_makes_the_days_after_it_less_certain(way: Way) -> Non
     assert sd_c[2_700] > sd_c[3_300]
 
 
+def test_even_in_well_known_ground_some_uncertainty_is_left() -> None:
+    annual = fit_harmonics(HOURS_D, ANNUAL.temp_c(0.10, HOURS_D), (YEAR_D,))
+    found = carry(HOURS_D, truth_c(0.10), annual, 0.20, Ground(5e-7, 1.0))
+    assert found.sd_c.min() >= 0.2  # degC
+
+
 @pytest.mark.parametrize("distance_m", [-0.05, 0.0])
 def test_nothing_is_carried_up_or_left_in_place(distance_m: float) -> None:
     with pytest.raises(ValueError, match="is not below the probe"):

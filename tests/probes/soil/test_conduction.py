@@ -106,6 +106,13 @@ def test_a_bottom_without_flux_takes_the_temperature_of_the_surface_in_the_end()
     assert found_c[-1, -1, 0] == pytest.approx(20.0, abs=1e-6)  # degC
 
 
+def test_a_bottom_without_flux_is_the_middle_of_soil_twice_as_deep_warmed_from_both_ends() -> None:
+    upper_c = DAILY.temp_c(0.0, np.arange(72) / 24)[:, np.newaxis]
+    half_c = conduct(upper_c, np.full((11, 1), 15.0), 5e-7, 0.02, 3_600.0)
+    whole_c = conduct(upper_c, np.full((21, 1), 15.0), 5e-7, 0.02, 3_600.0, upper_c)
+    assert half_c == pytest.approx(whole_c[:, :11], abs=1e-12)  # degC
+
+
 def test_series_side_by_side_do_not_touch_each_other() -> None:
     rng = np.random.default_rng(20260505)
     upper_c, initial_c = rng.normal(size=(50, 3)), rng.normal(size=(11, 3))
