@@ -24,8 +24,9 @@ def fetch_awdb(fetcher: Fetcher, station: Station, span: Span) -> Iterator[Deliv
     root = (station.spec.get("url") or ADDRESS).rstrip("/")
     triplet = station.spec["station"]
     elements = station.spec.get("elements") or [EVERY_INSTANT]
-    asked = {"stationTriplets": triplet, "elements": ",".join(elements)}
-    known = load_answer(fetcher.fetch_anew(f"{root}/stations", asked))
+    asked = {"stationTriplets": triplet}
+    # A station that has ended still has a past.
+    known = load_answer(fetcher.fetch_anew(f"{root}/stations", asked | {"activeOnly": "false"}))
     stated = station.spec.get("utc_offset")
     stated_min = None if stated is None else parse_offset_min(stated)
     offset_min = choose_offset_min(read_offset_min(known, triplet), stated_min, triplet)
@@ -37,6 +38,7 @@ def fetch_awdb(fetcher: Fetcher, station: Station, span: Span) -> Iterator[Deliv
             f"{root}/data",
             asked
             | {
+                "elements": ",".join(elements),
                 "duration": "HOURLY",
                 "beginDate": f"{first}",
                 "endDate": f"{last + timedelta(days=1)}",  # whether its hours belong is not said

@@ -89,6 +89,14 @@ def test_the_request_leaves_nothing_to_the_network(server: HttpServer, make: Mak
     }
 
 
+def test_a_station_is_known_by_its_triplet_whether_it_still_reports_or_not(
+    server: HttpServer, make: Make
+) -> None:
+    server.answers = network()
+    fetched(server, make())
+    assert query(server.asked[0]) == {"stationTriplets": TRIPLET, "activeOnly": "false"}
+
+
 def test_what_is_asked_for_is_as_the_farm_file_says(server: HttpServer, make: Make) -> None:
     server.answers = network()
     fetched(server, make(), elements=["STO:-2:1", "STV:-8:*"])
