@@ -9,12 +9,15 @@ from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import format_decimal
 
+from alerts.notices import StationSource
 from alerts.words import translations
 from probes.units import Unit, delta_f_to_c, from_c
 
 _LOCALES = {"en": "en_001"}  # the day before the month: 4 October
 _NEAR_DAYS = 183
 _MET_WITHIN_C = delta_f_to_c(1e-6)
+_HERE_KM, _LEVEL_M = 0.5, 0.5
+"""Below these a distance or height difference rounds to none."""
 
 
 def show_day(day: date, language: str, as_of: date, short: bool = False) -> str:
@@ -77,6 +80,29 @@ def show_interval(top_cm: float, bottom_cm: float, language: str) -> str:
     """Return "15-45 cm"."""
     top, bottom = (format_decimal(d, "0.#", _locale(language)) for d in (top_cm, bottom_cm))
     return f"{top}-{bottom} cm"
+
+
+def show_source(source: StationSource, language: str) -> str:
+    """Return "the station Low Bench, 12 km away, 140 m higher"."""
+    _ = translations(language).gettext
+    locale = _locale(language)
+    distance = format_decimal(source.distance_km, "#,##0", locale)
+    text = _("the station {name}, {distance} km away").format(name=source.name, distance=distance)
+    if source.distance_km < _HERE_KM:
+        text = _("the station {name}").format(name=source.name)
+    if source.higher_m is None or abs(source.higher_m) < _LEVEL_M:
+        return text
+    height = format_decimal(abs(source.higher_m), "#,##0", locale)
+    if source.higher_m > 0:
+        beside = _("{station}, {height} m higher")
+    else:
+        beside = _("{station}, {height} m lower")
+    return beside.format(station=text, height=height)
+
+
+def show_sources(sources: Sequence[StationSource], language: str) -> str:
+    """Return the stations as one phrase."""
+    return format_list([show_source(one, language) for one in sources], locale=_locale(language))
 
 
 def _figure(temp_c: float, unit: Unit, language: str, pattern: str = "0.0") -> str:

@@ -12,6 +12,19 @@ What = Literal["opened", "opened again", "closed", "corrected"]
 
 
 @dataclass(frozen=True)
+class StationSource:
+    """A station elsewhere that a block's temperatures come from.
+
+    distance_km : from the block to the station
+    higher_m : how much higher than the block's site it lies, negative where lower; None: not known
+    """
+
+    name: str
+    distance_km: float
+    higher_m: float | None
+
+
+@dataclass(frozen=True)
 class Notice:
     """One thing to tell about one block.
 
@@ -25,6 +38,7 @@ class Notice:
         the one that opens it in spring or ends it in fall [degC]
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
+    sources : the stations among what measures it
     """
 
     block_id: str
@@ -45,3 +59,4 @@ class Notice:
     limit_c: float | None
     root_zone_cm: tuple[float, float]
     basis_cm: tuple[float, ...]
+    sources: tuple[StationSource, ...] = ()

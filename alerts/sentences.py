@@ -10,6 +10,7 @@ from alerts.figures import (
     show_depths,
     show_interval,
     show_limit,
+    show_sources,
     show_temperature,
     show_when,
 )
@@ -25,6 +26,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *(() if notice.what == "closed" else _tell_opening(notice, language, as_of)),
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
+        *_tell_sources(notice, language),
         *_tell_why(notice, language),
         *_tell_end(notice, language, unit, as_of),
     ]
@@ -128,6 +130,15 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
         day=show_day(notice.mean_on, language, as_of),
         depths=show_depths(notice.basis_cm, language),
     )
+
+
+def _tell_sources(notice: Notice, language: str) -> Iterator[str]:
+    """Say that it was not measured in the block alone."""
+    if notice.sources:
+        _ = translations(language).gettext
+        yield _("Measured at {stations}; the soil of the block may differ.").format(
+            stations=show_sources(notice.sources, language)
+        )
 
 
 def _beside_limit(notice: Notice, language: str) -> str:

@@ -10,7 +10,7 @@ from operator import itemgetter
 
 from alerts.card import short_cautions
 from alerts.digest import Reader
-from alerts.figures import show_day, show_temperature, show_when
+from alerts.figures import show_day, show_sources, show_temperature, show_when
 from alerts.gsm import count_septets, to_gsm7
 from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
 from alerts.notices import Notice
@@ -79,6 +79,9 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     if notice.mean_c is not None:
         shown = show_temperature(notice.mean_c, reader.unit, language, notice.limit_c)
         details.append(_("Root zone {temperature}.").format(temperature=shown.replace(" °", "")))
+    if notice.sources:
+        stations = show_sources(notice.sources, language)
+        details.append(_("From {stations}.").format(stations=stations))
     return details
 
 

@@ -120,4 +120,5 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         limit_c=limits_c.get(turned_on),
         root_zone_cm=one.block.root_zone_cm,
         basis_cm=one.root_zone.basis_cm,
+        sources=one.block.sources,
     )

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from alerts.figures import show_depths
+from alerts.figures import show_depths, show_sources
 from service.evaluation import BlockEvaluation
 
 Record = dict[str, str | int | float | None]
@@ -26,6 +26,7 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "closed_on": span.closed_on and span.closed_on.isoformat(),
                 "reason": span.reason,
                 "basis": basis_text(one.root_zone.basis_cm),
+                "source": show_sources(one.block.sources, "en") or None,
                 "as_of": one.as_of.isoformat(),
             }
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 import numpy as np
 
-from alerts.figures import show_temperature
+from alerts.figures import show_sources, show_temperature
 from alerts.ribbon import draw_ribbon, explain_ribbon
 from alerts.rules import RULES
 from alerts.season import season_start
@@ -35,6 +35,7 @@ COLUMNS = (
     "closed_on",
     "reason",
     "basis",
+    "source",
     "as_of",
 )
 
@@ -71,6 +72,8 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
     basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone.basis_cm)}"
     lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
+    if one.block.sources:
+        lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
     lines += [f"  {_window_line(span)}" for span in one.evaluation.spans]
     if not one.evaluation.spans:
         lines.append("  no window opened in the time that has readings")

@@ -80,8 +80,9 @@ def _daily_basis(logger: Logger) -> tuple[Any, ...]:
 
 def _tables_of(kind: str) -> tuple[Table, ...]:
     """Return the tables that hold a kind, what others refer to first: a station is a logger."""
-    table = tables.metadata.tables[kind]
-    return (tables.logger, table) if kind == "station" else (table,)
+    if kind == "station":
+        return tables.logger, tables.station, tables.feed_state
+    return (tables.metadata.tables[kind],)
 
 
 def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> None:

@@ -24,6 +24,14 @@ from service.farm.values import probe_name, split_probe_name
 
 Row = dict[str, Any]
 
+NEVER_FETCHED: Row = {  # also of a station that was changed: it may ask for other readings now
+    "attempted_at": None,
+    "fetched_at": None,
+    "validators": {"since": None, "urls": {}},
+    "failing_since": None,
+    "failure": None,
+}
+
 
 def row_of(key: str, table: FarmTable) -> Row:
     """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
@@ -51,6 +59,7 @@ def row_of(key: str, table: FarmTable) -> Row:
                 "logger_id": key,
                 "feed": table.feed,
                 "spec": {**table.model_dump(mode="json"), "interval_min": interval_min(table)},
+                **NEVER_FETCHED,
             }
         case Recipient():
             row["all_blocks"] = table.blocks is None

@@ -16,6 +16,7 @@ from datetime import datetime
 from typing import Any
 
 from probes.feeds.contract import FeedReadings
+from probes.layouts import Layout
 from service.fetching.http import Fetcher
 
 
@@ -25,12 +26,14 @@ class Station:
 
     spec : its table in the farm file, every key
     utc_offset_min : of its site, local standard time
+    layout : how its answers are laid out, where the farm file says it
     """
 
     id: str
     feed: str
     spec: Mapping[str, Any]
     utc_offset_min: int
+    layout: Layout | None = None
 
 
 @dataclass(frozen=True)

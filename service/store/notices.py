@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from sqlalchemy import Connection, insert, or_, select, update
 
 from alerts.changes import Told
-from alerts.notices import Notice
+from alerts.notices import Notice, StationSource
 from service.store.tables import (
     block,
     notice,
@@ -34,6 +34,7 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
     count = 0
     for one in notices:
         row = {name: getattr(one, name) for name in notice.c.keys() if hasattr(one, name)}  # noqa: SIM118 (columns, not a dict)
+        row["sources"] = [vars(source) for source in one.sources]
         notice_id = connection.execute(
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
@@ -76,6 +77,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
         fields["root_zone_cm"] = (row["root_zone_top_cm"], row["root_zone_bottom_cm"])
         fields["basis_cm"] = tuple(row["basis_cm"])
+        fields["sources"] = tuple(StationSource(**source) for source in row["sources"])
         waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
     return waiting
 

@@ -131,7 +131,8 @@ feed_state = Table(  # how far a station's feed has been fetched, and how that w
     metadata,
     Column("logger_id", ForeignKey("logger.id"), primary_key=True),
     Column("fetched_at", UtcInstant),  # the last fetch that went well
-    Column("validators", JSON, nullable=False),  # URL -> its ETag and Last-Modified
+    Column("attempted_at", UtcInstant),  # the last fetch that was due
+    Column("validators", JSON, nullable=False),  # what it was asked since; URL -> headers
     Column("failing_since", UtcInstant),
     Column("failure", Text),
 )
@@ -207,6 +208,9 @@ import_batch = Table(
     Column("conflicting", Integer, nullable=False),
     Column("rejected", Integer, nullable=False),
     Column("missing", Integer, nullable=False),
+    Column("first_at", UtcInstant),  # of its readings; None: it has none
+    Column("last_at", UtcInstant),
+    Column("changed_at", UtcInstant),  # when it last changed what is kept; None: never
     Column("signs", JSON, nullable=False, default=list),  # signs of a wrong clock, in words
     Column("withdrawn_at", UtcInstant),
     Column("withdrawn_by", Text),
@@ -217,7 +221,8 @@ import_content = Table(  # what a delivery held, to read it again when an earlie
     "import_content",
     metadata,
     Column("import_id", ForeignKey("import_batch.id"), primary_key=True),
-    Column("layout", JSON, nullable=False),  # as it was when it was read
+    Column("layout", JSON, nullable=False),  # as it was when it was read; empty: canonical
+    Column("clock_corrections", JSON, nullable=False),  # as they were when it was read
     Column("body", LargeBinary, nullable=False),  # compressed by zlib
 )
 
@@ -252,6 +257,16 @@ conflict = Table(  # other values met for an instant: the first is kept, they ar
     Column("observed_at", UtcInstant, primary_key=True),
     Column("soil_temp_c", Float, primary_key=True),
     Column("import_id", ForeignKey("import_batch.id"), nullable=False),  # that met it first
+)
+
+settlement = Table(  # a person's word on which value of a conflict is kept
+    "settlement",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("observed_at", UtcInstant, primary_key=True),
+    Column("soil_temp_c", Float, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("settled_at", UtcInstant, nullable=False),
 )
 
 shifted_stamp = Table(  # readings whose clock was corrected, as they were stamped
@@ -341,6 +356,7 @@ notice = Table(  # one thing to tell about one block: alerts.notices.Notice
     Column("mean_on", Date),
     Column("limit_c", Float),
     Column("basis_cm", JSON, nullable=False),
+    Column("sources", JSON, nullable=False),  # stations: alerts.notices.StationSource
     Index(None, "block_id", "season"),
 )
 

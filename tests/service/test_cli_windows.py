@@ -41,6 +41,7 @@ WINDOW = {
     "closed_on": None,
     "reason": None,
     "basis": "at 30 cm",
+    "source": None,
     "as_of": "2025-05-12",
 }
 

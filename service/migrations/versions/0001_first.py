@@ -157,6 +157,7 @@ def upgrade() -> None:
         "feed_state",
         Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
         Column("fetched_at", UtcInstant),
+        Column("attempted_at", UtcInstant),
         Column("validators", JSON, nullable=False),
         Column("failing_since", UtcInstant),
         Column("failure", Text),
@@ -180,6 +181,9 @@ def upgrade() -> None:
         Column("conflicting", Integer, nullable=False),
         Column("rejected", Integer, nullable=False),
         Column("missing", Integer, nullable=False),
+        Column("first_at", UtcInstant),
+        Column("last_at", UtcInstant),
+        Column("changed_at", UtcInstant),
         Column("signs", JSON, nullable=False),
         Column("withdrawn_at", UtcInstant),
         Column("withdrawn_by", Text),
@@ -204,6 +208,7 @@ def upgrade() -> None:
         Column("mean_on", Date),
         Column("limit_c", Float),
         Column("basis_cm", JSON, nullable=False),
+        Column("sources", JSON, nullable=False),
         Index(None, "block_id", "season"),
     )
     op.create_table(
@@ -263,6 +268,7 @@ def upgrade() -> None:
         "import_content",
         Column("import_id", Integer, ForeignKey("import_batch.id"), primary_key=True),
         Column("layout", JSON, nullable=False),
+        Column("clock_corrections", JSON, nullable=False),
         Column("body", LargeBinary, nullable=False),
     )
     op.create_table(
@@ -298,6 +304,14 @@ def upgrade() -> None:
         Column("valid_from", Date, primary_key=True),
         Column("depth_cm", Float, nullable=False),
         Column("calibration_offset_c", Float, nullable=False),
+    )
+    op.create_table(
+        "settlement",
+        Column("probe_id", Integer, ForeignKey("probe.id"), primary_key=True),
+        Column("observed_at", UtcInstant, primary_key=True),
+        Column("soil_temp_c", Float, nullable=False),
+        Column("person", Text, nullable=False),
+        Column("settled_at", UtcInstant, nullable=False),
     )
     op.create_table(
         "shifted_stamp",

@@ -1,0 +1,173 @@
+"""Stations: what their feeds need, how far each has been fetched, and how that went."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, func, insert, select, update
+
+from service.store.tables import (
+    feed_state,
+    layout,
+    logger,
+    probe,
+    probe_stretch,
+    reading,
+    site,
+    station,
+)
+
+
+class UnknownStationError(LookupError):
+    """There is no station of that name."""
+
+
+@dataclass(frozen=True)
+class StationRow:
+    """A station and the state of its feed.
+
+    spec : its table in the farm file, every key
+    fetched_at : when all there was had been fetched for the last time
+    validators : of that fetch; asked_since : how far back it asked
+    """
+
+    id: str
+    feed: str
+    spec: Mapping[str, Any]
+    layout_name: str | None
+    layout_spec: Mapping[str, Any] | None
+    site_name: str
+    utc_offset_min: int
+    attempted_at: datetime | None
+    fetched_at: datetime | None
+    asked_since: datetime | None
+    validators: Mapping[str, Mapping[str, str]]
+    failing_since: datetime | None
+    failure: str | None
+
+    @property
+    def due_at(self) -> datetime | None:
+        """When it is to be fetched again; None: at once."""
+        every = timedelta(minutes=self.spec["every_min"])
+        return None if self.attempted_at is None else self.attempted_at + every
+
+
+def fetch_stations(connection: Connection, station_id: str | None = None) -> list[StationRow]:
+    """Return the active stations, or the one that is named."""
+    query = (
+        select(
+            station,
+            logger.c.layout_name,
+            layout.c.spec.label("layout_spec"),
+            site.c.name.label("site_name"),
+            site.c.utc_offset_min,
+            feed_state.c.attempted_at,
+            feed_state.c.fetched_at,
+            feed_state.c.validators,
+            feed_state.c.failing_since,
+            feed_state.c.failure,
+        )
+        .join(logger, logger.c.id == station.c.logger_id)
+        .join(site, site.c.id == logger.c.site_id)
+        .outerjoin(layout, layout.c.name == logger.c.layout_name)
+        .join(feed_state, feed_state.c.logger_id == station.c.logger_id)
+        .where(logger.c.retired_at.is_(None))
+        .order_by(station.c.logger_id)
+    )
+    found = [_station(dict(row)) for row in connection.execute(query).mappings()]
+    if station_id is None:
+        return found
+    for one in found:
+        if one.id == station_id:
+            return [one]
+    known = ", ".join(one.id for one in found) or "none yet; add a [[station]] to the farm file"
+    raise UnknownStationError(f"no station '{station_id}'; there are: {known}")
+
+
+def _station(row: dict[str, Any]) -> StationRow:
+    asked = row.pop("validators")
+    since = asked["since"]
+    return StationRow(
+        id=row.pop("logger_id"),
+        asked_since=None if since is None else datetime.fromisoformat(since),
+        validators=asked["urls"],
+        **row,
+    )
+
+
+def find_last_readings(connection: Connection, station_id: str) -> list[datetime]:
+    """Return the instant of the last reading of each probe of a station that has one."""
+    query = (
+        select(func.max(reading.c.observed_at))
+        .join(probe, probe.c.id == reading.c.probe_id)
+        .where(probe.c.logger_id == station_id)
+        .group_by(reading.c.probe_id)
+    )
+    return list(connection.scalars(query))
+
+
+def add_probes(connection: Connection, station_id: str, depth_cm: Mapping[str, float]) -> None:
+    """Give each channel its probe and its depth; a depth that has changed is corrected."""
+    query = (
+        select(probe.c.channel, probe.c.id, probe_stretch.c.depth_cm)
+        .join(probe_stretch)
+        .where(probe.c.logger_id == station_id)
+    )
+    known = {channel: (probe_id, depth) for channel, probe_id, depth in connection.execute(query)}
+    for channel, depth in depth_cm.items():
+        if channel not in known:
+            of_channel = insert(probe).values(logger_id=station_id, channel=channel)
+            probe_id = connection.execute(of_channel.returning(probe.c.id)).scalar_one()
+            connection.execute(
+                insert(probe_stretch).values(
+                    probe_id=probe_id,
+                    valid_from=date.min,
+                    depth_cm=depth,
+                    calibration_offset_c=0.0,
+                )
+            )
+        elif known[channel][1] != depth:
+            of_probe = probe_stretch.c.probe_id == known[channel][0]
+            connection.execute(update(probe_stretch).where(of_probe).values(depth_cm=depth))
+
+
+def claim_attempt(connection: Connection, one: StationRow, now: datetime) -> bool:
+    """Note that a station is being fetched; False where another process has begun meanwhile."""
+    before = feed_state.c.attempted_at.is_not_distinct_from(one.attempted_at)
+    claimed = connection.execute(
+        update(feed_state).where(feed_state.c.logger_id == one.id, before).values(attempted_at=now)
+    )
+    return claimed.rowcount == 1
+
+
+def note_success(
+    connection: Connection,
+    station_id: str,
+    now: datetime,
+    since: datetime,
+    validators: Mapping[str, Mapping[str, str]],
+) -> None:
+    """Note that all there is from an instant on has been fetched."""
+    _note(
+        connection,
+        station_id,
+        attempted_at=now,
+        fetched_at=now,
+        validators={"since": since.isoformat(), "urls": validators},
+        failing_since=None,
+        failure=None,
+    )
+
+
+def note_failure(connection: Connection, one: StationRow, now: datetime, failure: str) -> None:
+    """Note that a fetch failed, and since when fetches fail."""
+    since = one.failing_since or now
+    _note(connection, one.id, attempted_at=now, failing_since=since, failure=failure)
+
+
+def _note(connection: Connection, station_id: str, **values: Any) -> None:
+    of_station = feed_state.c.logger_id == station_id
+    connection.execute(update(feed_state).where(of_station).values(values))
