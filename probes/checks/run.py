@@ -154,8 +154,11 @@ def _find_steps(series: ProbeSeries, thresholds: Thresholds) -> Results:
 
 
 def _find_calm(series: ProbeSeries, steps: Results) -> ProbeSeries:
-    """Return the readings by which others are judged: a spike would bend days, and later years."""
-    return series.where((steps["spike"] < SUSPECT) & (steps["rate_of_change"] < SUSPECT))
+    """Return the readings by which others are judged: a spike would bend days, and later years.
+
+    Those that only rose too fast stay: a probe out of the ground does so every day.
+    """
+    return series.where(steps["spike"] < SUSPECT)
 
 
 def _find_waves(calm: Sequence[ProbeSeries], thresholds: Thresholds) -> DailyWaves:

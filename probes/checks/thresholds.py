@@ -107,10 +107,9 @@ def reach(thresholds: Thresholds, deepest_cm: float, tests: Collection[str] = TE
     power_on_h = thresholds.power_on.longest_gap_h
     spike_h = 2 * thresholds.spike.longest_gap_h
     rate_h = 3 * thresholds.rate_of_change.longest_gap_h
-    calm_h = max(spike_h, rate_h)
     flat, attenuated = thresholds.flat_line, thresholds.attenuated
     wave, climatology = thresholds.neighbours, thresholds.climatology
-    wave_h = DAY_H * (wave.days + 1) + 1 + wave.longest_gap_h + calm_h
+    wave_h = DAY_H * (wave.days + 1) + 1 + wave.longest_gap_h + spike_h
     back_h = {
         "gross_range": 0.0,
         "power_on": power_on_h,
@@ -118,11 +117,11 @@ def reach(thresholds: Thresholds, deepest_cm: float, tests: Collection[str] = TE
         "rate_of_change": rate_h,
         "flat_line": flat.fail_h * find_slower(deepest_cm, flat) + flat.longest_gap_h,
         "attenuated": attenuated.window_h + attenuated.longest_gap_h,
-        "climatology": DAY_H * (climatology.years * YEAR_D + climatology.around_days + 2) + calm_h,
+        "climatology": DAY_H * (climatology.years * YEAR_D + climatology.around_days + 2) + spike_h,
         "daily_range": wave_h,
         "neighbours": wave_h,
     }
-    # what power-on disbelieves is left out of the tests behind it
+    # what power-on disbelieves is left out of the tests behind it, and spikes out of the days
     furthest_h = max(back_h[test] + (test not in EACH_ALONE) * power_on_h for test in tests)
     waits = "spike" in tests and thresholds.spike.later
     return Reach(
