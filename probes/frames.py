@@ -41,6 +41,8 @@ class LoggerFile:
     missing : how many cells hold a declared missing code, in rows that were read
     rejects : what was not read
     others : how many rows are of other loggers
+    shift : (n,) timedelta64[us], what a correction of the clock has added to the time of each row;
+        None: nothing to any
     """
 
     channels: tuple[str, ...]
@@ -50,6 +52,7 @@ class LoggerFile:
     missing: int
     rejects: tuple[Reject, ...]
     others: int = 0
+    shift: NDArray[np.timedelta64] | None = None
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from probes.clock import Clock
 from probes.units import Unit
 
@@ -77,6 +79,12 @@ class Layout:
     def readings_in_row(self) -> int:
         """How many readings a row holds."""
         return 1 if self.is_long else len(self.columns)
+
+    @property
+    def stamp_to_end(self) -> np.timedelta64:
+        """How long after its stamp the time of a reading lies."""
+        late_min = self.interval_min if self.stamp == "start" else 0
+        return np.timedelta64(round(late_min * 60e6), "us")
 
     def missing_in(self, channel: str) -> tuple[str, ...]:
         """Return the missing codes of a column."""

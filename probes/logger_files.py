@@ -8,7 +8,7 @@ and `temperatures` (cells -> degC by channel).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import chain
@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from probes.clock_corrections import ClockCorrection, find_shifts
 from probes.frames import LoggerFile, Reject
 from probes.layouts import LATEST_YEAR, Layout
 from probes.logger_lines import Block, FileRefused, read_blocks, shown
@@ -39,9 +40,10 @@ class _Table:
     line: NDArray[np.int64]
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
+    shift: NDArray[np.timedelta64]
 
     def where(self, keep: NDArray[np.bool_]) -> _Table:
-        return _Table(self.line[keep], self.observed_at[keep], self.soil_temp_c[keep])
+        return _Table(*(column[keep] for column in vars(self).values()))
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class _Reading:
     layout: Layout
     logger_id: str | None
     latest_year: int
+    clock_corrections: Sequence[ClockCorrection]
 
 
 def read_logger_file(
@@ -62,6 +65,7 @@ def read_logger_file(
     *,
     logger_id: str | None = None,
     latest_year: int = LATEST_YEAR,
+    clock_corrections: Sequence[ClockCorrection] = (),
 ) -> LoggerFile:
     """Read a logger file; what cannot be read is rejected line by line, the rest counts.
 
@@ -77,6 +81,8 @@ def read_logger_file(
         The logger whose rows are read, where the layout tells several apart.
     latest_year : int
         A year of two digits is the last one, up to this, that ends in them.
+    clock_corrections : sequence of ClockCorrection
+        Applied to the stamps as they stand in the file, before the order of rows is judged.
 
     Returns
     -------
@@ -105,7 +111,8 @@ def read_logger_file(
             f"{path.name}: column '{layout.logger}' tells loggers apart; say whose rows to read"
         )
     packing = find_packing(path)
-    how = _Reading(path, packing, layout_unpacked(layout, packing), logger_id, latest_year)
+    unpacked = layout_unpacked(layout, packing)
+    how = _Reading(path, packing, unpacked, logger_id, latest_year, clock_corrections)
     with closing(open_unpacked(path, layout, packing)) as content:
         blocks = read_blocks(
             content, path.name, how.layout.encoding, progress if packing == "plain" else None
@@ -122,6 +129,7 @@ def read_logger_file(
         missing=int(np.isnan(soil_temp_c).sum()),
         rejects=tuple(sorted(rejects, key=lambda reject: reject.line)),
         others=others,
+        shift=table.shift,
     )
 
 
@@ -152,6 +160,7 @@ def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[R
         np.concatenate([each.line for each in tables]),
         np.concatenate([each.observed_at for each in tables]),
         np.concatenate([each.soil_temp_c for each in tables]),
+        np.concatenate([each.shift for each in tables]),
     )
     if others and not table.line.size and not rejects:
         names = ", ".join(f"'{shown(name)}'" for name in list(others)[:LOGGERS_TOLD])
@@ -183,7 +192,9 @@ def _read_rows(rows: Rows, header: Header, how: _Reading) -> tuple[_Table, list[
     ]
     soil_temp_c, unreadable = read_temperatures(rows, header, layout)
     rejects += [reject for place, reject in unreadable if place not in reasons]
-    table = _Table(rows.line, observed_at, soil_temp_c)
+    stamped_at = observed_at - layout.stamp_to_end
+    shift = find_shifts(stamped_at, how.clock_corrections)
+    table = _Table(rows.line, observed_at + shift, soil_temp_c, shift)
     timeless = [int(rows.line[place]) for place in reasons]
     return table.where(~np.isnat(observed_at)), rejects, timeless
 

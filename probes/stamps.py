@@ -45,8 +45,7 @@ def read_stamps(
     known = (local >= FIRST_STAMP) & (local < LAST_STAMP)
     utc, problem = local_to_utc(np.where(known, local, _IN_PLACE), layout.clock)
     observed_at = np.where(known, utc, _NOT_A_TIME)
-    if layout.stamp == "start":
-        observed_at += np.timedelta64(round(layout.interval_min * 60e6), "us")
+    observed_at += layout.stamp_to_end
     reasons = {
         int(place): _why_no_instant(stamps[place], local[place], int(problem[place]), layout)
         for place in np.flatnonzero(~known | (problem != OK))

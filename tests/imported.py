@@ -89,5 +89,8 @@ def _rows(connection: Connection, table: Any) -> list[Any]:
 def forget(engine: Engine) -> None:
     """Take all readings out of a store, and what came with them."""
     with writing(engine) as connection:
-        for name in ("reading", "conflict", "daily_mean", "import_reject", "import_batch"):
+        for name in (
+            *("reading", "conflict", "settlement", "shifted_stamp", "daily_mean"),
+            *("import_reject", "import_content", "import_batch"),
+        ):
             connection.execute(delete(tables.metadata.tables[name]))

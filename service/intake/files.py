@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from pathlib import Path
 
 from sqlalchemy import Engine
 
-from probes.logger_files import read_logger_file
+from probes.logger_files import FileRefused, read_logger_file
 from service.farm.layouts import layout_from_spec
+from service.intake.content import pack_file
 from service.intake.ingest import Progress, Source, ingest
 from service.intake.reports import ImportReport
+from service.store.clocks import fetch_clock_corrections
 from service.store.engine import reading, writing
+from service.store.imports import Content
 from service.store.loggers import fetch_logger
 
 READING_SHARE = 0.3  # of the time an import takes
@@ -29,16 +32,23 @@ def import_file(
     """Import one logger file, all of it or nothing; with `dry_run` only say what it would do."""
     with reading(engine) as connection:
         logger = fetch_logger(connection, logger_id)
-    size = max(1, path.stat().st_size)
-    file = read_logger_file(
-        path,
-        layout_from_spec(logger.layout_name, logger.layout_spec),
-        lambda done: progress(READING_SHARE * done / size),
-        logger_id=logger_id,
-        latest_year=now.year + 1,
-    )
-    with path.open("rb") as content:
-        source = Source("file", str(path), hashlib.file_digest(content, "sha256").hexdigest())
+        corrections = fetch_clock_corrections(connection, logger_id)
+    stat = path.stat()
+    size = max(1, stat.st_size)
+    with ThreadPoolExecutor(1) as beside:  # zlib lets go of the interpreter
+        packing = beside.submit(pack_file, path)
+        file = read_logger_file(
+            path,
+            layout_from_spec(logger.layout_name, logger.layout_spec),
+            lambda done: progress(READING_SHARE * done / size),
+            logger_id=logger_id,
+            latest_year=now.year + 1,
+            clock_corrections=corrections,
+        )
+        sha256, body = packing.result()
+    if (path.stat().st_size, path.stat().st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
+        raise FileRefused(f"{path.name}: it was written to while it was read; import it again")
+    source = Source("file", str(path), sha256, Content(body, logger.layout_spec, corrections))
     with (reading if dry_run else writing)(engine) as connection:
         # Read again: it may have changed, and no one else may import into it now.
         logger = fetch_logger(connection, logger_id, lock=not dry_run)

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
-from sqlalchemy import Connection, insert, update
+from sqlalchemy import Connection, insert
 
-from probes.frames import LoggerFile, Readings
-from service.daily_means import find_days, find_probe_means
-from service.intake.merging import Findings, compare_readings, merge_readings
+from probes.frames import LoggerFile
+from probes.future_stamps import reject_future
+from service.intake.content import correct_clock, pack_canonical
+from service.intake.keeping import fetch_days, keep_findings
+from service.intake.merging import Findings, compare_readings
 from service.intake.reports import (
     CONFLICTS_TOLD,
     COUNTS,
@@ -22,11 +23,10 @@ from service.intake.reports import (
     FileReject,
     ImportReport,
 )
-from service.store.bulk import execute_many
-from service.store.daily import store_daily_means
-from service.store.loggers import Logger, Probe
-from service.store.readings import fetch_readings, insert_readings, list_conflicts
-from service.store.tables import import_batch, import_reject
+from service.store.clocks import fetch_clock_corrections
+from service.store.imports import Content, store_content, store_rejects, update_batch
+from service.store.loggers import Logger
+from service.store.tables import import_batch
 
 Progress = Callable[[float], None]
 """Told the share that is done, from 0 to 1."""
@@ -34,11 +34,16 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Source:
-    """What brought some readings: a file, a push, a feed, a hand; its name and its content."""
+    """What brought some readings: a file, a push, a feed, a hand; its name and its content's hash.
+
+    content : of a logger's file; None: what is kept is the canonical form of the readings, whose
+        clock is not corrected yet
+    """
 
     kind: Literal["file", "push", "feed", "hand"]
     name: str
     sha256: str
+    content: Content | None = None
 
 
 def ingest(
@@ -54,6 +59,11 @@ def ingest(
 
     The caller holds the write transaction, and the lock on the logger.
     """
+    content = source.content
+    if content is None:
+        content = pack_canonical(file, fetch_clock_corrections(connection, logger.id))
+        file = correct_clock(file, content.clock_corrections)
+    file = reject_future(file, now)
     report = ImportReport(
         rejected=sum(reject.readings for reject in file.rejects),
         missing=file.missing,
@@ -68,72 +78,45 @@ def ingest(
         probe = logger.probe(channel)
         is_reading = ~np.isnan(file.soil_temp_c[:, number])
         observed_at = file.observed_at[is_reading]
-        stored = _fetch_days(connection, logger, probe, observed_at)
+        stored = fetch_days(connection, logger, probe, observed_at)
         findings = compare_readings(observed_at, file.soil_temp_c[is_reading, number], stored)
         report += _report(source, channel, findings)
         if not dry_run:
-            _keep(connection, logger, probe, batch_id, stored, findings)
+            shift = None if file.shift is None else file.shift[is_reading]
+            keep_findings(connection, logger, probe, batch_id, stored, findings, shift)
         progress((number + 1) / len(file.channels))
     if not dry_run:
-        _close_batch(connection, batch_id, report)
+        store_content(connection, batch_id, content)
+        counts = {name: getattr(report, name) for name in COUNTS}
+        changed_at = now if report.inserted else None
+        update_batch(connection, batch_id, **counts, changed_at=changed_at)
     return report
-
-
-def _fetch_days(
-    connection: Connection, logger: Logger, probe: Probe, observed_at: NDArray[np.datetime64]
-) -> Readings:
-    """Return what the store holds of a probe over the days of a file, those days whole."""
-    if not observed_at.size:
-        return Readings(observed_at, np.empty(0), np.empty(0, np.int8))
-    days = find_days(np.array([observed_at.min(), observed_at.max()]), logger.utc_offset_min)
-    first, last = (
-        datetime.combine(day, time(), UTC) - timedelta(minutes=logger.utc_offset_min)
-        for day in days.tolist()
-    )
-    return fetch_readings(connection, probe.id, after=first, until=last + timedelta(days=1))
-
-
-def _keep(
-    connection: Connection,
-    logger: Logger,
-    probe: Probe,
-    batch_id: int,
-    stored: Readings,
-    findings: Findings,
-) -> None:
-    """Put what is new into the store, and compute the days it touches again."""
-    insert_readings(connection, probe.id, batch_id, findings.new)
-    list_conflicts(connection, probe.id, batch_id, findings.other_at, findings.other_c)
-    days = np.unique(find_days(findings.new.observed_at, logger.utc_offset_min))
-    readings = merge_readings(stored, findings.new)
-    touched = np.isin(find_days(readings.observed_at, logger.utc_offset_min), days)
-    means = find_probe_means(logger, probe, readings.where(touched))
-    store_daily_means(connection, probe.id, days, means)
 
 
 def _open_batch(
     connection: Connection, logger: Logger, source: Source, file: LoggerFile, now: datetime
 ) -> int:
     """Note the delivery and what was rejected; the counts follow."""
-    counts = dict.fromkeys(COUNTS, 0)
     batch = insert(import_batch).values(
         logger_id=logger.id,
         source=source.kind,
         file=Path(source.name).name,
         sha256=source.sha256,
         imported_at=now,
-        **counts,
+        **dict.fromkeys(COUNTS, 0),
+        **find_ends(file),
     )
     batch_id = connection.execute(batch.returning(import_batch.c.id)).scalar_one()
-    rejects = ({"import_id": batch_id, **vars(reject)} for reject in file.rejects)
-    execute_many(connection, insert(import_reject), rejects)
+    store_rejects(connection, batch_id, file.rejects)
     return batch_id
 
 
-def _close_batch(connection: Connection, batch_id: int, report: ImportReport) -> None:
-    counts = {name: getattr(report, name) for name in COUNTS}
-    batch = update(import_batch).where(import_batch.c.id == batch_id)
-    connection.execute(batch.values(counts))
+def find_ends(file: LoggerFile) -> dict[str, datetime]:
+    """Return the first and the last time of a delivery that has rows."""
+    if not file.observed_at.size:
+        return {}
+    ends = {"first_at": file.observed_at.min(), "last_at": file.observed_at.max()}
+    return {name: end.item().replace(tzinfo=UTC) for name, end in ends.items()}
 
 
 def _report(source: Source, channel: str, findings: Findings) -> ImportReport:

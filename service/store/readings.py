@@ -6,18 +6,21 @@ from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, delete, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import Readings
 from service.store.bulk import execute_many, fetch_columns, insert_columns
-from service.store.tables import conflict, reading
+from service.store.tables import conflict, reading, shifted_stamp
 
 
 def insert_readings(
-    connection: Connection, probe_id: int, import_id: int, readings: Readings
+    connection: Connection,
+    probe_id: int,
+    import_id: int | NDArray[np.int32],
+    readings: Readings,
 ) -> None:
-    """Add readings at instants of which the store holds none of this probe."""
+    """Add readings, of one import or of one each, at instants of which the store holds none."""
     size = readings.observed_at.size
     columns = {
         "probe_id": np.broadcast_to(np.int32(probe_id), size),
@@ -25,7 +28,7 @@ def insert_readings(
         "soil_temp_c": readings.soil_temp_c,
         "flag": readings.flag,
         "checks": np.broadcast_to(np.int32(0), size),
-        "import_id": np.broadcast_to(np.int32(import_id), size),
+        "import_id": np.broadcast_to(np.asarray(import_id, np.int32), size),
     }
     insert_columns(connection, reading, columns)
 
@@ -33,7 +36,7 @@ def insert_readings(
 def list_conflicts(
     connection: Connection,
     probe_id: int,
-    import_id: int,
+    import_id: int | NDArray[np.int32],
     observed_at: NDArray[np.datetime64],
     soil_temp_c: NDArray[np.float64],
 ) -> None:
@@ -44,11 +47,44 @@ def list_conflicts(
             "probe_id": probe_id,
             "observed_at": instant.replace(tzinfo=UTC),
             "soil_temp_c": value,
-            "import_id": import_id,
+            "import_id": batch_id,
         }
-        for instant, value in zip(observed_at.tolist(), soil_temp_c.tolist(), strict=True)
+        for instant, value, batch_id in zip(
+            observed_at.tolist(),
+            soil_temp_c.tolist(),
+            np.broadcast_to(import_id, observed_at.size).tolist(),
+            strict=True,
+        )
     )
     execute_many(connection, insert(conflict).on_conflict_do_nothing(), rows)
+
+
+def insert_shifted_stamps(
+    connection: Connection,
+    probe_id: int,
+    observed_at: NDArray[np.datetime64],
+    shift: NDArray[np.timedelta64],
+) -> None:
+    """Keep the stamps of readings whose clock was corrected, as they stood."""
+    shifted = shift != np.timedelta64(0)
+    columns = {
+        "probe_id": np.broadcast_to(np.int32(probe_id), shifted.sum()),
+        "observed_at": observed_at[shifted],
+        "stamped_at": (observed_at - shift)[shifted],
+    }
+    insert_columns(connection, shifted_stamp, columns)
+
+
+def delete_readings(
+    connection: Connection, probe_id: int, after: datetime | None, until: datetime | None
+) -> None:
+    """Take out a probe's readings of a span, with their conflicts and stamps."""
+    for table in (reading, conflict, shifted_stamp):
+        at = table.c.observed_at
+        of_span = [table.c.probe_id == probe_id]
+        of_span += [] if after is None else [at > after]
+        of_span += [] if until is None else [at <= until]
+        connection.execute(delete(table).where(*of_span))
 
 
 def fetch_readings(

@@ -25,7 +25,7 @@ def farm(engine: Engine) -> Engine:
 
 
 def some_values(first: int, last: int) -> Values:
-    return {hour: (hour % 300 / 10, 15.0) for hour in range(first, last)}
+    return {hour - HOURS: (hour % 300 / 10, 15.0) for hour in range(first, last)}
 
 
 def is_written_to(url: str) -> bool:

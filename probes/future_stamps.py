@@ -1,0 +1,49 @@
+"""Stamps of the future: nothing is observed before it happens, so their time cannot be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from probes.frames import LoggerFile, Reject
+
+TOLERANCE = timedelta(minutes=15)
+"""How far a clock may be ahead; ours: cheap clocks gain a few minutes between two visits."""
+
+
+def reject_future(file: LoggerFile, now: datetime) -> LoggerFile:
+    """Reject the rows of a delivery that were stamped later than it arrived.
+
+    Parameters
+    ----------
+    file : LoggerFile
+    now : datetime
+        When it arrived.
+
+    Missing cells of such rows stay counted as missing.
+    """
+    latest = np.datetime64((now + TOLERANCE).astimezone(UTC).replace(tzinfo=None), "us")
+    is_future = file.observed_at > latest
+    if not is_future.any():
+        return file
+    readings = (~np.isnan(file.soil_temp_c)).sum(axis=1)
+    rejects = (
+        Reject(
+            int(file.line[row]),
+            f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC lies in the future: "
+            "set the logger's clock, or correct what the layout says of it",
+            "",
+            int(readings[row]),
+        )
+        for row in np.flatnonzero(is_future & (readings > 0))
+    )
+    return replace(
+        file,
+        line=file.line[~is_future],
+        observed_at=file.observed_at[~is_future],
+        soil_temp_c=file.soil_temp_c[~is_future],
+        rejects=tuple(sorted([*file.rejects, *rejects], key=lambda reject: reject.line)),
+        shift=None if file.shift is None else file.shift[~is_future],
+    )

@@ -1,0 +1,100 @@
+"""What a delivery held, as it is kept, and how it is read again.
+
+A logger's file is kept as it came, with its layout and the corrections of its clock as they were
+then. All else (a push, a feed's answer, readings by hand) is kept in one canonical form, whatever
+came: a line for each reading, with its time before any correction.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import zlib
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from probes.clock_corrections import ClockCorrection, find_shifts
+from probes.frames import LoggerFile
+from probes.future_stamps import reject_future
+from probes.logger_files import read_logger_file
+from service.farm.layouts import layout_from_spec
+from service.store.imports import Content
+
+CANONICAL_HEADER = ("observed_at", "channel", "soil_temp_c")
+QUICKEST = 1  # of zlib's levels: the body is packed while the file is parsed
+CHUNK_BYTES = 1 << 20
+
+
+def pack_file(path: Path) -> tuple[str, bytes]:
+    """Return the SHA-256 of a file, and its bytes compressed."""
+    digest, packer = hashlib.sha256(), zlib.compressobj(QUICKEST)
+    packed = bytearray()
+    with path.open("rb") as stream:
+        while chunk := stream.read(CHUNK_BYTES):
+            digest.update(chunk)
+            packed += packer.compress(chunk)
+    return digest.hexdigest(), bytes(packed + packer.flush())
+
+
+def pack_canonical(file: LoggerFile, corrections: Sequence[ClockCorrection]) -> Content:
+    """Return the canonical form of readings whose clock is not corrected yet."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(CANONICAL_HEADER)
+    rows, channels = np.nonzero(~np.isnan(file.soil_temp_c))
+    stamps = np.datetime_as_string(file.observed_at[rows], "us", "UTC").tolist()
+    names = [file.channels[channel] for channel in channels.tolist()]
+    values_c = file.soil_temp_c[rows, channels].tolist()
+    writer.writerows(zip(stamps, names, values_c, strict=True))
+    return Content(zlib.compress(text.getvalue().encode(), QUICKEST), {}, corrections)
+
+
+def correct_clock(file: LoggerFile, corrections: Sequence[ClockCorrection]) -> LoggerFile:
+    """Return readings at their true times."""
+    shift = find_shifts(file.observed_at, corrections)
+    return replace(file, observed_at=file.observed_at + shift, shift=shift)
+
+
+def read_content(
+    content: Content, name: str, layout_name: str, logger_id: str, arrived_at: datetime
+) -> LoggerFile:
+    """Read a delivery again, as it was read when it arrived."""
+    body = zlib.decompress(content.body)
+    if not content.layout:
+        return reject_future(
+            correct_clock(_read_canonical(body), content.clock_corrections), arrived_at
+        )
+    with TemporaryDirectory() as folder:
+        path = Path(folder, name)
+        path.write_bytes(body)
+        file = read_logger_file(
+            path,
+            layout_from_spec(layout_name, content.layout),
+            logger_id=logger_id,
+            latest_year=arrived_at.year + 1,
+            clock_corrections=content.clock_corrections,
+        )
+    return reject_future(file, arrived_at)
+
+
+def _read_canonical(body: bytes) -> LoggerFile:
+    _, *rows = csv.reader(io.StringIO(body.decode(), newline=""))
+    channels = tuple(dict.fromkeys(channel for _, channel, _ in rows))
+    place = {channel: number for number, channel in enumerate(channels)}
+    soil_temp_c = np.full((len(rows), len(channels)), np.nan)
+    for row, (_, channel, value_c) in enumerate(rows):
+        soil_temp_c[row, place[channel]] = float(value_c)
+    return LoggerFile(
+        channels=channels,
+        line=np.arange(1, len(rows) + 1),
+        observed_at=np.array([stamp.removesuffix("Z") for stamp, _, _ in rows], "datetime64[us]"),
+        soil_temp_c=soil_temp_c,
+        missing=0,
+        rejects=(),
+    )

@@ -1,0 +1,38 @@
+"""What the store knows of a logger's clock and of the sun over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, select
+
+from probes.clock_corrections import ClockCorrection
+from service.store.tables import clock_correction, logger, site
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a logger stands: the zone of the people there, and degrees east of Greenwich."""
+
+    timezone: str
+    longitude_deg: float
+
+
+def fetch_place(connection: Connection, logger_id: str) -> Place:
+    """Return where a logger stands."""
+    query = select(site.c.timezone, site.c.longitude).join(logger).where(logger.c.id == logger_id)
+    return Place(*connection.execute(query).one())
+
+
+def fetch_clock_corrections(connection: Connection, logger_id: str) -> tuple[ClockCorrection, ...]:
+    """Return the corrections of a logger's clock, in order of time."""
+    query = (
+        select(
+            clock_correction.c.stamped_from,
+            clock_correction.c.stamped_until,
+            clock_correction.c.add_s,
+        )
+        .where(clock_correction.c.logger_id == logger_id)
+        .order_by(clock_correction.c.stamped_from)
+    )
+    return tuple(ClockCorrection(*row) for row in connection.execute(query))

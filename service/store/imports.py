@@ -1,0 +1,131 @@
+"""Imports in and out of the store: what each delivery was, held and came to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, insert, select, update
+
+from probes.clock_corrections import ClockCorrection
+from probes.frames import Reject
+from service.store.bulk import execute_many
+from service.store.tables import import_batch, import_content, import_reject
+
+
+class UnknownImportError(LookupError):
+    """There is no import of that number."""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One import, as the table import_batch has it."""
+
+    id: int
+    logger_id: str
+    source: str
+    file: str
+    sha256: str
+    imported_at: datetime
+    inserted: int
+    identical: int
+    conflicting: int
+    rejected: int
+    missing: int
+    first_at: datetime | None
+    last_at: datetime | None
+    changed_at: datetime | None
+    signs: Sequence[str]
+    withdrawn_at: datetime | None
+    withdrawn_by: str | None
+    withdrawn_why: str | None
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a delivery held, and how it was read.
+
+    body : compressed by zlib
+    layout : of a logger's file, as in the farm file; empty: the canonical form
+    clock_corrections : applied on reading
+    """
+
+    body: bytes
+    layout: Mapping[str, Any]
+    clock_corrections: Sequence[ClockCorrection]
+
+
+def fetch_batches(connection: Connection, *where: ColumnElement[bool]) -> list[Batch]:
+    """Return imports in the order in which they came."""
+    query = select(import_batch).where(*where).order_by(import_batch.c.id)
+    return [Batch(**row) for row in connection.execute(query).mappings()]
+
+
+def fetch_batch(connection: Connection, batch_id: int) -> Batch:
+    """Return one import."""
+    found = fetch_batches(connection, import_batch.c.id == batch_id)
+    if not found:
+        raise UnknownImportError(f"there is no import {batch_id}; `digseason imports` lists them")
+    return found[0]
+
+
+def update_batch(connection: Connection, batch_id: int, **values: Any) -> None:
+    """Change what is known of an import."""
+    connection.execute(update(import_batch).where(import_batch.c.id == batch_id).values(values))
+
+
+def store_rejects(connection: Connection, batch_id: int, rejects: Iterable[Reject]) -> None:
+    """Keep what was not read of a delivery."""
+    rows = ({"import_id": batch_id, **vars(reject)} for reject in rejects)
+    execute_many(connection, insert(import_reject), rows)
+
+
+def store_content(connection: Connection, batch_id: int, content: Content) -> None:
+    """Keep what a delivery held."""
+    connection.execute(
+        insert(import_content).values(
+            import_id=batch_id, body=content.body, **_how_it_was_read(content)
+        )
+    )
+
+
+def update_content(connection: Connection, batch_id: int, content: Content) -> None:
+    """Keep that a delivery was read in another way."""
+    connection.execute(
+        update(import_content)
+        .where(import_content.c.import_id == batch_id)
+        .values(_how_it_was_read(content))
+    )
+
+
+def fetch_content(connection: Connection, batch_id: int) -> Content:
+    """Return what a delivery held."""
+    query = select(import_content).where(import_content.c.import_id == batch_id)
+    row = connection.execute(query).one()
+    return Content(row.body, row.layout, tuple(map(_correction, row.clock_corrections)))
+
+
+def fetch_corrections(connection: Connection, batch_id: int) -> tuple[ClockCorrection, ...]:
+    """Return the corrections of its clock that a delivery was read with."""
+    query = select(import_content.c.clock_corrections)
+    specs = connection.execute(query.where(import_content.c.import_id == batch_id)).scalar_one()
+    return tuple(map(_correction, specs))
+
+
+def _how_it_was_read(content: Content) -> dict[str, Any]:
+    corrections = [
+        {
+            "stamped_from": one.stamped_from.isoformat(),
+            "stamped_until": one.stamped_until.isoformat(),
+            "add_s": one.add_s,
+        }
+        for one in content.clock_corrections
+    ]
+    return {"layout": dict(content.layout), "clock_corrections": corrections}
+
+
+def _correction(spec: Mapping[str, Any]) -> ClockCorrection:
+    first, end = (datetime.fromisoformat(spec[key]) for key in ("stamped_from", "stamped_until"))
+    return ClockCorrection(first, end, spec["add_s"])
