@@ -9,6 +9,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
+from service.fetches import fetch_due, make_fetcher
 from service.intake.inbox import empty_inbox
 from service.rounds import run_due
 from service.settings import Settings
@@ -45,13 +46,26 @@ def watch_inbox(engine: Engine, settings: Settings) -> None:
             log.info("inbox: %s: %s", file.name, file.fate)
 
 
+def fetch_feeds(engine: Engine, settings: Settings) -> None:
+    """Fetch the stations that are due; what fails is kept with its station, and logged."""
+    try:
+        reports = fetch_due(engine, make_fetcher(settings.contact), datetime.now(UTC))
+    except Exception:
+        log.exception("fetching failed; the next tick tries again")
+        return
+    for report in reports:
+        log.info("fetch: %s: %d new readings", report.station_id, report.readings.inserted)
+        if report.failure:
+            log.warning("fetch: %s: %s", report.station_id, report.failure)
+
+
 def start_scheduler(engine: Engine, settings: Settings) -> BackgroundScheduler:
     """Start ticking, at once and then every `settings.tick_s` seconds."""
     scheduler = BackgroundScheduler(
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    for job in (tick, watch_inbox):  # apart, so that a long import holds no digest back
+    for job in (tick, watch_inbox, fetch_feeds):  # apart: a long import holds no digest back
         scheduler.add_job(
             job,
             IntervalTrigger(seconds=settings.tick_s, timezone=UTC),

@@ -15,6 +15,7 @@ class Settings(BaseSettings):
     data: Path
     database_url: str = ""
     mail_from: str = "Digseason <digseason@localhost>"
+    contact: str = ""
     tick_s: int = 30
     inbox_settled_s: int = 10
 

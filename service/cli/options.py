@@ -31,10 +31,13 @@ class _Day(click.ParamType[date]):
             self.fail(f"'{value}' is no date; write it as 2026-04-30", param, ctx)
 
 
+DAY = _Day()
+
+
 def as_of_option(command: Command) -> Command:
     """Add --as-of DATE."""
     text = "The last day that counts; yesterday at each site unless given."
-    return click.option("--as-of", type=_Day(), metavar="DATE", help=text)(command)
+    return click.option("--as-of", type=DAY, metavar="DATE", help=text)(command)
 
 
 def format_options(command: Command) -> Command:

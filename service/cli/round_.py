@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from service.cli.options import as_of_option
+from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
 from service.wiring import open_store
 
@@ -17,8 +18,16 @@ from service.wiring import open_store
 @as_of_option
 @click.pass_obj
 def command(data: Path, as_of: date | None) -> None:
-    """Evaluate all blocks, note what changed, compose and deliver the digests."""
+    """Fetch the stations that are due; evaluate all blocks, note what changed, compose and deliver
+    the digests.
+
+    With --as-of nothing is fetched.
+    """
     settings, engine = open_store(data)
+    if as_of is None:
+        for fetched in fetch_due(engine, make_fetcher(settings.contact), datetime.now(UTC)):
+            new = f"{fetched.readings.inserted:,} new readings"
+            click.echo(f"{fetched.station_id}: {fetched.failure or new}")
     report = run_round(engine, settings, datetime.now(UTC), as_of)
     states = Counter(one.state for one in report.evaluations)
     counted = ", ".join(f"{count} {state}" for state, count in states.most_common())

@@ -1,0 +1,165 @@
+"""digseason fetch"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from textwrap import wrap
+from typing import Any
+
+import click
+from sqlalchemy import Engine
+
+from service.cli.options import DAY
+from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
+from service.intake.ingest import Progress
+from service.intake.reports import COUNTS
+from service.store.engine import reading
+from service.store.stations import StationRow, UnknownStationError, fetch_stations
+from service.wiring import open_store
+
+WIDTH = 80
+LISTED = 20
+
+
+@click.command("fetch")
+@click.option("--station", "station_id", metavar="ID", help="One station; all unless given.")
+@click.option("--since", type=DAY, metavar="DATE", help="From this day on, at the station's site.")
+@click.option("--until", type=DAY, metavar="DATE", help="Up to the end of this day.")
+@click.option(
+    "--list", "only_list", is_flag=True, help="Say how the stations stand; fetch nothing."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON list.")
+@click.pass_context
+def command(
+    ctx: click.Context,
+    station_id: str | None,
+    since: date | None,
+    until: date | None,
+    only_list: bool,
+    as_json: bool,
+) -> None:
+    """Fetch what is new of the stations of public feeds, or the readings of some days.
+
+    Goes on from the last reading, and asks again for the two weeks before it. `digseason serve`
+    does the same by itself. Ends with 1 where a station failed, or a reading was rejected or
+    conflicts with the one that is kept.
+    """
+    if since is not None and until is not None and since > until:
+        raise click.UsageError("--since lies behind --until")
+    settings, engine = open_store(ctx.obj)
+    try:
+        with reading(engine) as connection:
+            stations = fetch_stations(connection, station_id)
+    except UnknownStationError as error:
+        raise click.BadParameter(str(error), param_hint="--station") from None
+    if only_list:
+        records = [_standing(station) for station in stations]
+        lines = [line for one in records for line in _describe_standing(one)]
+        failed = any(station.failure for station in stations)
+    else:
+        reports = list(_fetch(engine, settings.contact, stations, since, until))
+        records = [_record(report) for report in reports]
+        lines = [line for one in reports for line in _describe(one)]
+        failed = not all(_is_clean(report) for report in reports)
+    if as_json:
+        click.echo(json.dumps(records, indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(lines or ["No stations yet: a farm file names them, [[station]]."]))
+    ctx.exit(1 if failed else 0)
+
+
+def _fetch(
+    engine: Engine,
+    contact: str,
+    stations: list[StationRow],
+    since: date | None,
+    until: date | None,
+) -> Iterator[FetchReport]:
+    make = make_fetcher(contact)
+    for station in stations:
+        now = datetime.now(UTC)
+        with _progress_bar(station.id) as progress:
+            if since is None and until is None:
+                yield fetch_new(engine, make, station, now, progress)
+            else:
+                yield fetch_days(engine, make, station, since, until, now, progress)
+
+
+@contextmanager
+def _progress_bar(title: str) -> Iterator[Progress]:
+    """Draw a bar while a station is fetched, where someone looks on."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(title, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def _is_clean(report: FetchReport) -> bool:
+    readings = report.readings
+    return not (report.failure or readings.rejects or readings.conflicting)
+
+
+def _record(report: FetchReport) -> dict[str, Any]:
+    return {
+        "station": report.station_id,
+        "since": report.span.since.isoformat(),
+        "until": report.span.until.isoformat(),
+        **{name: getattr(report.readings, name) for name in COUNTS},
+        "rejects": [vars(reject) for reject in report.readings.rejects],
+        "failure": report.failure,
+    }
+
+
+def _describe(report: FetchReport) -> Iterator[str]:
+    """Give a line for a station's readings, and what of them does not count."""
+    readings = report.readings
+    counts = [f"{getattr(readings, name):,} {name}" for name in COUNTS if getattr(readings, name)]
+    yield from _wrap(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
+    if report.failure:
+        yield from _wrap(f"failed: {report.failure}", 2)
+    for reject in readings.rejects[:LISTED]:
+        yield from _wrap(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
+    if len(readings.rejects) > LISTED:
+        yield f"  and {len(readings.rejects) - LISTED:,} more: --json lists all"
+    for one in readings.conflicts[:LISTED]:
+        when = f"{one.channel}, {one.observed_at:%Y-%m-%d %H:%M} UTC"
+        yield from _wrap(
+            f"revised: {when}: {one.kept_c:.6g} °C is kept, not {one.other_c:.6g} °C", 2
+        )
+
+
+def _standing(station: StationRow) -> dict[str, Any]:
+    """Return how a station's feed stands."""
+    instants = ("attempted_at", "fetched_at", "failing_since")
+    return {
+        "station": station.id,
+        "site": station.site_name,
+        "feed": station.feed,
+        **{name: (at := getattr(station, name)) and at.isoformat() for name in instants},
+        "failure": station.failure,
+    }
+
+
+def _describe_standing(one: dict[str, Any]) -> Iterator[str]:
+    fetched = f"fetched {_minute(one['fetched_at'])}" if one["fetched_at"] else "not fetched yet"
+    yield from _wrap(f"{one['station']}, {one['site']} ({one['feed']}): {fetched}", 0)
+    if one["failure"]:
+        yield from _wrap(f"failing since {_minute(one['failing_since'])}: {one['failure']}", 2)
+
+
+def _minute(instant: str) -> str:
+    return f"{datetime.fromisoformat(instant):%Y-%m-%d %H:%M} UTC"
+
+
+def _wrap(text: str, indent: int) -> list[str]:
+    """Return a paragraph as lines that fit, a long address too."""
+    return wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))
