@@ -22,7 +22,7 @@ def conduct(
     upper_c : array, shape (n_times, n_series)
         Temperature of the topmost node, `step_s` apart, without NaN; series side by side. [degC]
     initial_c : array, shape (n_nodes, n_series)
-        Temperature of all nodes at the first time. [degC]
+        Temperature of all nodes at the first time; at a given end the end's own counts. [degC]
     diffusivity_m2_s : float
         [m2/s]
     spacing_m : float
@@ -57,6 +57,8 @@ def conduct(
     found_c = np.empty((upper_c.shape[0], *initial_c.shape))
     found_c[0] = initial_c
     found_c[0, 0] = upper_c[0]
+    if lower_c is not None:
+        found_c[0, -1] = lower_c[0]
     for time in range(1, upper_c.shape[0]):
         now_c = found_c[time - 1]
         known_c = np.empty_like(now_c)
