@@ -129,6 +129,8 @@ def split_rows(
         count == width and line != header.text and line.endswith(ending)
         for line, count in zip(lines, counts, strict=True)
     ]
+    if delimiter == layout.decimal:  # "7,9" may be one number or two: only quotes tell
+        is_row = [fits and '"' in line for fits, line in zip(is_row, lines, strict=True)]
     if block.cut:
         is_row[-1] = False
     places = np.flatnonzero(is_row)
@@ -174,6 +176,8 @@ def _why_no_row(line: str, count: int, width: int, cut: bool) -> str:
         )
     if count == 0:
         return "has a quote that is never closed; close it or export again"
+    if count == width:
+        return "has no quotes to tell a decimal mark from the delimiter; quote its numbers"
     return (
         f"has {count} cells where a row has {width}: one is lost or holds the delimiter; "
         "correct the line or export again"

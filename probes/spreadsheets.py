@@ -14,6 +14,8 @@ from typing import Any
 from probes.layouts import Layout
 from probes.logger_lines import FileRefused
 
+TAB = "\t"
+
 MAX_ROWS = 2**20
 """The format's own limit."""
 
@@ -22,7 +24,7 @@ MAX_CELLS = 50_000_000
 
 
 def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
-    """Return a sheet as UTF-8 text, its cells by their value and separated by commas.
+    """Return a sheet as UTF-8 text, its cells by their value and separated by tabs.
 
     Parameters
     ----------
@@ -82,7 +84,7 @@ def _opened(path: Path) -> Iterator[Any]:
 
 def _write(rows: Iterable[tuple[Any, ...]], path: Path, decimal: str, max_bytes: int) -> bytes:
     line = io.StringIO()
-    writer = csv.writer(line, lineterminator="")
+    writer = csv.writer(line, delimiter=TAB, lineterminator="")
     lines: list[tuple[str, int]] = []
     cells = length = 0
     for number, row in enumerate(rows, start=1):
@@ -102,7 +104,7 @@ def _write(rows: Iterable[tuple[Any, ...]], path: Path, decimal: str, max_bytes:
     # A row ends with its last cell that holds something: the blank ones behind it are added.
     width = max((count for _, count in lines), default=0)
     return "".join(
-        f"{text}{',' * (width - count)}\n" if text else "\n" for text, count in lines
+        f"{text}{TAB * (width - count)}\n" if text else "\n" for text, count in lines
     ).encode()
 
 

@@ -71,9 +71,9 @@ def find_packing(path: Path) -> Packing:
 
 
 def layout_unpacked(layout: Layout, packing: Packing) -> Layout:
-    """Return the layout of what `open_unpacked` gives: a spreadsheet comes as comma-separated."""
+    """Return the layout of what `open_unpacked` gives: a spreadsheet comes apart by tabs."""
     if packing == "spreadsheet":
-        return replace(layout, delimiter=",", encoding="utf-8")
+        return replace(layout, delimiter="\t", encoding="utf-8")
     return layout
 
 

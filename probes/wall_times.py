@@ -141,7 +141,11 @@ def _parse(stamps: list[str], time_format: str) -> NDArray[np.datetime64]:
     if _NUMBERS_SIDE_BY_SIDE.search(time_format):
         read = [stamp if _is_whole(stamp, time_format) else "" for stamp in read]
     parsed = pd.to_datetime(read, format=time_format, errors="coerce", exact=True)
-    return parsed.to_numpy().astype("datetime64[us]")
+    times = parsed.to_numpy().astype("datetime64[us]")
+    if "%j" in time_format:  # day 366 of a common year is read as the next year's first
+        is_first = times.astype("datetime64[D]") == times.astype("datetime64[Y]")
+        times[is_first & np.array(["366" in stamp for stamp in read], np.bool_)] = _NOT_A_TIME
+    return times
 
 
 def _is_whole(stamp: str, time_format: str) -> bool:

@@ -43,7 +43,7 @@ def read_plainly(path: Path, declared: Sequence[str], delimiter: str, encoding: 
     """Read a file of which the names of some columns are known."""
     content = path.read_bytes()
     if "xl/workbook.xml" in _members(content):
-        lines, delimiter = _sheet_lines(path), ","
+        lines, delimiter = _sheet_lines(path), "\t"
     else:
         text = _unpacked(content).decode(encoding, "replace").lstrip("\ufeff")
         lines = [line.lstrip("\0") or line for line in re.split("\r\n|\r|\n", text)]
@@ -91,6 +91,6 @@ def _sheet_lines(path: Path) -> list[str]:
         book = load_workbook(stream, data_only=True)
     sheet = book["Data"]
     return [
-        ",".join("" if cell is None else str(cell) for cell in row)
+        "\t".join("" if cell is None else str(cell) for cell in row)
         for row in sheet.iter_rows(values_only=True)
     ]

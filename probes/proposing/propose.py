@@ -26,6 +26,10 @@ from probes.unpacking import find_packing
 
 REJECTS_TOLD = 5
 LOGGERS_TRIED = 20
+_ORDER = (  # of the farm file's keys
+    *("clock", "time", "time_format", "stamp", "interval_min", "unit", "depth", "value", "logger"),
+    *("columns", "missing", "delimiter", "decimal", "encoding", "sheet"),
+)
 _ASSUMED = {"clock": "UTC", "stamp": "end", "unit": "C"}
 
 
@@ -68,12 +72,6 @@ def propose_layout(path: Path, now: datetime) -> Proposal:
     findings.sort(key=_place)
     remarks = [*_seen_above(dialect), *columns.remarks, *remarks]
     return Proposal(tuple(findings), tuple(remarks), _try(path, findings, dialect, columns, now))
-
-
-_ORDER = (
-    *("clock", "time", "time_format", "stamp", "interval_min", "unit", "depth", "value", "logger"),
-    *("columns", "missing", "delimiter", "decimal", "encoding", "sheet"),
-)
 
 
 def _place(finding: Finding) -> int:
@@ -120,6 +118,9 @@ def _time_findings(dialect: Dialect, forms: list[TimeForm]) -> list[Finding]:
 
 def _format_finding(forms: list[TimeForm], stamps: list[str]) -> Finding:
     form, *others = forms
+    if "%" in form.time_format and not re.search("%[HI]", form.time_format):
+        why = "the stamps have no time of day, and a mean of a day is no reading"
+        return Finding("time_format", form.time_format, why, UNDECIDED)
     if not is_decided(forms):
         choice = ", ".join(f'"{other.time_format}"' for other in others)
         evidence = f"or {choice}: no day over 12, no steady steps, nothing in the file decides"

@@ -115,7 +115,7 @@ class LayoutTable(FarmTable):
     missing: Missing = ("",)
     skip: Annotated[int, Field(ge=0)] | None = None
     delimiter: str = ","
-    decimal: Literal[".", ","] = Field(default=".", validate_default=True)
+    decimal: Literal[".", ","] = "."
     encoding: Encoding = "utf-8"
     sheet: Header | None = None
     order: Literal["time", "any"] = "time"
@@ -175,13 +175,6 @@ class LayoutTable(FarmTable):
                 r'write the one character between two cells: ",", ";" or "\t"; or "spaces"'
             )
         return delimiter
-
-    @field_validator("decimal")
-    @classmethod
-    def _check_decimal(cls, decimal: str, info: ValidationInfo) -> str:
-        if decimal == info.data.get("delimiter"):
-            raise ValueError('the delimiter is the same; write delimiter = ";"')
-        return decimal
 
 
 class ProbeEntry(FarmTable):

@@ -158,6 +158,14 @@ def test_a_line_that_is_no_row_is_rejected_and_the_rest_counts(
     assert (file.line.tolist(), file.soil_temp_c.tolist()) == ([2, 3, 5], [*PLAIN_VALUES, [7, 8]])
 
 
+def test_a_row_without_quotes_is_none_where_commas_stand_for_both(tmp_path: Path) -> None:
+    rows = '2025-04-01 01:00,"7,5",9\n2025-04-01 02:00,7,9\n'
+    file = read(tmp_path, "Time,10 cm,30 cm\n" + rows, decimal=",")
+    assert file.soil_temp_c.tolist() == [[7.5, 9.0]]
+    assert rejected(file) == [(3, "2025-04-01 02:00,7,9", 2)]
+    assert "has no quotes" in file.rejects[0].reason
+
+
 def test_where_rows_end_in_a_delimiter_one_that_does_not_is_no_row(tmp_path: Path) -> None:
     rows = "".join(f"2025-04-01 0{hour}:00,7.5,9,\n" for hour in range(3, 6))
     file = read(tmp_path, "Time,10 cm,30 cm\n2025-04-01 02:00,7,5,9\n" + rows)

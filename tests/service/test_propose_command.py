@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from service.cli import main
 from service.farm.models import LayoutTable
-from tests.corpus import CORPUS
+from tests.corpus import CASES, CORPUS, Case
 
 
 def propose(name: str, *words: str) -> tuple[int, str]:
@@ -27,6 +27,16 @@ def test_what_is_found_is_a_layout_once_a_person_adds_what_no_file_says() -> Non
     assert set(LayoutTable.model_fields) - set(table) >= {"clock", "stamp"}
     layout = LayoutTable.model_validate(table | {"clock": "UTC-08:00", "stamp": "end"})
     assert (layout.delimiter, layout.decimal, layout.time) == (";", ",", ("Time",))
+
+
+DECIDED = [case for case in CASES if not {"refused", "open", "not_proposed"} & set(case.spec)]
+
+
+@pytest.mark.parametrize("case", DECIDED, ids=lambda case: case.path.name)
+def test_the_farm_file_takes_every_layout_that_is_proposed(case: Case) -> None:
+    _, text = propose(case.path.name)
+    table = {"clock": "UTC", "stamp": "end"} | tomllib.loads(text)["layout"]["new"]
+    assert LayoutTable.model_validate(table).columns
 
 
 def test_each_key_has_its_evidence_beside_it() -> None:

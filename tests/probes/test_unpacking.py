@@ -1,0 +1,104 @@
+"""Bounds of packed files: each is refused at once, with a reason of its own."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from pathlib import Path
+
+import pytest
+from openpyxl import Workbook
+
+from probes.logger_files import FileRefused
+from probes.unpacking import MAX_EXPANDED_BYTES, MAX_PACKED_BYTES, find_packing
+from tests.logger_texts import read
+
+ROWS = [["Time", "10 cm", "30 cm"], ["2025-04-01 01:00", 7.5, 9]]
+
+
+def archive(**members: bytes) -> bytes:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, text in members.items():
+            packed.writestr(name, text)
+    return content.getvalue()
+
+
+def workbook(rows: list[list[object]], edit: tuple[bytes, bytes] = (b"", b"")) -> bytes:
+    """Return a spreadsheet, its sheet's XML with one text in place of another."""
+    book = Workbook()
+    for row in rows:
+        book.worksheets[0].append(row)
+    content = io.BytesIO()
+    book.save(content)
+    with zipfile.ZipFile(content) as packed:
+        members = {name: packed.read(name) for name in packed.namelist()}
+    name = "xl/worksheets/sheet1.xml"
+    members[name] = members[name].replace(*edit) if edit[0] else members[name]
+    return archive(**members)
+
+
+def refusal(folder: Path, content: bytes) -> str:
+    with pytest.raises(FileRefused) as caught:
+        read(folder, content)
+    return str(caught.value)
+
+
+def test_a_packed_file_of_any_size_is_not_looked_into(tmp_path: Path) -> None:
+    path = tmp_path / "log.gz"
+    with path.open("wb") as stream:
+        stream.write(b"\x1f\x8b\x08\x00")
+        stream.truncate(MAX_PACKED_BYTES + 1)
+    with pytest.raises(FileRefused, match="more than 104,857,600; unpack it first"):
+        find_packing(path)
+
+
+def test_an_archive_that_declares_too_much_is_refused_by_its_word(tmp_path: Path) -> None:
+    content = archive(**{"log.csv": b"x"})
+    entry = content.index(b"PK\1\2")
+    declared = (MAX_EXPANDED_BYTES + 1).to_bytes(4, "little")
+    content = content[: entry + 24] + declared + content[entry + 28 :]
+    assert "more than 536,870,912 bytes when unpacked" in refusal(tmp_path, content)
+
+
+def test_an_archive_that_declares_too_little_gives_no_more(tmp_path: Path) -> None:
+    content = archive(**{"log.csv": b"Time,10 cm,30 cm\n" * 1000})
+    entry = content.index(b"PK\1\2")
+    content = content[: entry + 24] + (20).to_bytes(4, "little") + content[entry + 28 :]
+    assert "damaged, cut off or locked" in refusal(tmp_path, content)
+
+
+def test_a_locked_archive_is_refused(tmp_path: Path) -> None:
+    content = archive(**{"log.csv": b"Time,10 cm,30 cm\n"})
+    entry = content.index(b"PK\1\2")
+    content = content[: entry + 8] + b"\1\0" + content[entry + 10 :]
+    assert "is encrypted" in refusal(tmp_path, content)
+
+
+def test_an_archive_of_no_text_is_refused(tmp_path: Path) -> None:
+    content = archive(**{"a.pdf": b"%PDF", "b.pdf": b"%PDF"})
+    assert "2 files in it, 0 of them named as text" in refusal(tmp_path, content)
+
+
+def test_a_sheet_with_a_row_far_below_is_refused(tmp_path: Path) -> None:
+    content = workbook(ROWS, (b'<row r="2"', b'<row r="999999999"'))
+    assert "more than 1,048,576 rows" in refusal(tmp_path, content)
+
+
+def test_a_sheet_that_is_no_xml_is_refused(tmp_path: Path) -> None:
+    content = workbook(ROWS, (b"</sheetData>", b""))
+    assert "cannot be read as a spreadsheet" in refusal(tmp_path, content)
+
+
+def test_a_sheet_is_read_whatever_it_says_of_its_size(tmp_path: Path) -> None:
+    content = workbook(ROWS, (b'<dimension ref="A1:C2"', b'<dimension ref="A1:A1"'))
+    assert read(tmp_path, content).soil_temp_c.tolist() == [[7.5, 9.0]]
+
+
+def test_numbers_of_a_sheet_know_no_decimal_mark(tmp_path: Path) -> None:
+    assert read(tmp_path, workbook(ROWS), decimal=",").soil_temp_c.tolist() == [[7.5, 9.0]]
+
+
+def test_a_line_break_in_a_cell_is_a_blank(tmp_path: Path) -> None:
+    rows = [["Time", "10\ncm", "30 cm"], *ROWS[1:]]
+    assert read(tmp_path, workbook(rows)).soil_temp_c.tolist() == [[7.5, 9.0]]
