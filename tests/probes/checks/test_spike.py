@@ -43,12 +43,12 @@ def test_the_later_check_agrees_with_the_open_implementation(values_c, suspect_c
 
 
 def test_below_zero_a_good_reading_is_no_spike() -> None:
-    # SCIENCE trap: abs() of the neighbours' mean made 6.1 of these 0.1; thresholds 3 and 8
+    # by hand: 0.1. A version of the open implementation took abs() of the neighbours' mean: 6.1
     assert flags([-3.0, -3.1, -3.0, -3.1], Spike(3, 8, later=True)) == [2, 1, 1, 1]
 
 
 def test_the_first_and_last_reading_are_not_held_against_zero() -> None:
-    # SCIENCE trap: |20 - 0| failed thresholds 3 and 8
+    # that version held the ends against 0: 20 failed thresholds 3 and 8
     assert flags([20.0, 20.1, 20.0, 20.1], Spike(3, 8, later=True)) == [2, 1, 1, 1]
 
 
