@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.digest import COLUMNS, Reader, compose_digest
-from alerts.notices import Notice
+from alerts.notices import Notice, StationSource
 from alerts.windows import Kind, Reason
 from alerts.words import LANGUAGES
 from probes.units import f_to_c
@@ -293,3 +293,27 @@ def test_no_line_is_wider_than_72_columns_whatever_the_names(
     digest = compose_digest(notices, READERS[language], AS_OF)
     assert max(map(len, digest.text.splitlines())) <= COLUMNS
     assert "\n" not in digest.subject
+
+
+@pytest.mark.parametrize(
+    ("language", "sentence"),
+    [
+        (
+            "en",
+            "Measured at the station Low Bench, 12 km away, 140 m higher; the soil of the block "
+            "may differ.",
+        ),
+        (
+            "es",
+            "Medido en la estación Low Bench, a 12 km, 140 m más alta; el suelo de la parcela "
+            "puede ser distinto.",
+        ),
+    ],
+)
+def test_a_station_elsewhere_is_named_with_its_distance(language: str, sentence: str) -> None:
+    station = StationSource("Low Bench", 12.3, 140.0)
+    assert sentence in tell(make_notice(sources=(station,)), language)
+
+
+def test_without_a_station_nothing_is_said_of_one() -> None:
+    assert "Measured at" not in tell(make_notice())

@@ -6,7 +6,15 @@ from datetime import date
 
 import pytest
 
-from alerts.figures import show_day, show_depths, show_interval, show_temperature, show_when
+from alerts.figures import (
+    show_day,
+    show_depths,
+    show_interval,
+    show_sources,
+    show_temperature,
+    show_when,
+)
+from alerts.notices import StationSource
 from probes.units import Unit, f_to_c
 
 AS_OF = date(2025, 10, 10)
@@ -76,3 +84,27 @@ def test_depths_are_listed_as_the_language_does() -> None:
     assert show_depths([15.0, 30.0, 45.0], "es") == "15, 30 y 45 cm"
     assert show_depths([5.08], "es") == "5,1 cm"
     assert show_interval(15.0, 45.0, "en") == "15-45 cm"
+
+
+@pytest.mark.parametrize(
+    ("language", "distance_km", "higher_m", "shown"),
+    [
+        ("en", 12.3, 140.4, "the station Low Bench, 12 km away, 140 m higher"),
+        ("en", 1234.0, -60.0, "the station Low Bench, 1,234 km away, 60 m lower"),
+        ("en", 12.3, None, "the station Low Bench, 12 km away"),
+        ("en", 12.3, 0.4, "the station Low Bench, 12 km away"),
+        ("en", 0.1, 30.0, "the station Low Bench, 30 m higher"),
+        ("es", 12.3, 140.4, "la estación Low Bench, a 12 km, 140 m más alta"),
+    ],
+)
+def test_a_station_is_shown_with_its_distance_and_height(
+    language: str, distance_km: float, higher_m: float | None, shown: str
+) -> None:
+    assert show_sources([StationSource("Low Bench", distance_km, higher_m)], language) == shown
+
+
+def test_two_stations_are_one_phrase() -> None:
+    stations = [StationSource("Low Bench", 12.3, None), StationSource("Ridge", 0.0, None)]
+    assert show_sources(stations, "en") == (
+        "the station Low Bench, 12 km away and the station Ridge"
+    )

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from alerts.digest import Reader
 from alerts.gsm import count_parts, count_septets
-from alerts.notices import Notice
+from alerts.notices import Notice, StationSource
 from alerts.sms import compose_sms
 from probes.units import f_to_c
 from tests.notices import NOT_OPENED, make_closed, make_notice
@@ -136,3 +136,12 @@ def test_a_long_name_is_shortened_before_the_dates_are_left_out() -> None:
 def test_no_notices_are_no_sms() -> None:
     with pytest.raises(ValueError, match="no notices"):
         compose_sms([], ENGLISH, AS_OF)
+
+
+def test_an_sms_names_the_station_where_there_is_room() -> None:
+    station = StationSource("Low Bench", 12.3, 140.0)
+    notice = make_notice("T7", "Alder", sources=(station,), ends_by=None, mean_c=None)
+    reader = Reader("Ada Example", "en", "F", "Alder Bench Growers")
+    text = compose_sms([notice], reader, date(2025, 10, 5))
+    assert "From the station Low Bench, 12 km away, 140 m higher." in text
+    assert count_parts(text) == 1
