@@ -18,6 +18,8 @@ class Settings(BaseSettings):
     contact: str = ""
     tick_s: int = 30
     inbox_settled_s: int = 10
+    push_max_bytes: int = 1_000_000
+    push_per_min: int = 60
 
     @property
     def store_url(self) -> str:

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
+import socket
 import subprocess
 import sys
-from collections.abc import Mapping
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+
+import requests
 
 COMMAND = [sys.executable, "-c", "from service.cli import main; main()"]
 
@@ -29,3 +35,29 @@ def run(data: Path, *words: str, database_url: str = "") -> tuple[int, str]:
     process = start(data, *words, database_url=database_url)
     output, _ = process.communicate(timeout=120)
     return process.returncode, output
+
+
+@contextmanager
+def serving(data: Path, database_url: str, env: Mapping[str, str] | None = None) -> Iterator[str]:
+    """Give the address of a running `digseason serve`; it must end without a traceback."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    process = start(data, "serve", "--port", str(port), database_url=database_url, env=env)
+    address = f"http://127.0.0.1:{port}"
+    end = time.monotonic() + 60
+    while not _answers(address):
+        assert time.monotonic() < end, "the service did not start"
+        assert process.poll() is None, process.communicate()[0]
+        time.sleep(0.1)
+    yield address
+    process.send_signal(signal.SIGTERM)
+    output, _ = process.communicate(timeout=30)
+    assert "Traceback" not in output
+
+
+def _answers(address: str) -> bool:
+    try:
+        return requests.get(f"{address}/health", timeout=5).status_code == 200
+    except requests.ConnectionError:
+        return False

@@ -13,6 +13,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "import": ("service.cli.import_", "Read logger files into the store."),
     "inbox": ("service.cli.inbox", "Import what lies in the inbox, once."),
     "fetch": ("service.cli.fetch", "Fetch what is new of the stations of public feeds."),
+    "tokens": ("service.cli.tokens", "Let loggers push their readings over HTTP."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),

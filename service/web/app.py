@@ -1,31 +1,19 @@
-"""The HTTP application: health, and the windows as JSON."""
+"""The HTTP application: its routes together, and the scheduled rounds beside them."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from datetime import UTC, date, datetime
-from typing import Annotated
 
-from fastapi import FastAPI, HTTPException, Query
-from pydantic import BaseModel
+from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from service.evaluation import as_of_day, evaluate_blocks
 from service.scheduler import start_scheduler
 from service.settings import Settings
-from service.showing import Record, window_records
-from service.store.blocks import fetch_blocks
-from service.store.engine import reading
-from service.store.rounds import fetch_last_round_at
-
-
-class Health(BaseModel):
-    """Whether the store answers, and the age of the last good round."""
-
-    status: str
-    last_round_at: datetime | None
-    last_round_age_s: float | None
+from service.web.bearer import Door
+from service.web.problems import Problem, answer_problem
+from service.web.readings import readings_routes
+from service.web.windows import windows_routes
 
 
 def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> FastAPI:
@@ -39,28 +27,8 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
             scheduler.shutdown()
 
     app = FastAPI(title="Digseason", lifespan=lifespan)
-
-    @app.get("/health")
-    def health() -> Health:
-        """Say whether the store answers and when the last good round was."""
-        with reading(engine) as connection:
-            last = fetch_last_round_at(connection)
-        age_s = (datetime.now(UTC) - last).total_seconds() if last else None
-        return Health(status="ok", last_round_at=last, last_round_age_s=age_s)
-
-    @app.get("/api/windows")
-    def windows(
-        block: Annotated[str | None, Query(description="id of one block")] = None,
-        as_of: Annotated[date | None, Query(description="last day that counts")] = None,
-    ) -> list[Record]:
-        """Return the scouting windows of every block, or of one, over all seasons."""
-        with reading(engine) as connection:
-            blocks = fetch_blocks(connection, [block] if block else ())
-            if block and not blocks:
-                raise HTTPException(404, f"there is no block '{block}'")
-            now = datetime.now(UTC)
-            days = [as_of or as_of_day(one, now) for one in blocks]
-            evaluations = evaluate_blocks(connection, blocks, days, seasons=None)
-        return list(window_records(evaluations))
-
+    app.add_exception_handler(Problem, answer_problem)
+    door = Door(engine, settings)
+    for routes in (windows_routes(engine), readings_routes(engine, door)):
+        app.include_router(routes)
     return app

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import signal
-import socket
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -16,7 +14,7 @@ from sqlalchemy import Engine
 
 from service.store.engine import writing
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import run, start
+from tests.processes import run, serving
 
 
 @pytest.fixture
@@ -27,27 +25,8 @@ def served(engine: Engine, store_url: str, tmp_path: Path) -> Iterator[str]:
         plant_recipient(connection, "Ada Example", hour=0)
         first = datetime.now(UTC).date() - timedelta(days=60)
         plant_days(connection, first, [62.0] * 55 + [66.0] * 6)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    process = start(tmp_path, "serve", "--port", str(port), database_url=store_url)
-    address = f"http://127.0.0.1:{port}"
-    end = time.monotonic() + 60
-    while not _answers(address):
-        assert time.monotonic() < end, "the service did not start"
-        assert process.poll() is None, process.stdout.read()
-        time.sleep(0.1)
-    yield address
-    process.send_signal(signal.SIGTERM)
-    output, _ = process.communicate(timeout=30)
-    assert "Traceback" not in output
-
-
-def _answers(address: str) -> bool:
-    try:
-        return requests.get(f"{address}/health", timeout=5).status_code == 200
-    except requests.ConnectionError:
-        return False
+    with serving(tmp_path, store_url) as address:
+        yield address
 
 
 def test_the_first_tick_runs_the_round_that_is_due(served: str) -> None:

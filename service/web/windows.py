@@ -1,0 +1,54 @@
+"""Health, and the windows as JSON."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, HTTPException, Query
+from pydantic import BaseModel
+from sqlalchemy import Engine
+
+from service.evaluation import as_of_day, evaluate_blocks
+from service.showing import Record, window_records
+from service.store.blocks import fetch_blocks
+from service.store.engine import reading
+from service.store.rounds import fetch_last_round_at
+
+
+class Health(BaseModel):
+    """Whether the store answers, and the age of the last good round."""
+
+    status: str
+    last_round_at: datetime | None
+    last_round_age_s: float | None
+
+
+def windows_routes(engine: Engine) -> APIRouter:
+    """Return the routes that read."""
+    routes = APIRouter()
+
+    @routes.get("/health")
+    def health() -> Health:
+        """Say whether the store answers and when the last good round was."""
+        with reading(engine) as connection:
+            last = fetch_last_round_at(connection)
+        age_s = (datetime.now(UTC) - last).total_seconds() if last else None
+        return Health(status="ok", last_round_at=last, last_round_age_s=age_s)
+
+    @routes.get("/api/windows")
+    def windows(
+        block: Annotated[str | None, Query(description="id of one block")] = None,
+        as_of: Annotated[date | None, Query(description="last day that counts")] = None,
+    ) -> list[Record]:
+        """Return the scouting windows of every block, or of one, over all seasons."""
+        with reading(engine) as connection:
+            blocks = fetch_blocks(connection, [block] if block else ())
+            if block and not blocks:
+                raise HTTPException(404, f"there is no block '{block}'")
+            now = datetime.now(UTC)
+            days = [as_of or as_of_day(one, now) for one in blocks]
+            evaluations = evaluate_blocks(connection, blocks, days, seasons=None)
+        return list(window_records(evaluations))
+
+    return routes
