@@ -34,7 +34,7 @@ def command(ctx: click.Context, farm_file: Path | None, retire: bool, export: bo
 
     Run it again after every edit. What the file leaves out stays active, and the command ends
     with 1, until --retire. Nothing is deleted: what stands in the file again is active again.
-    The readings of a retired logger no longer count.
+    What a retired logger measured counts up to the day on which it was retired.
     """
     from service.farm.problems import FarmFileError
 

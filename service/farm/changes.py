@@ -8,9 +8,18 @@ from typing import Any, Literal, TypeVar
 
 from probes.clock import format_offset, standard_offset_min
 from service.farm.layouts import probe_history, shortest_entries
-from service.farm.models import TABLES, Farm, FarmTable, Logger, ProbeEntry, Site
+from service.farm.models import (
+    TABLES,
+    Block,
+    Farm,
+    FarmTable,
+    Logger,
+    ProbeEntry,
+    ProbeUse,
+    Site,
+    probe_choice,
+)
 from service.farm.text import value_text
-from service.farm.values import split_probe_name
 
 Table = TypeVar("Table", bound=FarmTable)
 
@@ -58,10 +67,13 @@ def as_stored(farm: Farm, year: int) -> Farm:
         layout = farm.layout[logger.layout]
         return shortest_entries(probe_history(logger, layout), layout)
 
+    def find_choices(block: Block) -> tuple[str | ProbeUse, ...] | None:
+        return tuple(probe_choice(*use) for use in block.basis) or None
+
     return replace(
         farm,
         site=_with(farm.site, "utc_offset", find_offset),
-        block=_with(farm.block, "probes", lambda block: _sorted(block.probes, split_probe_name)),
+        block=_with(farm.block, "probes", find_choices),
         logger=_with(farm.logger, "probes", find_entries),
         recipient=_with(farm.recipient, "blocks", lambda one: _sorted(one.blocks)),
     )
@@ -73,8 +85,8 @@ def _with(
     return {key: one.model_copy(update={field: find(one)}) for key, one in tables.items()}
 
 
-def _sorted(names: tuple[str, ...] | None, key: Any = None) -> tuple[str, ...] | None:
-    return None if names is None else tuple(sorted(names, key=key))
+def _sorted(names: tuple[str, ...] | None) -> tuple[str, ...] | None:
+    return None if names is None else tuple(sorted(names))
 
 
 def with_missing(farm: Farm, active: Farm) -> Farm:

@@ -11,13 +11,15 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import BaseModel, ConfigDict, Field, Tag, ValidationInfo, field_validator
 
 from alerts.rules import GRAPE_PHYLLOXERA
 from probes.clock import IN_STAMP
 from probes.layouts import ALL_COLUMNS, BLANKS
 from service.farm.text import one_of, value_text
 from service.farm.values import (
+    PLAIN,
+    TABLE,
     AsTuple,
     ClockText,
     Depth,
@@ -41,9 +43,14 @@ from service.farm.values import (
     UtcOffset,
     Zone,
     check_header,
+    choose_form,
+    probe_name,
+    split_probe_name,
 )
 
 FROM_FIRST_READING = date.min
+
+Use = tuple[date, str, float]
 
 
 class FarmTable(BaseModel):
@@ -80,8 +87,23 @@ class Site(FarmTable):
     use_suspect: bool = False
 
 
+class ProbeUse(FarmTable):
+    """A probe that serves a block from a day on, with all others of that day."""
+
+    probe: ProbeName
+    valid_from: date
+
+
+ProbeChoice = Annotated[
+    Annotated[ProbeName, Tag(PLAIN)] | Annotated[ProbeUse, Tag(TABLE)], choose_form
+]
+
+
 class Block(FarmTable):
-    """A vineyard block; without `probes` every probe of its site serves it."""
+    """A vineyard block; without `probes` every probe of its site serves it.
+
+    The probes of a day are all those with the latest `valid_from` that is not after it.
+    """
 
     id: Id
     site: str
@@ -89,7 +111,7 @@ class Block(FarmTable):
     root_zone_cm: RootZone = (15.0, 45.0)
     weights: Literal["even", "roots"] = "even"
     rule: RuleName = GRAPE_PHYLLOXERA.name
-    probes: Annotated[tuple[ProbeName, ...], AsTuple, EachOnce] | None = None
+    probes: Annotated[tuple[ProbeChoice, ...], AsTuple, EachOnce] | None = None
     latitude: Latitude | None = None
     longitude: Longitude | None = None
     row_spacing_m: Spacing | None = None
@@ -97,6 +119,23 @@ class Block(FarmTable):
     row_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
     planted: Annotated[int, Field(ge=1800, le=2200)] | None = None
     rootstock: Name | None = None
+
+    @property
+    def basis(self) -> list[Use]:
+        """The probes it names, in order: from which day on, of which logger, at which depth."""
+        return sorted(
+            (FROM_FIRST_READING, *split_probe_name(choice))
+            if isinstance(choice, str)
+            else (choice.valid_from, *split_probe_name(choice.probe))
+            for choice in self.probes or ()
+        )
+
+
+def probe_choice(valid_from: date, logger: str, depth_cm: float) -> str | ProbeUse:
+    """Return how a block names a probe, shortest where it serves it from the first reading."""
+    name = probe_name(logger, depth_cm)
+    is_plain = valid_from == FROM_FIRST_READING
+    return name if is_plain else ProbeUse(probe=name, valid_from=valid_from)
 
 
 class LayoutTable(FarmTable):

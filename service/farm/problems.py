@@ -13,9 +13,9 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from service.farm.models import ProbeEntry
+from service.farm.models import ProbeEntry, ProbeUse
 from service.farm.text import key_text, value_text
-from service.farm.values import LIST_OR_TABLE
+from service.farm.values import PLAIN_OR_TABLE
 
 SHOWN_CHARACTERS = 60
 CLOSE = 0.75  # of difflib's ratio: a slip of the pen, and no other word
@@ -55,7 +55,7 @@ def describe_errors(
 
 
 def _describe(kind: str, model: type[BaseModel], detail: ErrorDetails) -> str:
-    loc = tuple(part for part in detail["loc"] if part not in LIST_OR_TABLE)
+    loc = tuple(part for part in detail["loc"] if part not in PLAIN_OR_TABLE)
     where = _where(loc)
     *_, last = loc
     if detail["type"] == "missing":
@@ -64,7 +64,8 @@ def _describe(kind: str, model: type[BaseModel], detail: ErrorDetails) -> str:
         where += f" = {_shortened(detail['input'])}"
     context = detail.get("ctx", {})
     if detail["type"] == "extra_forbidden":
-        keys = list((ProbeEntry if len(loc) > 1 else model).model_fields)
+        nested = ProbeUse if kind == "block" else ProbeEntry
+        keys = list((nested if len(loc) > 1 else model).model_fields)
         near = get_close_matches(str(last), keys, 1, CLOSE)
         hint = f"did you mean {near[0]}?" if near else f"the keys are {', '.join(keys)}"
         return f"{where}: no such key; {hint}"

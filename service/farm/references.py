@@ -101,8 +101,8 @@ def _blocks_with_unknown_probes(
 ) -> Iterator[str]:
     for block in farm.block.values():
         of_site = names[block.site]
-        for probe in block.probes or ():
-            name, depth_cm = split_probe_name(probe)
+        for _, name, depth_cm in block.basis:
+            probe = probe_name(name, depth_cm)
             if name in farm.station:
                 unknown = describe_unknown_depth(
                     block.id, farm.station[name], depth_cm, farm.layout

@@ -18,9 +18,10 @@ from service.farm.models import (
     Recipient,
     Site,
     Station,
+    Use,
+    probe_choice,
 )
 from service.farm.stations import FEED_KEYS, interval_min
-from service.farm.values import probe_name, split_probe_name
 
 Row = dict[str, Any]
 
@@ -69,11 +70,10 @@ def row_of(key: str, table: FarmTable) -> Row:
 def list_rows(table: FarmTable) -> list[Row]:
     """Return the rows of a block's declared basis, or of the blocks a recipient named."""
     match table:
-        case Block(id=block_id, probes=tuple(probes)):
-            basis = [split_probe_name(probe) for probe in probes]
+        case Block(id=block_id):
+            names = ("valid_from", "logger_id", "depth_cm")
             return [
-                {"block_id": block_id, "logger_id": logger, "depth_cm": depth_cm}
-                for logger, depth_cm in basis
+                {"block_id": block_id, **dict(zip(names, use, strict=True))} for use in table.basis
             ]
         case Recipient(name=name, blocks=tuple(blocks)):
             return [{"recipient_name": name, "block_id": block_id} for block_id in blocks]
@@ -86,12 +86,12 @@ def site_from_row(row: Row) -> Site:
     return Site(utc_offset=utc_offset, district=row.pop("district_id"), **row)
 
 
-def block_from_row(row: Row, probes: Sequence[tuple[str, float]]) -> Block:
-    """Return a block with its basis: logger and depth [cm] of each, none for all of its site."""
+def block_from_row(row: Row, basis: Sequence[Use]) -> Block:
+    """Return a block with its basis, which is empty for all probes of its site."""
     return Block(
         root_zone_cm=(row.pop("root_zone_top_cm"), row.pop("root_zone_bottom_cm")),
         site=row.pop("site_id"),
-        probes=tuple(probe_name(*probe) for probe in probes) or None,
+        probes=tuple(probe_choice(*use) for use in basis) or None,
         **row,
     )
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Strict, Tag
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Strict, Tag
 
 from alerts.rules import RULES
 from probes.clock import parse_clock, parse_offset_min
@@ -169,11 +169,11 @@ Headers = Annotated[
 ]
 MissingCode = Annotated[str, BeforeValidator(_as_code)]
 MissingCodes = Annotated[tuple[MissingCode, ...], AsTuple]
-LIST_OR_TABLE = ("<list>", "<table>")  # pydantic puts the one it took into where an error is
+PLAIN, TABLE = PLAIN_OR_TABLE = ("<plain>", "<table>")  # pydantic puts it into where an error is
+choose_form = Discriminator(lambda value: PLAIN_OR_TABLE[isinstance(value, Mapping | BaseModel)])
 Missing = Annotated[
-    Annotated[MissingCodes, Tag(LIST_OR_TABLE[0])]
-    | Annotated[dict[str, MissingCodes], Tag(LIST_OR_TABLE[1])],
-    Discriminator(lambda value: LIST_OR_TABLE[isinstance(value, Mapping)]),
+    Annotated[MissingCodes, Tag(PLAIN)] | Annotated[dict[str, MissingCodes], Tag(TABLE)],
+    choose_form,
 ]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]

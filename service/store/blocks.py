@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import groupby
 from math import nan
 from typing import Any
 
-from sqlalchemy import Connection, and_, func, select
+from sqlalchemy import Connection, func, select
 
 from alerts.notices import StationSource
 from alerts.root_zone import Weights
 from service.geography import find_distance_km
 from service.store.tables import block, block_probe, logger, probe, probe_stretch, site
 
+Basis = defaultdict[date, set[tuple[str, float]]]
+"""The probes that a block declares, by logger and depth [cm], and from which day on."""
+
 
 @dataclass(frozen=True)
 class Stretch:
     """A time in which a probe lay at one depth: from a day on, until the probe's next stretch.
 
-    depth_cm is NaN where the block does not use the probe at that depth.
+    depth_cm is NaN where the block does not use the probe at that depth, or its logger is retired.
     """
 
     probe_id: int
@@ -54,16 +58,17 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     stretches: dict[str, list[Stretch]] = defaultdict(list)
     of_site: dict[str, set[str]] = defaultdict(set)
     for row in connection.execute(
-        select(logger.c.site_id, logger.c.id, probe_stretch)
+        select(logger, site.c.utc_offset_min, probe_stretch)
         .join(probe, probe.c.id == probe_stretch.c.probe_id)
-        .join(logger, and_(logger.c.id == probe.c.logger_id, logger.c.retired_at.is_(None)))
+        .join(logger, logger.c.id == probe.c.logger_id)
+        .join(site, site.c.id == logger.c.site_id)
         .order_by(probe_stretch.c.probe_id, probe_stretch.c.valid_from)
     ):
-        stretches[row.id].append(Stretch(row.probe_id, row.valid_from, row.depth_cm))
+        stretches[row.id] += _stretch(row)
         of_site[row.site_id].add(row.id)
-    declared: dict[str, set[tuple[str, float]]] = defaultdict(set)
+    declared: dict[str, Basis] = defaultdict(lambda: defaultdict(set))
     for row in connection.execute(select(block_probe)):
-        declared[row.block_id].add((row.logger_id, row.depth_cm))
+        declared[row.block_id][row.valid_from].add((row.logger_id, row.depth_cm))
     stations = _fetch_stations(connection)
     query = (
         select(
@@ -95,9 +100,7 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             stretches=_serving(stretches, of_site[row.site_id], declared[row.id]),
             sources=tuple(
                 _source(row, stations[logger_id])
-                for logger_id in sorted(
-                    {logger_id for logger_id, _ in declared[row.id]} or of_site[row.site_id]
-                )
+                for logger_id in sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
                 if logger_id in stations
             ),
         )
@@ -110,7 +113,7 @@ def _fetch_stations(connection: Connection) -> dict[str, Any]:
     query = (
         select(logger.c.id, site.c.name, site.c.latitude, site.c.longitude, site.c.elevation_m)
         .join(site)
-        .where(logger.c.kind == "station")
+        .where(logger.c.kind == "station", logger.c.retired_at.is_(None))
     )
     return {row.id: row for row in connection.execute(query)}
 
@@ -124,18 +127,49 @@ def _source(of_block: Any, station: Any) -> StationSource:
     return StationSource(station.name, distance_km, higher_m)
 
 
+def _stretch(row: Any) -> Iterator[Stretch]:
+    """Yield a stretch, and where its logger is retired the end that it has with that day."""
+    if row.retired_at is None:
+        yield Stretch(row.probe_id, row.valid_from, row.depth_cm)
+        return
+    retired_on = (row.retired_at + timedelta(minutes=row.utc_offset_min)).date()
+    if row.valid_from <= retired_on:
+        yield Stretch(row.probe_id, row.valid_from, row.depth_cm)
+        yield Stretch(row.probe_id, retired_on + timedelta(days=1), nan)
+
+
+def _loggers_now(declared: Basis) -> set[str]:
+    """Return the loggers of a block's latest basis; none where it has not declared one."""
+    return {logger_id for logger_id, _ in declared[max(declared)]} if declared else set()
+
+
 def _serving(
-    stretches: Mapping[str, Sequence[Stretch]],
-    of_site: Collection[str],
-    declared: Collection[tuple[str, float]],
+    stretches: Mapping[str, Sequence[Stretch]], of_site: Collection[str], declared: Basis
 ) -> tuple[Stretch, ...]:
     """Return the stretches of the probes a block uses: all of its site, or the declared ones."""
-    loggers = {logger_id for logger_id, _ in declared} or of_site
-    serving = [
-        stretch
-        if not declared or (logger_id, stretch.depth_cm) in declared
-        else replace(stretch, depth_cm=nan)
-        for logger_id in loggers
-        for stretch in stretches[logger_id]
-    ]
-    return tuple(sorted(serving, key=lambda one: (one.probe_id, one.valid_from)))
+    if not declared:
+        serving = [stretch for logger_id in of_site for stretch in stretches[logger_id]]
+    else:
+        loggers = {logger_id for basis in declared.values() for logger_id, _ in basis}
+        serving = [
+            stretch
+            for logger_id in loggers
+            for _, of_probe in groupby(_by_probe(stretches[logger_id]), lambda one: one.probe_id)
+            for stretch in _declared(logger_id, list(of_probe), declared)
+        ]
+    return tuple(_by_probe(serving))
+
+
+def _declared(logger_id: str, of_probe: list[Stretch], declared: Basis) -> Iterator[Stretch]:
+    """Yield the stretches of a probe, anew with each basis, without depth where it is in none."""
+    first = of_probe[0].valid_from
+    changes = [one.valid_from for one in of_probe] + [day for day in declared if day > first]
+    for day in sorted(set(changes)):
+        stretch = [one for one in of_probe if one.valid_from <= day][-1]
+        basis = declared[max((start for start in declared if start <= day), default=day)]
+        is_used = (logger_id, stretch.depth_cm) in basis
+        yield Stretch(stretch.probe_id, day, stretch.depth_cm if is_used else nan)
+
+
+def _by_probe(stretches: Iterable[Stretch]) -> list[Stretch]:
+    return sorted(stretches, key=lambda one: (one.probe_id, one.valid_from))

@@ -92,10 +92,11 @@ block = Table(
     _retired(),
 )
 
-block_probe = Table(  # a block's declared basis; none: every probe of its site
+block_probe = Table(  # a block's declared basis, anew from each date; none: its site's every probe
     "block_probe",
     metadata,
     Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("valid_from", Date, primary_key=True),  # 0001-01-01: from the first reading
     Column("logger_id", ForeignKey("logger.id"), primary_key=True),
     Column("depth_cm", Float, primary_key=True),
 )

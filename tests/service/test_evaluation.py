@@ -49,6 +49,11 @@ def add_stretch(connection, probe_id: int, depth_cm: float, valid_from: date) ->
     connection.execute(insert(tables.probe_stretch), {**stretch, "calibration_offset_c": 0.0})
 
 
+def declare(connection, valid_from: date, depth_cm: float) -> None:
+    use = {"valid_from": valid_from, "logger_id": "u1", "depth_cm": depth_cm}
+    connection.execute(insert(tables.block_probe), {"block_id": "terrace-7", **use})
+
+
 def add_days(connection, probe_id: int, first: date, temps_f: list[float]) -> None:
     days = np.datetime64(first) + np.arange(len(temps_f))
     slots = np.full(days.size, 24, np.int16)
@@ -77,8 +82,7 @@ def test_every_depth_must_have_a_complete_day(planted: Engine) -> None:
 def test_a_declared_basis_leaves_the_other_probes_out(planted: Engine) -> None:
     with writing(planted) as connection:
         add_probe(connection, 2, 45.0)
-        declared = {"block_id": "terrace-7", "logger_id": "u1", "depth_cm": 30.0}
-        connection.execute(insert(tables.block_probe), declared)
+        declare(connection, date.min, 30.0)
     (one,) = evaluate_all(planted, date(2025, 5, 10))
     assert (one.root_zone.basis_cm, one.state) == ((30.0,), "open")
 
@@ -109,10 +113,47 @@ def test_before_a_probe_was_put_in_there_is_no_basis(planted: Engine) -> None:
     assert np.isnan(root_zones_c(one)[date(2025, 4, 30)])
 
 
-def test_a_retired_logger_serves_no_block(planted: Engine) -> None:
+def test_a_basis_that_is_declared_from_a_day_on_replaces_the_one_before(planted: Engine) -> None:
     with writing(planted) as connection:
-        connection.execute(update(tables.logger).values(retired_at=datetime.now(UTC)))
+        add_probe(connection, 2, 45.0)
+        add_days(connection, 2, date(2025, 4, 1), [52.0] * 40)
+        declare(connection, date.min, 45.0)
+        declare(connection, MAY_1, 30.0)
     (one,) = evaluate_all(planted, date(2025, 5, 10))
+    days_c = root_zones_c(one)
+    assert one.root_zone.bases == ((0, (45.0,)), (30, (30.0,)))
+    assert days_c[date(2025, 4, 30)] == pytest.approx(f_to_c(52.0), abs=1e-12)
+    assert days_c[MAY_1] == pytest.approx(f_to_c(70.0), abs=1e-12)
+
+
+def test_before_the_first_day_of_a_declared_basis_there_is_none(planted: Engine) -> None:
+    with writing(planted) as connection:
+        declare(connection, MAY_1, 30.0)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert one.root_zone.bases == ((0, ()), (30, (30.0,)))
+
+
+def test_a_basis_goes_on_by_depth_when_a_probe_of_it_is_buried_anew(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_stretch(connection, PROBE, 20.0, date(2025, 5, 3))
+        declare(connection, MAY_1, 30.0)
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    assert one.root_zone.bases == ((0, ()), (30, (30.0,)), (32, ()))
+
+
+def test_a_retired_logger_counts_up_to_the_day_on_which_it_was_retired(planted: Engine) -> None:
+    before = evaluate_all(planted, date(2025, 5, 10))
+    with writing(planted) as connection:
+        # 23:30 on 8 May at UTC-08:00
+        retired_at = datetime(2025, 5, 9, 7, 30, tzinfo=UTC)
+        connection.execute(update(tables.logger).values(retired_at=retired_at))
+    (as_of_then,) = evaluate_all(planted, date(2025, 5, 8))
+    (one,) = evaluate_all(planted, date(2025, 5, 10))
+    days_c = root_zones_c(one)
+    assert as_of_then.state == "open"
+    assert one.evaluation.spans[0].opened_on == before[0].evaluation.spans[0].opened_on
+    assert days_c[date(2025, 5, 8)] == pytest.approx(f_to_c(70.0), abs=1e-12)
+    assert np.isnan(days_c[date(2025, 5, 9)])
     assert one.state == "no basis"
 
 

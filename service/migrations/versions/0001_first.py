@@ -143,6 +143,7 @@ def upgrade() -> None:
     op.create_table(
         "block_probe",
         Column("block_id", Text, ForeignKey("block.id"), primary_key=True),
+        Column("valid_from", Date, primary_key=True),
         Column("logger_id", Text, ForeignKey("logger.id"), primary_key=True),
         Column("depth_cm", Float, primary_key=True),
     )

@@ -1,0 +1,121 @@
+"""Loggers swapped and probes buried anew: from farm file and logger files to root-zone days."""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from tests.commands import digseason
+from tests.farms import farm_text
+from tests.processes import run
+
+NEW_LOGGER = """
+[[logger]]
+id = "u2"
+site = "upper"
+layout = "plain"
+"""
+SWAPPED = """name = "Terrace 7"
+probes = [
+    "u1:30",
+    { probe = "u2:30", valid_from = 2025-10-04 },
+]
+"""
+MOVED = """layout = "plain"
+probes = [
+    { column = "T30", depth_cm = 30 },
+    { column = "T30", depth_cm = 20, valid_from = 2025-10-02, calibration_offset_c = 0.5 },
+]
+"""
+
+
+def write_farm(data: Path, text: str) -> Path:
+    path = data / "farm.toml"
+    path.write_text(text)
+    return path
+
+
+def write_days(data: Path, first: str, temps_c: list[float]) -> Path:
+    """Write a logger file of whole days, all hours of each alike."""
+    start = datetime.fromisoformat(first)
+    lines = [
+        f"{start + timedelta(hours=hour + 1):%Y-%m-%d %H:%M},{temps_c[hour // 24]}"
+        for hour in range(24 * len(temps_c))
+    ]
+    path = data / f"{first}.csv"
+    path.write_text("\n".join(["time,T30", *lines, ""]))
+    return path
+
+
+def root_zone(data: Path, as_of: str) -> list[tuple[str, str, str]]:
+    printed = digseason(data, "rootzone", "--block", "terrace-7", "--as-of", as_of, "--csv")
+    rows = csv.DictReader(io.StringIO(printed))
+    return [(row["day"], row["root_zone_c"], row["depths_cm"]) for row in rows]
+
+
+def test_a_swap_of_loggers_keeps_the_past_and_goes_on_with_the_new_one(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30], more=NEW_LOGGER)
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm.replace('name = "Terrace 7"', SWAPPED)))
+    # the old one lies on a shelf from 4 October on, and the new one lay there until then
+    digseason(
+        tmp_path,
+        "import",
+        "--logger",
+        "u1",
+        write_days(tmp_path, "2025-10-01", [11, 12, 13, 30, 30]),
+    )
+    digseason(
+        tmp_path, "import", "--logger", "u2", write_days(tmp_path, "2025-10-02", [30, 30, 14, 15])
+    )
+    assert root_zone(tmp_path, "2025-10-05") == [
+        ("2025-10-01", "11.0", "30"),
+        ("2025-10-02", "12.0", "30"),
+        ("2025-10-03", "13.0", "30"),
+        ("2025-10-04", "14.0", "30"),
+        ("2025-10-05", "15.0", "30"),
+    ]
+
+
+def test_a_history_of_a_basis_is_exported_as_it_was_written(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30], more=NEW_LOGGER)
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm.replace('name = "Terrace 7"', SWAPPED)))
+    exported = digseason(tmp_path, "setup", "--export")
+    again = digseason(tmp_path, "setup", write_farm(tmp_path, exported))
+    assert 'probes = ["u1:30", { probe = "u2:30", valid_from = 2025-10-04 }]' in exported
+    assert "Changed" not in again
+
+
+def test_a_retired_logger_keeps_its_past_in_the_root_zone(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30])
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm))
+    digseason(tmp_path, "import", "--logger", "u1", write_days(tmp_path, "2025-10-01", [11, 12]))
+    before = root_zone(tmp_path, "2025-10-02")
+    without = farm.replace('[[logger]]\nid = "u1"', '[[logger]]\nid = "u2"')
+    digseason(tmp_path, "setup", write_farm(tmp_path, without), "--retire")
+    assert root_zone(tmp_path, "2025-10-02") == before
+    assert before[-1] == ("2025-10-02", "12.0", "30")
+
+
+def test_a_probe_buried_anew_is_at_its_new_depth_from_that_day_on(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30])
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm))
+    digseason(
+        tmp_path, "import", "--logger", "u1", write_days(tmp_path, "2025-10-01", [11, 12, 13])
+    )
+    moved = farm.replace('layout = "plain"\n', MOVED)
+    digseason(tmp_path, "setup", write_farm(tmp_path, moved))
+    assert root_zone(tmp_path, "2025-10-03") == [
+        ("2025-10-01", "11.0", "30"),
+        ("2025-10-02", "12.5", "20"),
+        ("2025-10-03", "13.5", "20"),
+    ]
+
+
+def test_a_basis_of_a_logger_that_is_taken_out_is_refused(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30], more=NEW_LOGGER).replace('name = "Terrace 7"', SWAPPED)
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm))
+    without = farm.replace('[[logger]]\nid = "u1"\nsite = "upper"\nlayout = "plain"\n', "")
+    code, output = run(tmp_path, "setup", str(write_farm(tmp_path, without)), "--retire")
+    assert (code, 'probes holds "u1:30": no such probe' in output) == (2, True)
