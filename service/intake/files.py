@@ -16,7 +16,7 @@ from service.intake.reports import ImportReport
 from service.store.clocks import fetch_clock_corrections
 from service.store.engine import reading, writing
 from service.store.imports import Content
-from service.store.loggers import fetch_logger
+from service.store.loggers import UnknownLoggerError, fetch_logger
 
 READING_SHARE = 0.3  # of the time an import takes
 
@@ -33,6 +33,8 @@ def import_file(
     with reading(engine) as connection:
         logger = fetch_logger(connection, logger_id)
         corrections = fetch_clock_corrections(connection, logger_id)
+    if not logger.layout_name:
+        raise UnknownLoggerError(f"'{logger_id}' has no layout: its readings come in no files")
     stat = path.stat()
     size = max(1, stat.st_size)
     with ThreadPoolExecutor(1) as beside:  # zlib lets go of the interpreter

@@ -100,3 +100,9 @@ def test_a_round_fetches_what_is_due_first(data: Path, server: HttpServer) -> No
     server.asked.clear()
     run(data, "round")
     assert server.asked == []
+
+
+def test_a_station_takes_no_files(data: Path, tmp_path: Path) -> None:
+    code, printed = run(data, "import", "--logger", "b1", str(tmp_path / "farm.toml"))
+    assert code == 2
+    assert "'b1' has no layout: its readings come in no files" in printed

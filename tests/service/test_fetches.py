@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -13,8 +14,8 @@ from service import fetches
 from service.fetches import FetchReport, fetch_days, fetch_due, fetch_new
 from service.fetching.http import Fetcher
 from service.store import tables
-from service.store.engine import reading
-from service.store.stations import StationRow, fetch_stations
+from service.store.engine import reading, writing
+from service.store.stations import StationRow, claim_attempt, fetch_stations
 from tests import farms
 from tests.crn_files import by_year, daily_lines, hourly_lines
 from tests.farms import STATION_ELSEWHERE, set_up
@@ -262,6 +263,32 @@ def test_what_is_due_is_fetched_once(farm: Engine) -> None:
     assert [one.failure for one in fetch_due(farm, make, NOW)] == [None]
     assert fetch_due(farm, make, NOW + timedelta(hours=5)) == []
     assert len(fetch_due(farm, make, NOW + timedelta(hours=6))) == 1
+
+
+def test_days_that_are_asked_for_again_and_hold_nothing_new_are_no_batch(
+    farm: Engine, server: HttpServer
+) -> None:
+    fetch(farm)
+    good = server.answers
+    server.answers = lambda asked: replace(good(Asked(asked.path, {})), headers={})
+    report = fetch(farm)
+    assert report.readings.identical == 96
+    assert len(batches(farm)) == 1
+
+
+def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(
+    farm: Engine,
+) -> None:
+    fetch(farm, FIRST + timedelta(days=1))
+    fetch_days(farm, make, the_station(farm), date(2025, 3, 2), None, NOW)
+    assert fetch(farm).span.since == FIRST + timedelta(days=1) - fetches.OVERLAP
+
+
+def test_a_station_is_claimed_by_one_of_two_processes(farm: Engine) -> None:
+    seen = the_station(farm)
+    with writing(farm) as connection:
+        claims = [claim_attempt(connection, seen, NOW) for _ in range(2)]
+    assert claims == [True, False]
 
 
 def test_a_station_that_fails_stops_no_other(farm: Engine, server: HttpServer) -> None:
