@@ -31,6 +31,7 @@ from probes.wall_times import check_time_format
 __all__ = ["FileRefused", "read_logger_file"]
 
 LOGGERS_TOLD = 10
+OUT_OF_ORDER = "stands out of order in time"
 
 
 @dataclass(frozen=True)
@@ -253,7 +254,7 @@ def _keep_order(table: _Table, rejects: list[Reject], how: _Reading) -> tuple[_T
     rejects += [
         Reject(
             line,
-            f"{instant:%Y-%m-%d %H:%M} UTC stands out of order in time: the clock jumped here; "
+            f"{instant:%Y-%m-%d %H:%M} UTC {OUT_OF_ORDER}: the clock jumped here; "
             "set the logger's clock, or where rows stand in no order "
             f'set order = "any" in layout.{how.layout.name}',
             shown(texts[line]),

@@ -16,6 +16,8 @@ from probes.wall_times import read_wall_times
 # strptime fills a missing year with 1900; the store's instants end with year 9999.
 FIRST_STAMP, LAST_STAMP = np.datetime64("1901-01-01", "us"), np.datetime64("2200-01-01", "us")
 
+HAPPENS_TWICE, NEVER_HAPPENS = "happens twice", "never happens"
+
 _NOT_A_TIME = np.datetime64("NaT", "us")
 _IN_PLACE = np.datetime64("1970-01-01", "us")  # of a time that is not known
 
@@ -98,7 +100,7 @@ def _why_no_instant(stamp: str, local: np.datetime64, problem: int, layout: Layo
         )
     zone = layout.clock.zone or ""
     standard = format_offset(standard_offset_min(zone, int(str(local)[:4])))
-    happens = "happens twice" if problem == AMBIGUOUS else "never happens"
+    happens = HAPPENS_TWICE if problem == AMBIGUOUS else NEVER_HAPPENS
     return (
         f"'{stamp}' {happens} in {zone}; set clock = \"{standard}\" in {where} "
         "if the logger keeps standard time all year"

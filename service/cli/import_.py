@@ -42,7 +42,8 @@ def command(
     """Read logger files into the store, as the layout of their logger says.
 
     A reading that the store holds already is left as it is, so a file may be imported again. Ends
-    with 1 where something was rejected, conflicts with what the store holds or is no such file.
+    with 1 where something was rejected, conflicts with what the store holds or is no such file;
+    signs of a wrong clock alone leave it at 0.
     """
     _, engine = open_store(ctx.obj)
     reports = []
@@ -57,10 +58,15 @@ def command(
             reason = str(error).removeprefix(f"{path.name}: ")
             reports.append(ImportReport(rejects=(FileReject(str(path), None, reason, ""),)))
     report = sum(reports, ImportReport())
+    signs = [
+        f"{path.name}: {sign}"
+        for path, one in zip(files, reports, strict=True)
+        for sign in one.signs
+    ]
     if as_json:
-        click.echo(_as_json(report))
+        click.echo(_as_json(report, signs))
     else:
-        click.echo("\n".join(_describe(files, reports, report)))
+        click.echo("\n".join(_describe(files, reports, report, signs)))
         if dry_run:
             click.echo("\nDry run: nothing was written.")
     ctx.exit(1 if report.rejects or report.conflicting else 0)
@@ -80,9 +86,10 @@ def _progress_bar(path: Path) -> Iterator[Progress]:
         yield lambda share: bar.update(task, completed=share)
 
 
-def _as_json(report: ImportReport) -> str:
+def _as_json(report: ImportReport, signs: Sequence[str]) -> str:
     rejects = [vars(reject) for reject in report.rejects]
-    return json.dumps({**_counts(report), "rejects": rejects}, indent=2, ensure_ascii=False)
+    record = {**_counts(report), "rejects": rejects, "signs": signs}
+    return json.dumps(record, indent=2, ensure_ascii=False)
 
 
 def _counts(report: ImportReport) -> dict[str, int]:
@@ -90,7 +97,10 @@ def _counts(report: ImportReport) -> dict[str, int]:
 
 
 def _describe(
-    files: Sequence[Path], reports: Sequence[ImportReport], report: ImportReport
+    files: Sequence[Path],
+    reports: Sequence[ImportReport],
+    report: ImportReport,
+    signs: Sequence[str],
 ) -> Iterator[str]:
     """Give a line a file, the counts of all, and the first of what does not count."""
     for path, one in zip(files, reports, strict=True):
@@ -103,6 +113,10 @@ def _describe(
         yield f"  {name:<11}{count:>14,}"
     if report.others:
         yield f"\nRows of other loggers: {report.others:,}"
+    if signs:
+        yield "\nSigns of a wrong clock; no value was changed"
+    for sign in signs:
+        yield from _wrap(sign, 2)
     if report.rejects:
         yield "\nRejected"
     for reject in report.rejects[:LISTED]:

@@ -34,6 +34,25 @@ class _Day(click.ParamType[date]):
 DAY = _Day()
 
 
+class _Instant(click.ParamType[datetime]):
+    name = "time"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime:
+        """Return the instant that a time with its offset names."""
+        try:
+            instant = datetime.fromisoformat(value)
+        except ValueError:
+            instant = None
+        if instant is None or instant.tzinfo is None:
+            self.fail(f"'{value}' is no time with its offset; 2026-04-30T09:00Z is", param, ctx)
+        return instant.astimezone(UTC)
+
+
+instant_type = _Instant()
+
+
 def as_of_option(command: Command) -> Command:
     """Add --as-of DATE."""
     text = "The last day that counts; yesterday at each site unless given."

@@ -21,7 +21,6 @@ import numpy as np
 
 from probes.clock_corrections import ClockCorrection, find_shifts
 from probes.frames import LoggerFile
-from probes.future_stamps import reject_future
 from probes.logger_files import read_logger_file
 from service.farm.layouts import layout_from_spec
 from service.store.imports import Content
@@ -64,23 +63,20 @@ def correct_clock(file: LoggerFile, corrections: Sequence[ClockCorrection]) -> L
 def read_content(
     content: Content, name: str, layout_name: str, logger_id: str, arrived_at: datetime
 ) -> LoggerFile:
-    """Read a delivery again, as it was read when it arrived."""
+    """Read a delivery again, as it was read when it arrived; rows of the future stand in it."""
     body = zlib.decompress(content.body)
     if not content.layout:
-        return reject_future(
-            correct_clock(_read_canonical(body), content.clock_corrections), arrived_at
-        )
+        return correct_clock(_read_canonical(body), content.clock_corrections)
     with TemporaryDirectory() as folder:
         path = Path(folder, name)
         path.write_bytes(body)
-        file = read_logger_file(
+        return read_logger_file(
             path,
             layout_from_spec(layout_name, content.layout),
             logger_id=logger_id,
             latest_year=arrived_at.year + 1,
             clock_corrections=content.clock_corrections,
         )
-    return reject_future(file, arrived_at)
 
 
 def _read_canonical(body: bytes) -> LoggerFile:

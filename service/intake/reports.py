@@ -36,6 +36,7 @@ class ImportReport:
 
     conflicts : the first few of each probe and file; the table `conflict` holds all
     others : how many rows of the files are of other loggers
+    signs : of a wrong clock, in words
     """
 
     inserted: int = 0
@@ -46,6 +47,7 @@ class ImportReport:
     rejects: tuple[FileReject, ...] = ()
     conflicts: tuple[FileConflict, ...] = ()
     others: int = 0
+    signs: tuple[str, ...] = ()
 
     def __add__(self, other: ImportReport) -> ImportReport:
         """Return one report of both."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, insert, select, update
+from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select, update
 
 from probes.clock_corrections import ClockCorrection
 from probes.frames import Reject
@@ -71,6 +71,39 @@ def fetch_batch(connection: Connection, batch_id: int) -> Batch:
     return found[0]
 
 
+def fetch_arrivals(
+    connection: Connection, logger_id: str, source: str, before: datetime
+) -> list[tuple[datetime, datetime]]:
+    """Return when deliveries of a kind arrived before an instant, and their newest stamps."""
+    arrived_at, last_at = import_batch.c.imported_at, import_batch.c.last_at
+    query = (
+        select(arrived_at, last_at)
+        .where(stands(logger_id), import_batch.c.source == source, arrived_at < before)
+        .where(last_at.is_not(None))
+        .order_by(import_batch.c.id)
+    )
+    return [(arrived, newest) for arrived, newest in connection.execute(query)]
+
+
+def stands(logger_id: str) -> ColumnElement[bool]:
+    """Return what is true of a logger's imports that were not withdrawn."""
+    return and_(import_batch.c.logger_id == logger_id, import_batch.c.withdrawn_at.is_(None))
+
+
+def of_span(after: datetime, until: datetime) -> ColumnElement[bool]:
+    """Return what is true of imports that reach into a span."""
+    return and_(import_batch.c.first_at <= until, import_batch.c.last_at > after)
+
+
+def mark_changed(
+    connection: Connection, logger_id: str, after: datetime, until: datetime, now: datetime
+) -> None:
+    """Keep that what is kept of a logger over a span has changed now."""
+    of_logger = import_batch.c.logger_id == logger_id
+    statement = update(import_batch).where(of_logger, of_span(after, until))
+    connection.execute(statement.values(changed_at=now))
+
+
 def update_batch(connection: Connection, batch_id: int, **values: Any) -> None:
     """Change what is known of an import."""
     connection.execute(update(import_batch).where(import_batch.c.id == batch_id).values(values))
@@ -80,6 +113,12 @@ def store_rejects(connection: Connection, batch_id: int, rejects: Iterable[Rejec
     """Keep what was not read of a delivery."""
     rows = ({"import_id": batch_id, **vars(reject)} for reject in rejects)
     execute_many(connection, insert(import_reject), rows)
+
+
+def replace_rejects(connection: Connection, batch_id: int, rejects: Iterable[Reject]) -> None:
+    """Keep what was not read of a delivery, in the place of what was so before."""
+    connection.execute(delete(import_reject).where(import_reject.c.import_id == batch_id))
+    store_rejects(connection, batch_id, rejects)
 
 
 def store_content(connection: Connection, batch_id: int, content: Content) -> None:

@@ -42,13 +42,11 @@ def fetch_last_round_at(connection: Connection) -> datetime | None:
 
 
 def is_evaluation_due(connection: Connection, now: datetime) -> bool:
-    """Return whether a day has ended at some site, or readings have come, since the last round."""
+    """Return whether a day has ended at some site, or readings changed, since the last round."""
     last = fetch_last_round_at(connection)
     if last is None:
         return True
-    newest = connection.scalar(
-        select(func.max(import_batch.c.imported_at)).where(import_batch.c.inserted > 0)
-    )
+    newest = connection.scalar(select(func.max(import_batch.c.changed_at)))
     if newest is not None and newest >= last:
         return True
     offsets = connection.scalars(

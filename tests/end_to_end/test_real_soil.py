@@ -103,6 +103,7 @@ def test_every_reading_of_the_files_is_imported_and_every_missing_one_counted(
         "conflicting": 0,
         "rejected": 0,
         "rejects": [],
+        "signs": [],
     }
 
 

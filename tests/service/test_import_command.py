@@ -60,6 +60,7 @@ def test_a_good_file_ends_with_0_and_its_counts(data: Path, good: Path) -> None:
             "rejected": 0,
             "missing": 0,
             "rejects": [],
+            "signs": [],
         },
     )
 
@@ -75,6 +76,7 @@ def test_files_are_reported_together_in_one_object(data: Path, good: Path, damag
         "conflicting": 1,
         "rejected": 2,
         "missing": 1,
+        "signs": [],
     }
     assert (reject["file"], reject["line"]) == (str(damaged), 2)
     assert reject["text"] == "yesterday,1,2"
