@@ -11,7 +11,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.checks.daily_wave import DailyWaves
+from probes.checks.daily_wave import TOLERANCE, DailyWaves
 from probes.checks.measures import damped, grade
 from probes.checks.series import ProbeSeries
 
@@ -36,7 +36,7 @@ def flag_daily_range(
 ) -> NDArray[np.int8]:
     """Return the result of each reading by the wave of the days up to it, `probe` its column."""
     excess_c = _measure(series, waves, probe) - _limit_c(series, limits)
-    return grade(excess_c, 0.0, inf)
+    return grade(excess_c, TOLERANCE, inf)
 
 
 def explain_daily_range(

@@ -13,6 +13,10 @@ from probes.checks.series import US_PER_HOUR, ProbeSeries
 
 DAY_H = 24
 
+TOLERANCE = 1e-6
+"""By which a measure must pass its limit: sums that began elsewhere differ in their last digits,
+and a flag must not hang on how many readings were at hand. [degC], [h]"""
+
 
 @dataclass(frozen=True)
 class DailyWaves:
@@ -29,16 +33,20 @@ class DailyWaves:
 
     def rows(self, series: ProbeSeries) -> NDArray[np.int64]:
         """Return for each reading the row of the last full hour, -1 where there is none."""
-        row = series.at_us // US_PER_HOUR - self.first_hour
-        return np.where(row < self.mean_c.shape[0], np.maximum(row, -1), -1)
+        return np.maximum(series.at_us // US_PER_HOUR - self.first_hour, -1)
 
 
-def find_daily_waves(probes: Sequence[ProbeSeries], days: int, longest_gap_h: float) -> DailyWaves:
+def find_daily_waves(
+    probes: Sequence[ProbeSeries], calm: Sequence[ProbeSeries], days: int, longest_gap_h: float
+) -> DailyWaves:
     """Return the daily waves of probes by harmonic analysis.
 
     Parameters
     ----------
     probes : sequence of ProbeSeries, k probes
+        What is judged by the waves: the hours reach over all their readings.
+    calm : sequence of ProbeSeries, k probes
+        Those of their readings that the waves are taken from.
     days : int
         Over which the wave is taken; a further day before them levels what is no wave. [d]
     longest_gap_h : float
@@ -53,7 +61,7 @@ def find_daily_waves(probes: Sequence[ProbeSeries], days: int, longest_gap_h: fl
     waves = DailyWaves(
         first, np.empty((hours, len(probes)), np.complex128), np.empty((hours, len(probes)))
     )
-    for place, probe in enumerate(probes):
+    for place, probe in enumerate(calm):
         found = _analyse(probe, first, hours, days, longest_gap_h)
         waves.wave_c[:, place], waves.mean_c[:, place] = found
     return waves

@@ -62,10 +62,9 @@ def find_range(
     """
     at_us = series.at_us
     opens_us = at_us - round(window_h * US_PER_HOUR)
-    gap_us = round(longest_gap_h * US_PER_HOUR)
     before = np.searchsorted(at_us, opens_us, side="right") - 1
     gaps = np.cumsum(series.step_h > longest_gap_h)
-    covered = (before >= 0) & (at_us[before] >= opens_us - gap_us) & (gaps == gaps[before])
+    covered = (before >= 0) & (gaps == gaps[before])
     first = np.where(covered, before, np.searchsorted(at_us, opens_us, side="left"))
     return _range_between(series.soil_temp_c, first), covered
 

@@ -15,7 +15,7 @@ from math import tau
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.checks.daily_wave import DAY_H, DailyWaves
+from probes.checks.daily_wave import DAY_H, TOLERANCE, DailyWaves
 from probes.checks.measures import DAMPING_CM, damped
 from probes.checks.series import ProbeSeries
 from probes.frames import GOOD, NOT_EVALUATED, SUSPECT
@@ -25,8 +25,8 @@ from probes.frames import GOOD, NOT_EVALUATED, SUSPECT
 class Neighbours:
     """What two depths must keep to; ours, with room for every day of [US-TW3] and [UTAH-PROFILE].
 
-    days : over which the daily wave is taken, and one more [d]
-    longest_gap_h : between readings that cover them [h]
+    days : over which the daily wave is taken, and one more; for the daily range, too [d]
+    longest_gap_h : between readings that cover them, for both [h]
     amplitude_share, amplitude_c : the deeper amplitude may be this share of the shallower one, and
         this much more [degC]
     lag_h : by which the deeper wave may lead [h]
@@ -110,16 +110,19 @@ def _compare(
         if apart_cm == 0:
             continue
         low_c, high_c = amplitude_c[:, deep], amplitude_c[:, shallow]
-        peaks = np.minimum(low_c, high_c) >= limits.lag_needs_c
+        near = apart_cm <= limits.lag_within_cm
+        peaks = near & (np.minimum(low_c, high_c) >= limits.lag_needs_c + TOLERANCE)
         lag_h = _find_lag_h(waves, shallow, deep)
         differ_c = np.abs(waves.mean_c[:, deep] - waves.mean_c[:, shallow])
         yield Pair(
             shallow,
             deep,
             known=~np.isnan(low_c + high_c),
-            larger=low_c > limits.amplitude_share * high_c + limits.amplitude_c,
-            earlier=peaks & (lag_h < -limits.lag_h) & (apart_cm <= limits.lag_within_cm),
-            apart=differ_c > _level_limit_c(probes[shallow], probes[deep], limits),
+            larger=low_c > limits.amplitude_share * high_c + limits.amplitude_c + TOLERANCE,
+            earlier=peaks
+            & (lag_h < -limits.lag_h - TOLERANCE)
+            & (apart_cm <= limits.lag_within_cm),
+            apart=differ_c > _level_limit_c(probes[shallow], probes[deep], limits) + TOLERANCE,
         )
 
 

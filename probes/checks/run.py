@@ -108,7 +108,7 @@ def explain(
             return explain_attenuated(series, place, thresholds.attenuated)
         case "climatology":
             return explain_climatology(series, place, calm[probe], thresholds.climatology)
-    waves = _find_waves(calm, thresholds)
+    waves = _find_waves(kept, calm, thresholds)
     if test == "daily_range":
         return explain_daily_range(series, place, waves, probe, thresholds.daily_range)
     return explain_neighbours(kept, probe, place, waves, thresholds.neighbours)
@@ -129,7 +129,7 @@ def _find_further(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> list[R
     """Return the results of the tests behind the first two."""
     steps = [_find_steps(series, thresholds) for series in kept]
     calm = [_find_calm(series, of_it) for series, of_it in zip(kept, steps, strict=True)]
-    waves = _find_waves(calm, thresholds)
+    waves = _find_waves(kept, calm, thresholds)
     by_neighbours = flag_neighbours(kept, waves, thresholds.neighbours)
     results = []
     for probe, series in enumerate(kept):
@@ -161,9 +161,11 @@ def _find_calm(series: ProbeSeries, steps: Results) -> ProbeSeries:
     return series.where(steps["spike"] < SUSPECT)
 
 
-def _find_waves(calm: Sequence[ProbeSeries], thresholds: Thresholds) -> DailyWaves:
+def _find_waves(
+    kept: Sequence[ProbeSeries], calm: Sequence[ProbeSeries], thresholds: Thresholds
+) -> DailyWaves:
     limits = thresholds.neighbours
-    return find_daily_waves(calm, limits.days, limits.longest_gap_h)
+    return find_daily_waves(kept, calm, limits.days, limits.longest_gap_h)
 
 
 def _spread(results: Results, believed: NDArray[np.bool_]) -> Results:

@@ -23,6 +23,9 @@ from probes.checks.spike import Spike
 SIGNED = ("power_on.power_on_c", "power_on.disconnected_c")
 """The numbers that may be below 0; of the others each is a size."""
 
+ON_SPIKES = frozenset({"spike", "climatology", "daily_range", "neighbours"})
+"""The spike test, and those that leave out what it finds."""
+
 RISING = (
     ("spike.suspect_c", "spike.fail_c"),
     ("flat_line.suspect_h", "flat_line.fail_h"),
@@ -123,7 +126,7 @@ def reach(thresholds: Thresholds, deepest_cm: float, tests: Collection[str] = TE
     }
     # what power-on disbelieves is left out of the tests behind it, and spikes out of the days
     furthest_h = max(back_h[test] + (test not in EACH_ALONE) * power_on_h for test in tests)
-    waits = "spike" in tests and thresholds.spike.later
+    waits = thresholds.spike.later and not ON_SPIKES.isdisjoint(tests)
     return Reach(
         before=timedelta(hours=furthest_h),
         after=timedelta(hours=thresholds.spike.longest_gap_h if waits else 0),

@@ -79,6 +79,11 @@ def test_a_deeper_wave_that_leads_is_suspect() -> None:
     assert results([ten, twenty], "neighbours") == [1, 1]
 
 
+def test_a_wave_that_lags_more_than_half_a_day_does_not_lead() -> None:
+    # by hand: 40 cm x 24 h / (2 pi 12 cm) = 12.7 h, which looks like 11.3 h before
+    assert results(soil((5.0, 45.0), surface_c=60.0), "neighbours") == [1, 1]
+
+
 def test_a_probe_whose_mean_is_off_shows_alone() -> None:
     ten, twenty, deep = soil((10.0, 20.0, 30.0))
     drifted = ProbeSeries(twenty.observed_at, twenty.soil_temp_c + 6.0, 20.0)

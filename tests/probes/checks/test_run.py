@@ -55,9 +55,18 @@ def test_at_an_unknown_depth_only_what_needs_none_is_judged() -> None:
 def test_a_spike_does_not_bend_the_days_behind_it() -> None:
     deep = wave(10, 0.3, depth_cm=50)
     values_c = deep.soil_temp_c.copy()
-    values_c[150] += 15.0
+    values_c[150] += 26.0
     code = check_logger([ProbeSeries(deep.observed_at, values_c, 50.0)])[0]
     assert np.flatnonzero(roll_up(code) > 2).tolist() == [150]
+
+
+def test_a_spike_is_judged_by_the_days_before_it_whether_or_not_more_follows() -> None:
+    good = wave(10, 3.0)
+    values_c = good.soil_temp_c.copy()
+    values_c[150] = 40.0
+    probe = ProbeSeries(good.observed_at, values_c, 30.0)
+    so_far, whole = (check_logger([each])[0][150] for each in (probe.where(slice(151)), probe))
+    assert (so_far, unpack(so_far)["daily_range"]) == (whole, 1)
 
 
 @pytest.mark.parametrize("test", TESTS)

@@ -59,7 +59,9 @@ def test_a_flag_looks_back_as_far_as_its_tests(tests: list[str], before: timedel
 
 def test_only_a_later_check_looks_ahead() -> None:
     later = read_thresholds({"spike": {"later": True}})
-    assert (reach(Thresholds(), 30.0).after, reach(later, 30.0).after) == (
-        timedelta(0),
-        timedelta(hours=3),
-    )
+    ahead = [
+        reach(Thresholds(), 30.0),
+        reach(later, 30.0, ["neighbours"]),
+        reach(later, 30.0, ["flat_line"]),
+    ]
+    assert [look.after for look in ahead] == [timedelta(0), timedelta(hours=3), timedelta(0)]
