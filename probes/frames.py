@@ -99,6 +99,8 @@ class RootZoneDays:
     day : (n,) datetime64[D], consecutive
     root_zone_c : (n,) float64, NaN where the day has no value
     estimated : (n,) bool
+    error_c : (n,) float64, standard error of the value, NaN where there is none; the part of the
+        sensors is alike on all days, and no smaller where several were averaged [degC]
     bases : from which position in `day` on it rests on which depths [cm], ascending, no depths
         where the block has no basis; the first one from position 0
     """
@@ -106,6 +108,7 @@ class RootZoneDays:
     day: NDArray[np.datetime64]
     root_zone_c: NDArray[np.float64]
     estimated: NDArray[np.bool_]
+    error_c: NDArray[np.float64]
     bases: tuple[tuple[int, tuple[float, ...]], ...]
 
     @property

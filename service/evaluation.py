@@ -42,11 +42,16 @@ def as_of_day(block: Block, now: datetime) -> date:
 
 
 def evaluate_blocks(
-    connection: Connection, blocks: Sequence[Block], as_of: Sequence[date], seasons: int | None
+    connection: Connection,
+    blocks: Sequence[Block],
+    as_of: Sequence[date],
+    seasons: int | None,
+    sensor_accuracy_c: float,
 ) -> list[BlockEvaluation]:
     """Return what the rule says of each block as of its own day.
 
     `seasons` is how many seasons to look back upon, the one of `as_of` among them; None: all.
+    `sensor_accuracy_c` is the standard error of a measured day.
     """
     groups: dict[tuple[str, date], list[int]] = defaultdict(list)
     for index, (block, day) in enumerate(zip(blocks, as_of, strict=True)):
@@ -54,13 +59,20 @@ def evaluate_blocks(
     found: dict[int, BlockEvaluation] = {}
     for (rule_name, day), members in groups.items():
         of_group = [blocks[index] for index in members]
-        evaluations = _evaluate_group(connection, of_group, rule_name, day, seasons)
+        evaluations = _evaluate_group(
+            connection, of_group, rule_name, day, seasons, sensor_accuracy_c
+        )
         found.update(zip(members, evaluations, strict=True))
     return [found[index] for index in range(len(blocks))]
 
 
 def _evaluate_group(
-    connection: Connection, blocks: list[Block], rule_name: str, as_of: date, seasons: int | None
+    connection: Connection,
+    blocks: list[Block],
+    rule_name: str,
+    as_of: date,
+    seasons: int | None,
+    sensor_accuracy_c: float,
 ) -> list[BlockEvaluation]:
     rule = RULES[rule_name]
     start = date.min
@@ -68,7 +80,7 @@ def _evaluate_group(
         first = min(season_of(as_of, block.south) for block in blocks) - seasons + 1
         before = timedelta(days=rule.mean_days - 1)
         start = min(season_start(first, block.south) for block in blocks) - before
-    zones = fetch_root_zones(connection, blocks, start, as_of)
+    zones = fetch_root_zones(connection, blocks, start, as_of, sensor_accuracy_c)
     evaluations = evaluate(
         np.array([zone.root_zone_c for zone in zones]),
         zones[0].day,
@@ -89,7 +101,11 @@ def _evaluate_group(
 
 
 def fetch_root_zones(
-    connection: Connection, blocks: Sequence[Block], start: date, end: date
+    connection: Connection,
+    blocks: Sequence[Block],
+    start: date,
+    end: date,
+    sensor_accuracy_c: float,
 ) -> list[RootZoneDays]:
     """Return the root-zone days of blocks, all over the same days: from the first day that holds
     a reading, or `start`, to `end`."""
@@ -103,7 +119,7 @@ def fetch_root_zones(
     column = (daily.day - first).astype(np.int64)
     mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
     row_of = {probe_id: index for index, probe_id in enumerate(probe_ids)}
-    return [_root_zone(block, days, mean_c, row_of) for block in blocks]
+    return [_root_zone(block, days, mean_c, row_of, sensor_accuracy_c) for block in blocks]
 
 
 def _root_zone(
@@ -111,6 +127,7 @@ def _root_zone(
     days: NDArray[np.datetime64],
     mean_c: NDArray[np.float64],
     row_of: dict[int, int],
+    sensor_accuracy_c: float,
 ) -> RootZoneDays:
     """Return a block's root-zone days; where a probe moved, the basis changes with that day."""
     probe_ids = sorted({stretch.probe_id for stretch in block.stretches})
@@ -130,4 +147,10 @@ def _root_zone(
         part = slice(begin, end)
         root_zone_c[part] = root_zone_days(mean_c[rows, part], depth_cm[:, part], basis)
         bases.append((begin, tuple(basis)))
-    return RootZoneDays(days, root_zone_c, np.zeros(days.size, bool), tuple(bases))
+    return RootZoneDays(
+        day=days,
+        root_zone_c=root_zone_c,
+        estimated=np.zeros(days.size, bool),
+        error_c=np.where(np.isnan(root_zone_c), np.nan, sensor_accuracy_c),
+        bases=tuple(bases),
+    )

@@ -44,7 +44,7 @@ def run_round(
 ) -> RoundReport:
     """Run a round now, telling everyone at once; each block as of its own yesterday, or `as_of`."""
     with writing(engine) as connection:
-        evaluations, notices = _evaluate(connection, now, as_of)
+        evaluations, notices = _evaluate(connection, now, as_of, settings.sensor_accuracy_c)
         digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
     return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
 
@@ -55,19 +55,19 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
     notices: list[Notice] = []
     with writing(engine) as connection:
         if is_evaluation_due(connection, now):
-            evaluations, notices = _evaluate(connection, now, None)
+            evaluations, notices = _evaluate(connection, now, None, settings.sensor_accuracy_c)
         digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
     return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
 
 
 def _evaluate(
-    connection: Connection, now: datetime, as_of: date | None
+    connection: Connection, now: datetime, as_of: date | None, sensor_accuracy_c: float
 ) -> tuple[list[BlockEvaluation], list[Notice]]:
     """Evaluate all blocks and keep a notice of each change."""
     round_id = begin_round(connection, as_of, now)
     blocks = fetch_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
-    evaluations = evaluate_blocks(connection, blocks, days, SEASONS_BACK)
+    evaluations = evaluate_blocks(connection, blocks, days, SEASONS_BACK, sensor_accuracy_c)
     seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
     notices = [

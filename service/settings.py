@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pydantic import Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 
@@ -20,6 +21,7 @@ class Settings(BaseSettings):
     inbox_settled_s: int = 10
     push_max_bytes: int = 1_000_000
     push_per_min: int = 60
+    sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
 
     @property
     def store_url(self) -> str:

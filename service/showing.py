@@ -43,6 +43,7 @@ def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
             "root_zone_c": None if np.isnan(value_c) else value_c,
             "estimated": int(zone.estimated[index]),
             "depths_cm": " ".join(f"{depth_cm:g}" for depth_cm in basis_cm),
+            "error_c": None if np.isnan(value_c) else float(zone.error_c[index]),
         }
 
 

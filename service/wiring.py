@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 from sqlalchemy import Engine
 
 from service.settings import Settings
@@ -14,7 +16,10 @@ from service.store.schema import StoreTooNewError, upgrade
 
 def open_store(data: Path) -> tuple[Settings, Engine]:
     """Return the settings for a data folder and its store, created or brought up to date."""
-    settings = Settings(data=data)
+    try:
+        settings = Settings(data=data)
+    except ValidationError as error:
+        raise click.UsageError("; ".join(map(_fault, error.errors()))) from None
     settings.data.mkdir(parents=True, exist_ok=True)
     engine = open_engine(settings.store_url)
     try:
@@ -22,3 +27,8 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
     except StoreTooNewError as error:
         raise click.UsageError(str(error)) from None
     return settings, engine
+
+
+def _fault(fault: ErrorDetails) -> str:
+    name = f"DIGSEASON_{fault['loc'][0]}".upper()
+    return f"{name} = {fault['input']!r}: {fault['msg'].lower()}"

@@ -13,6 +13,7 @@ import click
 from sqlalchemy import Connection
 
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.settings import Settings
 from service.store.blocks import fetch_blocks
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -86,7 +87,7 @@ def print_records(
 
 
 def evaluate_named(
-    connection: Connection, block_id: str | None, as_of: date | None
+    connection: Connection, settings: Settings, block_id: str | None, as_of: date | None
 ) -> list[BlockEvaluation]:
     """Evaluate one block, or all, over all their seasons."""
     blocks = fetch_blocks(connection, [block_id] if block_id else ())
@@ -98,4 +99,4 @@ def evaluate_named(
         )
     now = datetime.now(UTC)
     days = [as_of or as_of_day(block, now) for block in blocks]
-    return evaluate_blocks(connection, blocks, days, seasons=None)
+    return evaluate_blocks(connection, blocks, days, None, settings.sensor_accuracy_c)

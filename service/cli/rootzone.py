@@ -22,7 +22,7 @@ from service.showing import basis_text, day_text, root_zone_records
 from service.store.engine import reading
 from service.wiring import open_store
 
-COLUMNS = ("day", "root_zone_c", "estimated", "depths_cm")
+COLUMNS = ("day", "root_zone_c", "estimated", "depths_cm", "error_c")
 
 
 @click.command("rootzone")
@@ -37,9 +37,9 @@ def command(
 ) -> None:
     """Print a block's root-zone temperature, day by day."""
 
-    _, engine = open_store(data)
+    settings, engine = open_store(data)
     with reading(engine) as connection:
-        (one,) = evaluate_named(connection, block_id, as_of)
+        (one,) = evaluate_named(connection, settings, block_id, as_of)
     if form:
         print_records(root_zone_records(one), form, COLUMNS)
     else:

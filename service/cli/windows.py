@@ -50,9 +50,9 @@ def command(
     data: Path, block_id: str | None, as_of: date | None, unit: Unit, form: str | None
 ) -> None:
     """Show when the scouting windows opened and closed, and how each block stands."""
-    _, engine = open_store(data)
+    settings, engine = open_store(data)
     with reading(engine) as connection:
-        evaluations = evaluate_named(connection, block_id, as_of)
+        evaluations = evaluate_named(connection, settings, block_id, as_of)
     if form:
         print_records(window_records(evaluations), form, COLUMNS)
         return

@@ -29,6 +29,6 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     app = FastAPI(title="Digseason", lifespan=lifespan)
     app.add_exception_handler(Problem, answer_problem)
     door = Door(engine, settings)
-    for routes in (windows_routes(engine), readings_routes(engine, door)):
+    for routes in (windows_routes(engine, settings), readings_routes(engine, door)):
         app.include_router(routes)
     return app

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from sqlalchemy import Engine
 
 from service.evaluation import as_of_day, evaluate_blocks
+from service.settings import Settings
 from service.showing import Record, window_records
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
@@ -24,7 +25,7 @@ class Health(BaseModel):
     last_round_age_s: float | None
 
 
-def windows_routes(engine: Engine) -> APIRouter:
+def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
     """Return the routes that read."""
     routes = APIRouter()
 
@@ -48,7 +49,9 @@ def windows_routes(engine: Engine) -> APIRouter:
                 raise HTTPException(404, f"there is no block '{block}'")
             now = datetime.now(UTC)
             days = [as_of or as_of_day(one, now) for one in blocks]
-            evaluations = evaluate_blocks(connection, blocks, days, seasons=None)
+            evaluations = evaluate_blocks(
+                connection, blocks, days, None, settings.sensor_accuracy_c
+            )
         return list(window_records(evaluations))
 
     return routes

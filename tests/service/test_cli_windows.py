@@ -99,8 +99,23 @@ def test_root_zone_days_as_csv(warmed) -> None:
         "root_zone_c": "",
         "estimated": "0",
         "depths_cm": "30",
+        "error_c": "",
     }
     assert len(rows) == 34  # by hand: 1 April to 4 May
+
+
+def test_root_zone_days_say_how_wrong_a_sensor_may_be(warmed, monkeypatch) -> None:
+    monkeypatch.setenv("DIGSEASON_SENSOR_ACCURACY_C", "0.35")
+    _, printed = warmed("rootzone", "--block", "terrace-7", "--as-of", "2025-05-04", "--csv")
+    rows = {row["day"]: row for row in csv.DictReader(io.StringIO(printed))}
+    assert rows["2025-05-04"]["error_c"] == "0.35"
+
+
+def test_a_setting_that_cannot_be_is_wrong_use_and_is_named(warmed, monkeypatch) -> None:
+    monkeypatch.setenv("DIGSEASON_SENSOR_ACCURACY_C", "-1")
+    code, printed = warmed("windows")
+    assert code == 2
+    assert "DIGSEASON_SENSOR_ACCURACY_C = '-1'" in printed
 
 
 def test_root_zone_days_as_a_table_show_the_mean_that_decides(warmed) -> None:

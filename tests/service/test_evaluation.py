@@ -28,10 +28,13 @@ def planted(engine: Engine) -> Engine:
     return engine
 
 
+ACCURACY_C = 0.2
+
+
 def evaluate_all(engine: Engine, as_of: date, seasons: int | None = None) -> list[BlockEvaluation]:
     with reading(engine) as connection:
         blocks = fetch_blocks(connection)
-        return evaluate_blocks(connection, blocks, [as_of] * len(blocks), seasons)
+        return evaluate_blocks(connection, blocks, [as_of] * len(blocks), seasons, ACCURACY_C)
 
 
 def root_zones_c(one: BlockEvaluation) -> dict[date, float]:
@@ -66,6 +69,13 @@ def test_a_block_of_one_probe_has_that_probe_s_days(planted: Engine) -> None:
     (one,) = evaluate_all(planted, date(2025, 5, 10))
     assert root_zones_c(one)[MAY_1] == pytest.approx(f_to_c(70.0), abs=1e-12)
     assert (one.root_zone.basis_cm, one.state) == ((30.0,), "open")
+
+
+def test_a_measured_day_has_the_error_of_its_sensor_and_a_day_without_value_none(planted) -> None:
+    (one,) = evaluate_all(planted, date(2025, 5, 12))
+    assert one.root_zone.error_c[:-2].tolist() == [ACCURACY_C] * 40
+    assert np.isnan(one.root_zone.error_c[-2:]).all()
+    assert not one.root_zone.estimated.any()
 
 
 def test_every_depth_must_have_a_complete_day(planted: Engine) -> None:
