@@ -28,6 +28,7 @@ from service.fetching.sensorthings import fetch_sensorthings
 from service.intake.ingest import Progress, Source, ingest
 from service.intake.reports import ImportReport
 from service.store.engine import reading, writing
+from service.store.imports import tells_something_new
 from service.store.loggers import fetch_logger
 from service.store.stations import (
     StationRow,
@@ -181,10 +182,11 @@ def _keep(engine: Engine, station_id: str, delivery: Delivery, now: datetime) ->
         logger = fetch_logger(connection, station_id, lock=True)
         add_probes(connection, station_id, readings.depth_cm)
         logger = fetch_logger(connection, station_id)
-        dry = ingest(connection, logger, source, readings.file, now, dry_run=True)
-        if not (dry.inserted or dry.conflicting or dry.rejected):
-            return dry
-        return ingest(connection, logger, source, readings.file, now)
+        with connection.begin_nested() as batch:
+            report = ingest(connection, logger, source, readings.file, now)
+            if not (report.inserted or tells_something_new(connection, station_id)):
+                batch.rollback()  # the days before are asked for again, with what was told of them
+    return report
 
 
 def _without_silent_channels(readings: FeedReadings) -> FeedReadings:

@@ -177,7 +177,7 @@ def read_crn(
             cell = texts[place][columns].strip()
             if not _NUMBER.fullmatch(cell):
                 what = f"'{shown(cell)}' in {field} is no number"
-                rejects.append(Reject(int(line[place]), what, shown(cell), 1))
+                rejects.append(Reject(int(line[place]), what, shown(texts[place].strip()), 1))
             elif float(cell) <= MISSING_AT_MOST_C:
                 missing += 1
             else:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, select, update
 
 from probes.clock_corrections import ClockCorrection
 from probes.frames import Reject
 from service.store.bulk import execute_many
-from service.store.tables import import_batch, import_content, import_reject
+from service.store.tables import conflict, import_batch, import_content, import_reject
 
 
 class UnknownImportError(LookupError):
@@ -119,6 +119,21 @@ def replace_rejects(connection: Connection, batch_id: int, rejects: Iterable[Rej
     """Keep what was not read of a delivery, in the place of what was so before."""
     connection.execute(delete(import_reject).where(import_reject.c.import_id == batch_id))
     store_rejects(connection, batch_id, rejects)
+
+
+def tells_something_new(connection: Connection, logger_id: str) -> bool:
+    """Return whether the last import of a logger met a conflict, or a reject, of which none before
+    it has told."""
+    of_logger = import_batch.c.logger_id == logger_id
+    last = connection.scalar(select(func.max(import_batch.c.id)).where(of_logger))
+    first_met = select(conflict.c.import_id).where(conflict.c.import_id == last).limit(1)
+    if connection.execute(first_met).one_or_none() is not None:
+        return True
+    told = select(import_reject.c.reason, import_reject.c.text).join(import_batch).where(of_logger)
+    is_last = import_reject.c.import_id == last
+    return not set(connection.execute(told.where(is_last))) <= set(
+        connection.execute(told.where(~is_last))
+    )
 
 
 def store_content(connection: Connection, batch_id: int, content: Content) -> None:

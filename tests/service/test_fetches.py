@@ -276,6 +276,40 @@ def test_days_that_are_asked_for_again_and_hold_nothing_new_are_no_batch(
     assert len(batches(farm)) == 1
 
 
+def test_what_was_told_of_the_days_before_is_no_batch_again(
+    farm: Engine, server: HttpServer
+) -> None:
+    fetch(farm)
+    revised = [[0.7, *HOURS[0][1:]], *HOURS[1:]]
+    lines = hourly_lines(FIRST, revised)
+    lines[5] = lines[5].replace("0.5", "0..")
+    server.answers = files_of(lines)
+    reports = [fetch(farm, NOW + timedelta(hours=hour)) for hour in range(3)]
+    assert [one.readings.conflicting for one in reports] == [1, 0, 0]  # the file has not changed
+    lines.append(*hourly_lines(FIRST + timedelta(hours=48), [[-9999.0] * 5]))
+    server.answers = files_of(lines)
+    assert fetch(farm).readings.conflicting == 1
+    assert len(batches(farm)) == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "count"), [({3: "0.8"}, 3), ({5: "0..", 6: "0,6"}, 3), ({5: "0.."}, 2)]
+)
+def test_a_conflict_or_a_reject_that_is_new_is_a_batch(
+    farm: Engine, server: HttpServer, change: dict[int, str], count: int
+) -> None:
+    fetch(farm)
+    lines = hourly_lines(FIRST, HOURS)
+    told = [line.replace("0.5", "0..") for line in lines]
+    server.answers = files_of(told)
+    fetch(farm)
+    for place, cell in change.items():
+        lines[place] = f"{lines[place][:204]}{cell:>7}{lines[place][211:]}"
+    server.answers = files_of(lines)
+    fetch(farm)
+    assert len(batches(farm)) == count
+
+
 def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(
     farm: Engine,
 ) -> None:
