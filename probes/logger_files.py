@@ -24,6 +24,7 @@ from probes.logger_lines import Block, FileRefused, read_blocks, shown
 from probes.logger_rows import Header, Rows, find_header, find_width, split_rows
 from probes.other_headers import HeaderWatch
 from probes.stamps import find_out_of_order, read_stamps
+from probes.stated_units import check_stated_units
 from probes.temperatures import OF_ANOTHER, read_temperatures
 from probes.unpacking import Packing, find_packing, layout_unpacked, open_unpacked
 from probes.wall_times import check_time_format
@@ -99,9 +100,9 @@ def read_logger_file(
     Raises
     ------
     FileRefused
-        When the file as a whole cannot be read: it is empty, its header lacks a declared column or
-        names one twice, it holds no row of the logger, it is packed badly, or the layout's time
-        format or encoding cannot be used.
+        When the file as a whole cannot be read: it is empty, its header lacks a declared column,
+        names one twice or states another unit, it holds no row of the logger, it is packed badly,
+        or the layout's time format or encoding cannot be used.
     """
     try:
         check_time_format(layout.time_format)
@@ -142,6 +143,7 @@ def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[R
         raise FileRefused(f"{how.path.name}: the file is empty; export it again")
     header = find_header(first.lines, layout, how.path.name)
     first = first.after(header.line)
+    check_stated_units(header, first.lines, layout, how.path.name)
     width = find_width(first.lines, header, layout.delimiter)
     watch = HeaderWatch(header, layout)
     tables: list[_Table] = []
@@ -210,8 +212,8 @@ def _reject_below(
     rejects += [
         Reject(
             line,
-            f"stands below another header, line {header}: its columns may mean other things; "
-            "give that part a file and a layout of its own",
+            f"stands below another header, line {header}: its columns may mean other things, or "
+            "have another unit; give that part a file and a layout of its own",
             shown(block.lines[line - block.first_line]),
             layout.readings_in_row,
         )

@@ -1,4 +1,7 @@
-"""A header amid a file that is not the file's own: the columns below it mean other things."""
+"""A header amid a file that is not the file's own: the columns below it mean other things.
+
+So does a line of units where they are not the layout's.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from probes.cells import to_number
 from probes.layouts import Layout
 from probes.logger_lines import Block
 from probes.logger_rows import Header, split_line
+from probes.stated_units import has_other_unit
 
 
 @dataclass
@@ -47,9 +51,11 @@ class HeaderWatch:
         above : array of int64, shape (lines of the block,)
         """
         above = np.full(len(block.lines), self.below, np.int64)
-        others = [
-            line for line in timeless if self._is_header(block.lines[line - block.first_line])
-        ]
+        texts = {line: block.lines[line - block.first_line] for line in timeless}
+        units = {
+            line for line, text in texts.items() if has_other_unit(text, self.header, self.layout)
+        }
+        others = {line for line, text in texts.items() if self._is_header(text)} | units
         if not others and not self.below:
             self.row_seen = self.row_seen or bool(rows.size)
             return above
@@ -63,7 +69,7 @@ class HeaderWatch:
             self.row_seen = self.row_seen or _any_between(rows, since, line)
             if line in own:
                 self.below, self.row_seen = 0, False
-            elif self.row_seen or self.below:
+            elif self.row_seen or self.below or line in units:
                 self.below = line
             above[line - block.first_line :] = self.below
             since = line

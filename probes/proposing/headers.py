@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
-_DEGREE = r"(?:°|º|deg(?:rees?)?\.?|d)\s*"
-_UNITS = {  # spellings of the two scales in a header
-    "C": rf"{_DEGREE}C(?![a-z])|℃|celsius|[\[(]\s*o?C\s*[\])]|(?<=[\s_\d])C(?=$|[\s_)\]])",
-    "F": rf"{_DEGREE}F(?![a-z])|℉|fahrenheit|[\[(]\s*o?F\s*[\])]|(?<=[\s_\d])F(?=$|[\s_)\]])",
+from probes.stated_units import SPELLED
+
+_UNITS = {  # a bare letter is a hint, where what reads files takes none
+    unit: rf"{way}|\bd{unit}\b|(?<=[\s_\d]){unit}(?=$|[\s_)\]])" for unit, way in SPELLED.items()
 }
 CM_IN = {
     "cm": 1.0,
