@@ -25,7 +25,7 @@ from probes.logger_rows import Header, Rows, find_header, find_width, split_rows
 from probes.other_headers import HeaderWatch
 from probes.stamps import find_out_of_order, read_stamps
 from probes.stated_units import check_stated_units
-from probes.temperatures import OF_ANOTHER, read_temperatures
+from probes.temperatures import OF_ANOTHER, gather_unknown_depths, read_temperatures
 from probes.unpacking import Packing, find_packing, layout_unpacked, open_unpacked
 from probes.wall_times import check_time_format
 
@@ -90,7 +90,8 @@ def read_logger_file(
     -------
     LoggerFile
         The cells of its rows are finite values, missing codes and rejected cells, which add up.
-        Rejects stand in the order of their lines.
+        Rejects stand in the order of their lines; in long form all rows of a depth that the layout
+        does not know are one.
 
     With `order = "time"` rows must run one way in time: forward or backward, whichever most steps
     do; in long form those of each depth. The longest ordered run of rows is kept and what lies
@@ -129,7 +130,7 @@ def read_logger_file(
         observed_at=table.observed_at,
         soil_temp_c=np.where(np.isinf(soil_temp_c), np.nan, soil_temp_c),
         missing=int(np.isnan(soil_temp_c).sum()),
-        rejects=tuple(sorted(rejects, key=lambda reject: reject.line)),
+        rejects=tuple(sorted(gather_unknown_depths(rejects), key=lambda reject: reject.line)),
         others=others,
         shift=table.shift,
     )

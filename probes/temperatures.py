@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -16,6 +17,8 @@ from probes.units import to_c
 
 OF_ANOTHER = -inf
 """What a row of long form has in the channels of other depths."""
+
+NO_DEPTH = "is no depth of the layout"
 
 
 def read_temperatures(
@@ -79,11 +82,25 @@ def _read_long(
     for place in np.flatnonzero(channels < 0).tolist():
         soil_temp[place, 0] = UNREADABLE  # the reading that is lost is one, of whatever channel
         reason = (
-            f"'{shown(depths[place].strip())}' in column '{depth}' is no depth of the "
-            f"layout; add it to columns in layout.{layout.name} if it is one"
+            f"'{shown(depths[place].strip())}' in column '{depth}' {NO_DEPTH}; if it is one, "
+            f"add it to columns in layout.{layout.name} and import the file again"
         )
         rejects.append(_reject(place, rows, rows.text[place], reason))
     return soil_temp, rejects
+
+
+def gather_unknown_depths(rejects: list[Reject]) -> list[Reject]:
+    """Return rejects of which those of one unknown depth are one, at the line of the first."""
+    gathered: dict[str, Reject] = {}
+    for reject in rejects:
+        if NO_DEPTH in reject.reason:
+            first = gathered.setdefault(reject.reason, replace(reject, readings=0))
+            gathered[reject.reason] = replace(first, readings=first.readings + reject.readings)
+    told = [
+        replace(one, reason=f"{reason} ({one.readings:,} rows of it, the first is this)")
+        for reason, one in gathered.items()
+    ]
+    return [*(reject for reject in rejects if NO_DEPTH not in reject.reason), *told]
 
 
 def _find_channel(text: str, layout: Layout) -> int:
