@@ -36,7 +36,9 @@ class Layout:
     logger : header of the column that names the logger of a row; None: the file is of one
     missing : codes for "no reading"; a code that is a number also meets other spellings of it. By
         header of a depth column where it is a mapping, those of "*" for every column besides
-    skip : lines before the header; None: the header is the first line that holds all the columns
+    header : whether a line names the columns; without one their names are their numbers, from "1"
+    skip : lines before the header; None: the header is the first line that holds all the columns;
+        where there is none, lines before the rows, None for 0
     delimiter : one character, or "spaces"
     sheet : of a spreadsheet; None: its first
     order : "time": rows run one way in time and a row that steps back is rejected;
@@ -55,6 +57,7 @@ class Layout:
     value: str | None = None
     logger: str | None = None
     missing: tuple[str, ...] | Mapping[str, tuple[str, ...]] = ("",)
+    header: bool = True
     skip: int | None = None
     delimiter: str = ","
     decimal: Literal[".", ","] = "."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections import Counter
 from dataclasses import dataclass
 from itertools import chain, compress
 
@@ -18,7 +19,7 @@ HEADER_LINES = 200
 
 @dataclass(frozen=True)
 class Header:
-    """The line that names the columns."""
+    """The line that names the columns; where none does, its text is empty and its names numbers."""
 
     line: int
     text: str
@@ -59,9 +60,11 @@ def find_header(lines: list[str], layout: Layout, file_name: str) -> Header:
     Raises
     ------
     FileRefused
-        When the header lacks a declared column or holds it twice.
+        When the header lacks a declared column or holds it twice, or a row lacks a numbered one.
     """
     declared = list(layout.headers)
+    if not layout.header:
+        return _count_columns(lines[layout.skip or 0 :], declared, layout, file_name)
     first, last = (0, HEADER_LINES) if layout.skip is None else (layout.skip, layout.skip + 1)
     headers = [
         Header(number, line, [name.strip() for name in split_line(line, layout.delimiter)])
@@ -87,6 +90,18 @@ def find_header(lines: list[str], layout: Layout, file_name: str) -> Header:
             f"{header.line}; give each its own name, in the file and in layout.{layout.name}"
         )
     return header
+
+
+def _count_columns(lines: list[str], declared: list[str], layout: Layout, file_name: str) -> Header:
+    """Return the header that a file has not: the numbers of the columns that most rows have."""
+    counts = Counter(len(split_line(line, layout.delimiter)) for line in lines if line.strip())
+    width = max(counts, key=lambda count: counts[count], default=0)
+    if max(map(int, declared)) > width:
+        raise FileRefused(
+            f"{file_name}: no column {max(map(int, declared))}, its rows have {width}; correct "
+            f"time, columns, skip or delimiter in layout.{layout.name}"
+        )
+    return Header(layout.skip or 0, "", [str(number) for number in range(1, width + 1)])
 
 
 def find_width(lines: list[str], header: Header, delimiter: str) -> int:

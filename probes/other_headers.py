@@ -62,7 +62,7 @@ class HeaderWatch:
         own = {
             number
             for number, line in enumerate(block.lines, block.first_line)
-            if line == self.header.text
+            if line == self.header.text != ""
         }
         since = block.first_line
         for line in sorted([*own, *others]):

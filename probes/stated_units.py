@@ -23,7 +23,9 @@ SPELLED: dict[Unit, str] = {
 
 def find_stated_unit(text: str) -> Unit | None:
     """Return the unit that a text spells out, None where that is neither or both."""
-    found = [unit for unit, way in SPELLED.items() if re.search(way, text, re.IGNORECASE)]
+    found: list[Unit] = [
+        unit for unit, way in SPELLED.items() if re.search(way, text, re.IGNORECASE)
+    ]
     return found[0] if len(found) == 1 else None
 
 

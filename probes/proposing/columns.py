@@ -97,6 +97,10 @@ def find_unit_of(dialect: Dialect, columns: Columns) -> Finding:
 def _wide_finding(dialect: Dialect, numeric: list[int]) -> tuple[Finding, list[int]]:
     """Return the depth columns, and their places."""
     names = dialect.names
+    if not dialect.header_line:
+        numbers = ", ".join(names[place] for place in numeric)
+        evidence = f"numbers stand in column {numbers}; write the depth of each in cm"
+        return Finding("columns", None, evidence, UNDECIDED), numeric
     depths = {place: found for place in numeric if (found := find_depth(names[place])) is not None}
     stated = [place for place, (_, unit) in depths.items() if unit is not None]
     if stated:

@@ -54,7 +54,7 @@ _PLAIN = re.compile(
 class Dialect:
     """How an unknown file is split.
 
-    header_line : 0 where no line names the columns
+    header_line : 0 where no line names the columns, whose names then are their numbers
     pieces : the rows of each piece of the samples, as cells
     above : the lines above the rows, but for the header
     """
@@ -104,7 +104,8 @@ def find_dialect(samples: Samples) -> Dialect | None:
         number for number, cells in enumerate(split[0]) if pieces[0] and cells is pieces[0][0]
     )
     header = _find_header(split[0], first, width)
-    names = [] if header is None else [name.strip() for name in split[0][header]]
+    numbers = [str(number) for number in range(1, width + 1)]
+    names = numbers if header is None else [name.strip() for name in split[0][header]]
     above = samples.pieces[0][: first if header is None else header]
     if header is not None:
         above = [*above, *samples.pieces[0][header + 1 : first]]
@@ -172,7 +173,7 @@ def _find_header(lines: list[list[str]], first: int, width: int) -> int | None:
 
 
 def why_no_header(dialect: Dialect) -> str:
-    """Return why the columns have no names of their own, or "" where they have."""
+    """Return why the columns can have no names, or "" where they have: their numbers at least."""
     twice = [name for name, times in Counter(dialect.names).items() if name and times > 1]
     if twice:
         return f"the header names '{twice[0]}' twice; give each column a name of its own"
@@ -185,4 +186,4 @@ def why_no_header(dialect: Dialect) -> str:
             f"rows have {width} cells where no line above names more than {count}: "
             "does a decimal comma stand between commas, unquoted?"
         )
-    return "no line above the rows names their columns; write one into the file"
+    return ""

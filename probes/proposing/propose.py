@@ -28,7 +28,7 @@ REJECTS_TOLD = 5
 LOGGERS_TRIED = 20
 _ORDER = (  # of the farm file's keys
     *("clock", "time", "time_format", "stamp", "interval_min", "unit", "depth", "value", "logger"),
-    *("columns", "missing", "delimiter", "decimal", "encoding", "sheet"),
+    *("columns", "missing", "header", "skip", "delimiter", "decimal", "encoding", "sheet"),
 )
 _ASSUMED = {"clock": "UTC", "stamp": "end", "unit": "C"}
 
@@ -66,6 +66,7 @@ def propose_layout(path: Path, now: datetime) -> Proposal:
         unit,
         *columns.findings,
         missing,
+        *_header_findings(dialect),
         *_dialect_findings(samples, dialect, sheet),
         decimal,
     ]
@@ -182,6 +183,14 @@ def _dialect_findings(samples: Samples, dialect: Dialect, sheet: Finding | None)
     ]
 
 
+def _header_findings(dialect: Dialect) -> list[Finding]:
+    if dialect.header_line:
+        return []
+    found = Finding("header", False, "no line above the rows names their columns: they are counted")
+    above = len(dialect.above)
+    return [found, Finding("skip", above, "lines above the rows")] if above else [found]
+
+
 def _find_decimal(dialect: Dialect, columns: Columns) -> Finding:
     marks = Counter(
         mark
@@ -200,9 +209,8 @@ def _find_decimal(dialect: Dialect, columns: Columns) -> Finding:
 
 def _seen_above(dialect: Dialect) -> list[str]:
     above = sum(bool(line.strip()) for line in dialect.above)
-    return [f"header in line {dialect.header_line}"] + (
-        [f"{above} other lines stand above the rows"] if above else []
-    )
+    header = [f"header in line {dialect.header_line}"] if dialect.header_line else []
+    return header + ([f"{above} other lines stand above the rows"] if above else [])
 
 
 def _try(

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -152,6 +153,7 @@ class LayoutTable(FarmTable):
     logger: Header | None = None
     columns: dict[str, Depth]
     missing: Missing = ("",)
+    header: bool = True
     skip: Annotated[int, Field(ge=0)] | None = None
     delimiter: str = ","
     decimal: Literal[".", ","] = "."
@@ -194,6 +196,21 @@ class LayoutTable(FarmTable):
                         "each needs a header of its own"
                     )
         return columns
+
+    @field_validator("header")
+    @classmethod
+    def _check_header(cls, header: bool, info: ValidationInfo) -> bool:
+        known = info.data
+        own = [known.get(key) for key in ("depth", "value", "logger")]
+        names = [*known.get("time", ()), *(name for name in own if name is not None)]
+        names += known.get("columns", ()) if known.get("depth") is None else ()
+        for name in names:
+            if not header and not re.fullmatch("[1-9][0-9]{0,3}", name):
+                raise ValueError(
+                    f"no header names {value_text(name)}; write the number of its column, the "
+                    'first being "1"'
+                )
+        return header
 
     @field_validator("missing")
     @classmethod
