@@ -14,6 +14,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "inbox": ("service.cli.inbox", "Import what lies in the inbox, once."),
     "fetch": ("service.cli.fetch", "Fetch what is new of the stations of public feeds."),
     "tokens": ("service.cli.tokens", "Let loggers push their readings over HTTP."),
+    "imports": ("service.cli.imports", "List imports; show, withdraw or restore one."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),

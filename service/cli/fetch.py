@@ -7,13 +7,12 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
-from textwrap import wrap
 from typing import Any
 
 import click
 from sqlalchemy import Engine
 
-from service.cli.options import DAY
+from service.cli.options import DAY, wrap_text
 from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
 from service.intake.ingest import Progress
 from service.intake.reports import COUNTS
@@ -21,7 +20,6 @@ from service.store.engine import reading
 from service.store.stations import StationRow, UnknownStationError, fetch_stations
 from service.wiring import open_store
 
-WIDTH = 80
 LISTED = 20
 
 
@@ -123,16 +121,16 @@ def _describe(report: FetchReport) -> Iterator[str]:
     """Give a line for a station's readings, and what of them does not count."""
     readings = report.readings
     counts = [f"{getattr(readings, name):,} {name}" for name in COUNTS if getattr(readings, name)]
-    yield from _wrap(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
+    yield from wrap_text(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
     if report.failure:
-        yield from _wrap(f"failed: {report.failure}", 2)
+        yield from wrap_text(f"failed: {report.failure}", 2)
     for reject in readings.rejects[:LISTED]:
-        yield from _wrap(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
+        yield from wrap_text(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
     if len(readings.rejects) > LISTED:
         yield f"  and {len(readings.rejects) - LISTED:,} more: --json lists all"
     for one in readings.conflicts[:LISTED]:
         when = f"{one.channel}, {one.observed_at:%Y-%m-%d %H:%M} UTC"
-        yield from _wrap(
+        yield from wrap_text(
             f"revised: {when}: {one.kept_c:.6g} °C is kept, not {one.other_c:.6g} °C", 2
         )
 
@@ -151,15 +149,10 @@ def _standing(station: StationRow) -> dict[str, Any]:
 
 def _describe_standing(one: dict[str, Any]) -> Iterator[str]:
     fetched = f"fetched {_minute(one['fetched_at'])}" if one["fetched_at"] else "not fetched yet"
-    yield from _wrap(f"{one['station']}, {one['site']} ({one['feed']}): {fetched}", 0)
+    yield from wrap_text(f"{one['station']}, {one['site']} ({one['feed']}): {fetched}", 0)
     if one["failure"]:
-        yield from _wrap(f"failing since {_minute(one['failing_since'])}: {one['failure']}", 2)
+        yield from wrap_text(f"failing since {_minute(one['failing_since'])}: {one['failure']}", 2)
 
 
 def _minute(instant: str) -> str:
     return f"{datetime.fromisoformat(instant):%Y-%m-%d %H:%M} UTC"
-
-
-def _wrap(text: str, indent: int) -> list[str]:
-    """Return a paragraph as lines that fit, a long address too."""
-    return wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))

@@ -8,18 +8,18 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from textwrap import wrap
 
 import click
 
 from probes.logger_files import FileRefused
+from service.cli.options import WIDTH, wrap_text
 from service.intake.files import import_file
 from service.intake.ingest import Progress
+from service.intake.known import WithdrawnError
 from service.intake.reports import COUNTS, FileReject, ImportReport
 from service.store.loggers import UnknownLoggerError
 from service.wiring import open_store
 
-WIDTH = 80
 LISTED = 20
 LONG_FILE_BYTES = 5_000_000  # about a second of work
 
@@ -54,7 +54,7 @@ def command(
                 reports.append(import_file(engine, logger_id, path, now, dry_run, progress))
         except UnknownLoggerError as error:
             raise click.BadParameter(str(error), param_hint="--logger") from None
-        except FileRefused as error:
+        except (FileRefused, WithdrawnError) as error:
             reason = str(error).removeprefix(f"{path.name}: ")
             reports.append(ImportReport(rejects=(FileReject(str(path), None, reason, ""),)))
     report = sum(reports, ImportReport())
@@ -107,7 +107,7 @@ def _describe(
         parts = [f"{count:,} {name}" for name, count in _counts(one).items() if count]
         refused = any(reject.line is None for reject in one.rejects)
         what = "refused" if refused else ", ".join(parts) or "no readings"
-        yield from _wrap(f"{path.name}: {what}", 0)
+        yield from wrap_text(f"{path.name}: {what}", 0)
     yield "\nReadings"
     for name, count in _counts(report).items():
         yield f"  {name:<11}{count:>14,}"
@@ -116,12 +116,12 @@ def _describe(
     if signs:
         yield "\nSigns of a wrong clock; no value was changed"
     for sign in signs:
-        yield from _wrap(sign, 2)
+        yield from wrap_text(sign, 2)
     if report.rejects:
         yield "\nRejected"
     for reject in report.rejects[:LISTED]:
         line = "" if reject.line is None else f", line {reject.line}"
-        yield from _wrap(f"{reject.file}{line}: {reject.reason}", 2)
+        yield from wrap_text(f"{reject.file}{line}: {reject.reason}", 2)
         if reject.text:
             yield f"      {reject.text[: WIDTH - 6]}"
     if len(report.rejects) > LISTED:
@@ -130,11 +130,6 @@ def _describe(
         yield "\nConflicting: the value that came first is kept"
     for conflict in report.conflicts[:LISTED]:
         when = f"{conflict.file}, {conflict.channel}, {conflict.observed_at:%Y-%m-%d %H:%M} UTC"
-        yield from _wrap(f"{when}: {conflict.kept_c:.6g} °C, not {conflict.other_c:.6g} °C", 2)
+        yield from wrap_text(f"{when}: {conflict.kept_c:.6g} °C, not {conflict.other_c:.6g} °C", 2)
     if report.conflicting > LISTED:
         yield f"  and {report.conflicting - LISTED:,} more"
-
-
-def _wrap(text: str, indent: int) -> list[str]:
-    """Return a paragraph as lines that fit, a long word too."""
-    return wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))

@@ -7,6 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Collection, Iterable, Mapping
 from datetime import UTC, date, datetime
+from textwrap import wrap
 from typing import Any, TypeVar
 
 import click
@@ -15,6 +16,8 @@ from sqlalchemy import Connection
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.settings import Settings
 from service.store.blocks import fetch_blocks
+
+WIDTH = 80
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -74,6 +77,22 @@ def unit_option(command: Command) -> Command:
     return click.option("--unit", type=choice, default="F", show_default=True)(command)
 
 
+def check_line(_: click.Context, param: click.Parameter, value: str) -> str:
+    """Refuse a text that shows nothing, or is not all in one line."""
+    if not value.strip() or not value.isprintable():
+        raise click.BadParameter("write at least one visible character, in one line", param=param)
+    return value.strip()
+
+
+def person_option(command: Command) -> Command:
+    """Add --by NAME, passed on as `person`."""
+    text = "Who says so; it is kept and shown."
+    by = click.option(
+        "--by", "person", metavar="NAME", required=True, callback=check_line, help=text
+    )
+    return by(command)
+
+
 def print_records(
     records: Iterable[Mapping[str, Any]], form: str, columns: Collection[str]
 ) -> None:
@@ -84,6 +103,11 @@ def print_records(
     writer = csv.DictWriter(sys.stdout, columns, lineterminator="\n")
     writer.writeheader()
     writer.writerows(records)
+
+
+def wrap_text(text: str, indent: int) -> list[str]:
+    """Return a paragraph as lines that fit, a long word too."""
+    return wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))
 
 
 def evaluate_named(

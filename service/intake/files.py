@@ -12,6 +12,7 @@ from probes.logger_files import FileRefused, read_logger_file
 from service.farm.layouts import layout_from_spec
 from service.intake.content import pack_file
 from service.intake.ingest import Progress, Source, ingest
+from service.intake.known import find_known
 from service.intake.reports import ImportReport
 from service.store.clocks import fetch_clock_corrections
 from service.store.engine import reading, writing
@@ -29,7 +30,10 @@ def import_file(
     dry_run: bool = False,
     progress: Progress = lambda _: None,
 ) -> ImportReport:
-    """Import one logger file, all of it or nothing; with `dry_run` only say what it would do."""
+    """Import one logger file, all of it or nothing; with `dry_run` only say what it would do.
+
+    FileRefused where it cannot be read, WithdrawnError where its content was withdrawn.
+    """
     with reading(engine) as connection:
         logger = fetch_logger(connection, logger_id)
         corrections = fetch_clock_corrections(connection, logger_id)
@@ -54,6 +58,7 @@ def import_file(
     with (reading if dry_run else writing)(engine) as connection:
         # Read again: it may have changed, and no one else may import into it now.
         logger = fetch_logger(connection, logger_id, lock=not dry_run)
+        find_known(connection, logger_id, sha256, path.name)  # withdrawn content is refused
         return ingest(
             connection,
             logger,

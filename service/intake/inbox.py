@@ -20,7 +20,7 @@ from sqlalchemy import Engine
 
 from probes.logger_files import FileRefused
 from service.intake.files import import_file
-from service.intake.known import Known, find_known
+from service.intake.known import Known, WithdrawnError, find_known
 from service.intake.reports import COUNTS, ImportReport
 from service.settings import Settings
 from service.store.engine import reading
@@ -106,13 +106,13 @@ def _import(engine: Engine, logger_id: str, path: Path, now: datetime) -> InboxF
     name = f"{logger_id}/{path.name}"
     with path.open("rb") as content:
         sha256 = hashlib.file_digest(content, "sha256").hexdigest()
-    with reading(engine) as connection:
-        known = find_known(connection, logger_id, sha256, path.name)
-    if known is not None:
-        return _tell_known(name, known)
     try:
+        with reading(engine) as connection:
+            known = find_known(connection, logger_id, sha256, path.name)
+        if known is not None:
+            return _tell_known(name, known)
         return _tell(name, import_file(engine, logger_id, path, now))
-    except FileRefused as error:
+    except (FileRefused, WithdrawnError) as error:
         return InboxFile(name, "refused", (str(error).removeprefix(f"{path.name}: "),))
 
 
@@ -133,13 +133,8 @@ def _tell(name: str, report: ImportReport, *before: str) -> InboxFile:
 
 def _tell_known(name: str, known: Known) -> InboxFile:
     first = f"import {known.import_id} of {known.imported_at:%Y-%m-%d %H:%M} UTC"
-    again = "`digseason import` reads it again"
-    if known.withdrawn_why is not None:
-        was = f"its content was {first}, which was withdrawn: {known.withdrawn_why}"
-        return InboxFile(name, "refused", (was, again))
-    return _tell(
-        name, known.report, f"its content is in already, by {first}; {again}. That came to"
-    )
+    was = f"its content is in already, by {first}; `digseason import` reads it again. That came to"
+    return _tell(name, known.report, was)
 
 
 def _move(path: Path, became: InboxFile) -> None:

@@ -1,45 +1,54 @@
-"""What has come before: the same content again gets the report of the first time."""
+"""What has come before: the same content again is the same delivery, and gets its report."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from service.intake.reports import COUNTS, FileReject, ImportReport
-from service.store.tables import import_batch, import_reject
+from service.store.imports import Batch, fetch_batches, fetch_rejects
+from service.store.tables import import_batch
+
+
+class WithdrawnError(Exception):
+    """A content that was withdrawn: it comes in again only when its import is restored."""
 
 
 @dataclass(frozen=True)
 class Known:
-    """An import that held the same content.
-
-    withdrawn_why : None where it still counts
-    """
+    """An import that held the same content, and stands."""
 
     import_id: int
     imported_at: datetime
     report: ImportReport
-    withdrawn_why: str | None
 
 
 def find_known(connection: Connection, logger_id: str, sha256: str, name: str) -> Known | None:
-    """Return the last import of a logger that held this content, its rejects under `name`."""
-    row = connection.execute(
-        select(import_batch)
-        .where(import_batch.c.logger_id == logger_id, import_batch.c.sha256 == sha256)
-        .order_by(import_batch.c.id.desc())
-        .limit(1)
-    ).one_or_none()
-    if row is None:
+    """Return the last import of a logger that held this content, its rejects under `name`.
+
+    WithdrawnError where all that held it are withdrawn.
+    """
+    of_content = (import_batch.c.logger_id == logger_id, import_batch.c.sha256 == sha256)
+    batches = fetch_batches(connection, *of_content)
+    if not batches:
         return None
-    rejects = connection.execute(
-        select(import_reject.c.line, import_reject.c.reason, import_reject.c.text)
-        .where(import_reject.c.import_id == row.id)
-        .order_by(import_reject.c.id)
+    standing = [batch for batch in batches if batch.withdrawn_at is None]
+    if not standing:
+        raise WithdrawnError(_describe(batches[-1]))
+    batch = standing[-1]
+    rejects = tuple(
+        FileReject(name, one.line, one.reason, one.text)
+        for one in fetch_rejects(connection, batch.id)
     )
-    counts = {count: getattr(row, count) for count in COUNTS}
-    report = ImportReport(**counts, rejects=tuple(FileReject(name, *reject) for reject in rejects))
-    why = (row.withdrawn_why or "no reason given") if row.withdrawn_at else None
-    return Known(row.id, row.imported_at, report, why)
+    counts = {count: getattr(batch, count) for count in COUNTS}
+    return Known(batch.id, batch.imported_at, ImportReport(**counts, rejects=rejects))
+
+
+def _describe(batch: Batch) -> str:
+    return (
+        f"its content was import {batch.id} of {batch.imported_at:%Y-%m-%d %H:%M} UTC, which "
+        f"{batch.withdrawn_by} withdrew: {batch.withdrawn_why}; "
+        f"`digseason imports restore {batch.id}` takes that back"
+    )

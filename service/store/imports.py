@@ -115,6 +115,13 @@ def store_rejects(connection: Connection, batch_id: int, rejects: Iterable[Rejec
     execute_many(connection, insert(import_reject), rows)
 
 
+def fetch_rejects(connection: Connection, batch_id: int) -> list[Reject]:
+    """Return what was not read of a delivery, in order."""
+    columns = [import_reject.c[name] for name in Reject.__dataclass_fields__]
+    query = select(*columns).where(import_reject.c.import_id == batch_id)
+    return [Reject(*row) for row in connection.execute(query.order_by(import_reject.c.id))]
+
+
 def replace_rejects(connection: Connection, batch_id: int, rejects: Iterable[Reject]) -> None:
     """Keep what was not read of a delivery, in the place of what was so before."""
     connection.execute(delete(import_reject).where(import_reject.c.import_id == batch_id))
@@ -123,8 +130,8 @@ def replace_rejects(connection: Connection, batch_id: int, rejects: Iterable[Rej
 
 def tells_something_new(connection: Connection, logger_id: str) -> bool:
     """Return whether the last import of a logger met a conflict, or a reject, of which none before
-    it has told."""
-    of_logger = import_batch.c.logger_id == logger_id
+    it that stands has told."""
+    of_logger = stands(logger_id)
     last = connection.scalar(select(func.max(import_batch.c.id)).where(of_logger))
     first_met = select(conflict.c.import_id).where(conflict.c.import_id == last).limit(1)
     if connection.execute(first_met).one_or_none() is not None:

@@ -76,15 +76,25 @@ def insert_shifted_stamps(
 
 
 def delete_readings(
-    connection: Connection, probe_id: int, after: datetime | None, until: datetime | None
+    connection: Connection, probe_id: int, after: datetime, until: datetime
 ) -> None:
     """Take out a probe's readings of a span, with their conflicts and stamps."""
     for table in (reading, conflict, shifted_stamp):
         at = table.c.observed_at
-        of_span = [table.c.probe_id == probe_id]
-        of_span += [] if after is None else [at > after]
-        of_span += [] if until is None else [at <= until]
-        connection.execute(delete(table).where(*of_span))
+        connection.execute(
+            delete(table).where(table.c.probe_id == probe_id, at > after, at <= until)
+        )
+
+
+def fetch_import_ids(
+    connection: Connection, probe_id: int, after: datetime, until: datetime
+) -> NDArray[np.int32]:
+    """Return which import each reading is of that `fetch_readings` returns."""
+    at = reading.c.observed_at
+    query = select(reading.c.import_id).where(
+        reading.c.probe_id == probe_id, at > after, at <= until
+    )
+    return fetch_columns(connection, query.order_by(at))["import_id"]
 
 
 def fetch_readings(

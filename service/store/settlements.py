@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, and_, bindparam, delete, insert, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, insert, or_, select
 
 from service.store.bulk import execute_many, fetch_columns
 from service.store.tables import conflict, probe, reading, settlement
@@ -82,8 +81,13 @@ def delete_settlements(
     execute_many(connection, statement, rows)
 
 
-def fetch_conflicts(connection: Connection, logger_ids: Sequence[str] = ()) -> list[Conflict]:
-    """Return the conflicts of some loggers, or of all, in order of time."""
+def told_by(batch_id: int) -> ColumnElement[bool]:
+    """Return what is true of conflicts in which an import told one of the two values."""
+    return or_(conflict.c.import_id == batch_id, reading.c.import_id == batch_id)
+
+
+def fetch_conflicts(connection: Connection, *where: ColumnElement[bool]) -> list[Conflict]:
+    """Return conflicts, by logger in order of time."""
     same = and_(
         reading.c.probe_id == conflict.c.probe_id, reading.c.observed_at == conflict.c.observed_at
     )
@@ -105,8 +109,7 @@ def fetch_conflicts(connection: Connection, logger_ids: Sequence[str] = ()) -> l
         .join_from(conflict, probe, probe.c.id == conflict.c.probe_id)
         .join(reading, same)
         .outerjoin(settlement, word)
+        .where(*where)
         .order_by(probe.c.logger_id, conflict.c.observed_at, probe.c.id, conflict.c.soil_temp_c)
     )
-    if logger_ids:
-        query = query.where(probe.c.logger_id.in_(logger_ids))
     return [Conflict(*row) for row in connection.execute(query)]

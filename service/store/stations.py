@@ -168,6 +168,11 @@ def note_failure(connection: Connection, one: StationRow, now: datetime, failure
     _note(connection, one.id, attempted_at=now, failing_since=since, failure=failure)
 
 
+def forget_validators(connection: Connection, station_id: str) -> None:
+    """Let the next fetch read its answers even where they are unchanged."""
+    _note(connection, station_id, validators={"since": None, "urls": {}})
+
+
 def _note(connection: Connection, station_id: str, **values: Any) -> None:
     of_station = feed_state.c.logger_id == station_id
     connection.execute(update(feed_state).where(of_station).values(values))

@@ -11,6 +11,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse
 from sqlalchemy import Engine
 
+from service.intake.known import WithdrawnError
 from service.intake.pushes import READERS, Body, BodyError, keep_push
 from service.intake.reports import COUNTS, ImportReport
 from service.store.engine import writing
@@ -58,7 +59,10 @@ def readings_routes(engine: Engine, door: Door) -> APIRouter:
                 raise Problem(
                     HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", error.lines
                 ) from None
-            return _keep(engine, token, body, content)
+            try:
+                return _keep(engine, token, body, content)
+            except WithdrawnError as error:
+                raise Problem(HTTPStatus.CONFLICT, f"nothing was taken: {error}") from None
 
         return answer_report(await run_in_threadpool(keep))
 

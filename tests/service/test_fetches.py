@@ -13,6 +13,7 @@ from sqlalchemy import Engine, select
 from service import fetches
 from service.fetches import FetchReport, fetch_days, fetch_due, fetch_new
 from service.fetching.http import Fetcher
+from service.intake.undoing import withdraw
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.stations import StationRow, claim_attempt, fetch_stations
@@ -308,6 +309,17 @@ def test_a_conflict_or_a_reject_that_is_new_is_a_batch(
     server.answers = files_of(lines)
     fetch(farm)
     assert len(batches(farm)) == count
+
+
+def test_what_is_withdrawn_of_a_station_comes_in_again_where_its_network_still_says_it(
+    farm: Engine,
+) -> None:
+    fetch(farm)
+    with writing(farm) as connection:
+        withdraw(connection, 1, "Ada Example", "asked for the wrong days", NOW)
+    assert stored(farm) == []
+    assert fetch(farm).readings.inserted == 96  # though the file and its validators are the same
+    assert stored(farm) == ALL
 
 
 def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(

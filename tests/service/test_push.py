@@ -13,6 +13,7 @@ import pytest
 import requests
 from sqlalchemy import Engine, func, select
 
+from service.intake.undoing import withdraw
 from service.settings import Settings
 from service.store import tables
 from service.store.engine import reading, writing
@@ -93,6 +94,18 @@ def test_the_same_body_again_gets_the_first_report(engine: Engine, served: str, 
     assert first.json() == again.json()
     assert (first.status_code, again.status_code) == (207, 207)
     assert count_batches(engine) == 1
+
+
+def test_a_body_that_was_withdrawn_is_refused_when_it_is_sent_again(
+    engine: Engine, served: str, token: str
+) -> None:
+    push_json(served, token, GOOD)
+    with writing(engine) as connection:
+        withdraw(connection, 1, "Ada Example", "its clock was reset", NOW)
+    answer = push_json(served, token, GOOD)
+    assert answer.status_code == 409
+    assert "its clock was reset" in answer.json()["detail"]
+    assert stored(engine) == []
 
 
 def test_the_same_readings_in_another_body_are_identical(

@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, update
+from sqlalchemy import Engine
 
 from service.intake.inbox import InboxFile, empty_inbox
+from service.intake.undoing import withdraw
 from service.settings import Settings
-from service.store import tables
 from service.store.engine import writing
 from tests.imported import kept, set_up, write_lines, write_log
 
@@ -110,11 +110,11 @@ def test_content_that_was_withdrawn_stays_out(
     write_log(folder / "october.csv", VALUES)
     look(engine, settings)
     with writing(engine) as connection:
-        withdrawn = {"withdrawn_at": datetime.now(UTC), "withdrawn_why": "of another block"}
-        connection.execute(update(tables.import_batch).values(withdrawn))
+        withdraw(connection, 1, "Ada Example", "of another block", datetime.now(UTC))
     write_log(folder / "again.csv", VALUES)
     assert fates(look(engine, settings)) == [("u1/again.csv", "refused")]
-    assert "of another block" in (folder / "refused" / "again.csv.report.txt").read_text()
+    report = (folder / "refused" / "again.csv.report.txt").read_text()
+    assert "of another block; `digseason imports restore 1`" in report
 
 
 def test_a_file_that_was_just_written_waits(

@@ -1,0 +1,11 @@
+"""digseason imports: what came when, what of it counts, and how it is taken back."""
+
+from __future__ import annotations
+
+from service.cli.imports.listing import command, show_command
+from service.cli.imports.undo import restore_command, withdraw_command
+
+for subcommand in (show_command, withdraw_command, restore_command):
+    command.add_command(subcommand)
+
+__all__ = ["command"]
