@@ -1,0 +1,260 @@
+"""When a block's window will open and close: members of what is to come, through the one engine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alerts.outlook.curves import Curves, follow
+from alerts.outlook.members import coming_days, draw_members
+from alerts.rules import WindowRule
+from alerts.season import season_day, season_of, season_start
+from alerts.windows import Kind, Span, find_spans, trailing_mean
+
+MEMBERS = 500
+COOL_CHANCE = 0.1
+"""Below this chance of a spring opening the warmest weeks are named instead."""
+_DAYS_AT_ONCE = 12_000_000  # of members: 100 MB
+_OUTSIDE = 0.1
+
+
+@dataclass(frozen=True)
+class Chances:
+    """When something happens, by the members.
+
+    chance : that it happens this season
+    by_now, within_7_d, within_14_d : that it has happened by the day of issue, a week on, two on
+    p10, p50, p90 : its likely days; None where that is not this season
+    """
+
+    chance: float
+    by_now: float
+    within_7_d: float
+    within_14_d: float
+    p10: date | None
+    p50: date | None
+    p90: date | None
+
+
+@dataclass(frozen=True)
+class WarmWeeks:
+    """The warmest time of a season by its likely course, for a block that may not open.
+
+    first, last : the days between which the trailing mean stays at or above the cold limit; None
+        where it does not get there
+    peak_on, peak_c : its highest [degC]
+    """
+
+    first: date | None
+    last: date | None
+    peak_on: date
+    peak_c: float
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What is to come for one block in the season of its day of issue.
+
+    last_day : the last root-zone day it rests on; None where the season has none
+    kind : of the next window to open; of the open one while one is open on `last_day`
+    opens : None while one is open on `last_day`
+    closes : when the window of `opens`, or the open one, closes next
+    warm_weeks : where a spring opening has become unlikely, and the warmest time is not over
+    """
+
+    season: int
+    issued_on: date
+    last_day: date | None
+    kind: Kind
+    opens: Chances | None
+    closes: Chances
+    warm_weeks: WarmWeeks | None
+
+    @property
+    def open_now(self) -> float:
+        """The chance that the window is open on the day of issue."""
+        return (1.0 if self.opens is None else self.opens.by_now) - self.closes.by_now
+
+
+def find_outlooks(
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    curves: Curves,
+    south: bool,
+    rule: WindowRule,
+    as_of: date,
+    rngs: Sequence[np.random.Generator],
+    members: int = MEMBERS,
+) -> list[Outlook]:
+    """Return the outlook of each block on the evening of `as_of`, for the season of that day.
+
+    Parameters
+    ----------
+    root_zone_c : array, shape (n_blocks, n_days)
+        Root-zone daily mean; NaN where the day has no value. Later days are ignored. [degC]
+    days : array of datetime64[D], shape (n_days,)
+        Consecutive days of local standard time, ascending.
+    curves : Curves
+        One a block, from days outside the season.
+    south : bool
+        Whether the blocks lie south of the equator.
+    rngs : sequence of Generator
+        One a block, so that a block's outlook does not depend on which others are asked for.
+    members : int
+        Even.
+
+    Where the last days have no value, members begin after the last that has one: the outlook is
+    then a nowcast as well. Missing days before it stay missing.
+    """
+    season = season_of(as_of, south)
+    whole = season_days(season, south, rule)
+    observed_c = np.full((len(root_zone_c), whole.size), np.nan)
+    within = np.isin(days, whole[whole <= np.datetime64(as_of)])
+    observed_c[:, np.isin(whole, days[within])] = root_zone_c[:, within]
+    return [
+        _gather(course, season, as_of, whole, rule, south)
+        for course in run_members(observed_c, season, curves, south, rule, rngs, members)
+    ]
+
+
+@dataclass(frozen=True)
+class Course:
+    """What the members of one block do in a season.
+
+    last_day : the last one with a value; None where the season has none
+    likely_c : of each day the value, or what is most likely from `last_day` on [degC]
+    spans : of each member
+    """
+
+    last_day: date | None
+    likely_c: NDArray[np.float64]
+    spans: Sequence[Sequence[Span]]
+
+
+def season_days(season: int, south: bool, rule: WindowRule) -> NDArray[np.datetime64]:
+    """Return the days of a season and those before it that its first trailing mean rests on."""
+    first, stop = (season_start(one, south) for one in (season, season + 1))
+    return np.arange(np.datetime64(first) - (rule.mean_days - 1), np.datetime64(stop))
+
+
+def run_members(
+    observed_c: NDArray[np.float64],
+    season: int,
+    curves: Curves,
+    south: bool,
+    rule: WindowRule,
+    rngs: Sequence[np.random.Generator],
+    members: int,
+) -> Iterator[Course]:
+    """Yield, for each block, what its members do after the last day that has a value.
+
+    Parameters
+    ----------
+    observed_c : array, shape (n_blocks, n_days)
+        Over `season_days`. [degC]
+    """
+    whole = season_days(season, south, rule)
+    first = rule.mean_days - 1
+    known = np.flatnonzero(~np.isnan(observed_c).all(axis=0))
+    stop = max(int(known[-1]) + 1, first) if known.size else first
+    belief = follow(curves, observed_c[:, first:stop], whole[first:stop])
+    at_once = max(1, _DAYS_AT_ONCE // (members * whole.size))
+    for begin in range(0, len(observed_c), at_once):
+        rows = range(begin, min(begin + at_once, len(observed_c)))
+        likely_c = observed_c[begin : rows.stop].copy()
+        course_c = np.repeat(likely_c[:, np.newaxis], members, axis=1)
+        for one, row in enumerate(rows):
+            start = first + int(belief.last[row]) + 1
+            mean_c, cov_c2 = coming_days(belief, row, whole[start:])
+            likely_c[one, start:] = mean_c
+            course_c[one, :, start:] = draw_members(mean_c, cov_c2, members, rngs[row])
+        flat_c = course_c.reshape(-1, whole.size)
+        spans = find_spans(flat_c, whole, np.full(len(flat_c), south), rule, whole[-1].item())
+        for one, row in enumerate(rows):
+            last = first + int(belief.last[row])
+            last_day = whole[last].item() if last >= first else None
+            of_block = spans[one * members : (one + 1) * members]
+            yield Course(last_day, likely_c[one], of_block)
+
+
+def _gather(
+    course: Course,
+    season: int,
+    as_of: date,
+    days: NDArray[np.datetime64],
+    rule: WindowRule,
+    south: bool,
+) -> Outlook:
+    """Return the outlook that the members of one block make."""
+    spans, known = course.spans, course.last_day or date.min
+    next_ones = [_next_span(of_member, season, known) for of_member in spans]
+    kinds = [span.kind for span in next_ones if span]
+    had_spring = any(span.season == season and span.opened_on <= known for span in spans[0])
+    fall_from = season_day(rule.fall_from, season, south)
+    usual: Kind = "fall" if had_spring or as_of >= fall_from else "spring"
+    kind = max(("spring", "fall"), key=kinds.count) if kinds else usual
+    awaited = [span if span and span.kind == kind else None for span in next_ones]
+    is_open = any(span and span.opened_on <= known for span in awaited)
+    opens = _chances([span.opened_on if span else None for span in awaited], as_of)
+    closes = _chances([span.closed_on if span else None for span in awaited], as_of)
+    springless = not had_spring and (kind == "fall" or opens.chance < COOL_CHANCE)
+    warm_weeks = _find_warm_weeks(days, course.likely_c, rule) if springless else None
+    if warm_weeks and (warm_weeks.last or warm_weeks.peak_on) <= as_of:
+        warm_weeks = None
+    return Outlook(
+        season, as_of, course.last_day, kind, None if is_open else opens, closes, warm_weeks
+    )
+
+
+def _next_span(spans: Sequence[Span], season: int, known: date) -> Span | None:
+    """Return the span that is open on the last known day, or else the next one."""
+    for span in spans:
+        if span.season == season and (span.closed_on is None or span.closed_on > known):
+            return span
+    return None
+
+
+def _chances(happens_on: Sequence[date | None], as_of: date) -> Chances:
+    lead_d = np.array([(day - as_of).days if day else np.inf for day in happens_on])
+    by_now, within_7_d, within_14_d = (float((lead_d <= ahead_d).mean()) for ahead_d in (0, 7, 14))
+    p10, p50, p90 = (
+        None if np.isinf(lead) else as_of + timedelta(days=int(lead))
+        for lead in likely_days(lead_d)
+    )
+    chance = float(np.isfinite(lead_d).mean())
+    return Chances(chance, by_now, within_7_d, within_14_d, p10, p50, p90)
+
+
+def likely_days(day: NDArray[np.float64]) -> tuple[float, float, float]:
+    """Return p10, median and p90 of the days, infinite for never, on which members see something.
+
+    Days are whole: the ends are those that leave most nearly a tenth of the members outside, so
+    that the days between, both ends included, hold most nearly eight of ten.
+    """
+    ordered = np.sort(day)
+    each = np.unique(ordered)
+    earlier = np.searchsorted(ordered, each, "left") / day.size
+    later = 1 - np.searchsorted(ordered, each, "right") / day.size
+    return (
+        float(each[np.argmin(np.abs(earlier - _OUTSIDE))]),
+        float(ordered[(day.size - 1) // 2]),
+        float(each[np.argmin(np.abs(later - _OUTSIDE))]),
+    )
+
+
+def _find_warm_weeks(
+    days: NDArray[np.datetime64], likely_c: NDArray[np.float64], rule: WindowRule
+) -> WarmWeeks:
+    mean_c = trailing_mean(likely_c, rule)
+    peak = int(np.nanargmax(mean_c))
+    cold = np.flatnonzero(mean_c < rule.cold_below_c - rule.tolerance_c)
+    after = int(np.searchsorted(cold, peak))
+    reached = after == cold.size or cold[after] != peak
+    begin = int(cold[after - 1]) + 1 if after else 0
+    stop = int(cold[after]) if after < cold.size else days.size
+    first, last = (days[begin].item(), days[stop - 1].item()) if reached else (None, None)
+    return WarmWeeks(first, last, days[peak].item(), float(mean_c[peak]))
