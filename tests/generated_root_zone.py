@@ -1,0 +1,20 @@
+"""The root zone of a block in a generated climate."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alerts.root_zone import find_basis, root_zone_days
+from tests.generated_climate import DEPTHS_CM, generate
+
+
+@cache
+def generated_days(seed: int, years: int) -> tuple[NDArray[np.datetime64], NDArray[np.float64]]:
+    """Return the days of whole years from 1991 on, and the mean over 15-45 cm of each [degC]."""
+    climate = generate(seed=seed, years=years)
+    basis = find_basis(DEPTHS_CM, 15, 45)
+    root_zone_c = root_zone_days(climate.daily_c, np.array(DEPTHS_CM)[:, np.newaxis], basis)
+    return climate.observed_at[::24].astype("datetime64[D]"), root_zone_c
