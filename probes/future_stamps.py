@@ -12,6 +12,8 @@ from probes.frames import LoggerFile, Reject
 TOLERANCE = timedelta(minutes=15)
 """How far a clock may be ahead; ours: cheap clocks gain a few minutes between two visits."""
 
+OF_FUTURE = "lies in the future"
+
 
 def reject_future(file: LoggerFile, now: datetime) -> LoggerFile:
     """Reject the rows of a delivery that were stamped later than it arrived.
@@ -32,7 +34,7 @@ def reject_future(file: LoggerFile, now: datetime) -> LoggerFile:
     rejects = (
         Reject(
             int(file.line[row]),
-            f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC lies in the future: "
+            f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC {OF_FUTURE}: "
             "set the logger's clock, or correct what the layout says of it",
             "",
             int(readings[row]),

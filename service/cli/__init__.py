@@ -14,14 +14,11 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "inbox": ("service.cli.inbox", "Import what lies in the inbox, once."),
     "fetch": ("service.cli.fetch", "Fetch what is new of the stations of public feeds."),
     "tokens": ("service.cli.tokens", "Let loggers push their readings over HTTP."),
-    "imports": ("service.cli.imports", "List imports; show, withdraw or restore one."),
+    "imports": ("service.cli.imports", "List imports; withdraw them, settle their conflicts."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
-    "backup": ("service.cli.backup", "Write the whole store to a file."),
-    "restore": ("service.cli.restore", "Fill an empty store from a backup."),
-    "move-store": ("service.cli.move_store", "Copy the store to another database."),
     "serve": ("service.cli.serve", "Serve the HTTP API and run the rounds that are due."),
 }
 

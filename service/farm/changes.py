@@ -25,10 +25,11 @@ Table = TypeVar("Table", bound=FarmTable)
 
 What = Literal["added", "changed", "returned", "unchanged", "missing", "retired"]
 
+UNTIL_REREAD = "until `digseason imports reread`"
 NOT_APPLIED_BACKWARDS = {  # what was imported stays as it was read
-    ("layout", "clock"): "files already imported keep the old clock",
-    ("layout", "stamp"): "files already imported keep the old stamp",
-    ("layout", "unit"): "files already imported keep the old unit",
+    ("layout", "clock"): f"files already imported keep the old clock, {UNTIL_REREAD}",
+    ("layout", "stamp"): f"files already imported keep the old stamp, {UNTIL_REREAD}",
+    ("layout", "unit"): f"files already imported keep the old unit, {UNTIL_REREAD}",
     ("site", "checks"): "readings already imported keep their flags",
 }
 

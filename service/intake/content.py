@@ -2,7 +2,7 @@
 
 A logger's file is kept as it came, with its layout and the corrections of its clock as they were
 then. All else (a push, a feed's answer, readings by hand) is kept in one canonical form, whatever
-came: a line for each reading, with its time before any correction.
+came: a row for each reading, with the line it had and its time before any correction.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from probes.logger_files import read_logger_file
 from service.farm.layouts import layout_from_spec
 from service.store.imports import Content
 
-CANONICAL_HEADER = ("observed_at", "channel", "soil_temp_c")
+CANONICAL_HEADER = ("line", "observed_at", "channel", "soil_temp_c")
 QUICKEST = 1  # of zlib's levels: the body is packed while the file is parsed
 CHUNK_BYTES = 1 << 20
 
@@ -50,7 +50,7 @@ def pack_canonical(file: LoggerFile, corrections: Sequence[ClockCorrection]) -> 
     stamps = np.datetime_as_string(file.observed_at[rows], "us", "UTC").tolist()
     names = [file.channels[channel] for channel in channels.tolist()]
     values_c = file.soil_temp_c[rows, channels].tolist()
-    writer.writerows(zip(stamps, names, values_c, strict=True))
+    writer.writerows(zip(file.line[rows].tolist(), stamps, names, values_c, strict=True))
     return Content(zlib.compress(text.getvalue().encode(), QUICKEST), {}, corrections)
 
 
@@ -80,16 +80,19 @@ def read_content(
 
 
 def _read_canonical(body: bytes) -> LoggerFile:
-    _, *rows = csv.reader(io.StringIO(body.decode(), newline=""))
-    channels = tuple(dict.fromkeys(channel for _, channel, _ in rows))
+    rows = list(csv.DictReader(io.StringIO(body.decode(), newline="")))
+    channels = tuple(dict.fromkeys(row["channel"] for row in rows))
     place = {channel: number for number, channel in enumerate(channels)}
     soil_temp_c = np.full((len(rows), len(channels)), np.nan)
-    for row, (_, channel, value_c) in enumerate(rows):
-        soil_temp_c[row, place[channel]] = float(value_c)
+    for number, row in enumerate(rows):
+        soil_temp_c[number, place[row["channel"]]] = float(row["soil_temp_c"])
+    stamps = [row["observed_at"].removesuffix("Z") for row in rows]
+    # what an earlier version has kept has no lines
+    lines = [int(row.get("line", number)) for number, row in enumerate(rows, start=1)]
     return LoggerFile(
         channels=channels,
-        line=np.arange(1, len(rows) + 1),
-        observed_at=np.array([stamp.removesuffix("Z") for stamp, _, _ in rows], "datetime64[us]"),
+        line=np.array(lines, np.int64),
+        observed_at=np.array(stamps, "datetime64[us]"),
         soil_temp_c=soil_temp_c,
         missing=0,
         rejects=(),

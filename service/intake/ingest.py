@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -23,9 +23,17 @@ from service.intake.reports import (
     FileReject,
     ImportReport,
 )
+from service.intake.retelling import retell
 from service.store.clocks import fetch_clock_corrections
-from service.store.imports import Content, store_content, store_rejects, update_batch
+from service.store.imports import (
+    Content,
+    fetch_batch,
+    store_content,
+    store_rejects,
+    update_batch,
+)
 from service.store.loggers import Logger
+from service.store.settlements import is_settled
 from service.store.tables import import_batch
 
 Progress = Callable[[float], None]
@@ -90,7 +98,18 @@ def ingest(
         counts = {name: getattr(report, name) for name in COUNTS}
         changed_at = now if report.inserted else None
         update_batch(connection, batch_id, **counts, changed_at=changed_at)
+        if is_settled(connection, batch_id):
+            report = replace(report, **_retell(connection, logger, batch_id, now))
     return report
+
+
+def _retell(connection: Connection, logger: Logger, batch_id: int, now: datetime) -> dict[str, int]:
+    """Let a delivery meet what people have settled; return the counts that it then has."""
+    batch = fetch_batch(connection, batch_id)
+    if batch.first_at is not None and batch.last_at is not None:
+        retell(connection, logger, batch.first_at, batch.last_at, now)
+    batch = fetch_batch(connection, batch_id)
+    return {name: getattr(batch, name) for name in COUNTS}
 
 
 def _open_batch(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, insert, or_, select
 
 from service.store.bulk import execute_many, fetch_columns
-from service.store.tables import conflict, probe, reading, settlement
+from service.store.tables import conflict, import_batch, probe, reading, settlement
 
 
 @dataclass(frozen=True)
@@ -19,6 +20,23 @@ class Settlements:
 
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which conflicts: those for which all holds that is said.
+
+    told_by : the import of one of the two values
+    kept_by, met_by : the import of the value that is kept, and that of the other
+    first_at, last_at : both belong to it
+    """
+
+    told_by: int | None = None
+    kept_by: int | None = None
+    met_by: int | None = None
+    channel: str | None = None
+    first_at: datetime | None = None
+    last_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -51,11 +69,25 @@ def fetch_settlements(
     return Settlements(**fetch_columns(connection, query))
 
 
+def is_settled(connection: Connection, batch_id: int) -> bool:
+    """Return whether anything has been settled of the time that a delivery is of."""
+    query = (
+        select(settlement.c.observed_at)
+        .join(probe, probe.c.id == settlement.c.probe_id)
+        .join(import_batch, import_batch.c.logger_id == probe.c.logger_id)
+        .where(
+            import_batch.c.id == batch_id,
+            settlement.c.observed_at >= import_batch.c.first_at,
+            settlement.c.observed_at <= import_batch.c.last_at,
+        )
+    )
+    return connection.execute(query.limit(1)).one_or_none() is not None
+
+
 def store_settlements(
     connection: Connection, probe_id: int, settled: Settlements, person: str, now: datetime
 ) -> None:
-    """Keep a person's word, in the place of earlier ones."""
-    delete_settlements(connection, probe_id, settled.observed_at)
+    """Keep a person's word on instants of which there is none."""
     rows = (
         {
             "probe_id": probe_id,
@@ -81,13 +113,10 @@ def delete_settlements(
     execute_many(connection, statement, rows)
 
 
-def told_by(batch_id: int) -> ColumnElement[bool]:
-    """Return what is true of conflicts in which an import told one of the two values."""
-    return or_(conflict.c.import_id == batch_id, reading.c.import_id == batch_id)
-
-
-def fetch_conflicts(connection: Connection, *where: ColumnElement[bool]) -> list[Conflict]:
-    """Return conflicts, by logger in order of time."""
+def fetch_conflicts(
+    connection: Connection, of: Selection | None = None, logger_id: str | None = None
+) -> list[Conflict]:
+    """Return conflicts of one logger or all, by logger in order of time."""
     same = and_(
         reading.c.probe_id == conflict.c.probe_id, reading.c.observed_at == conflict.c.observed_at
     )
@@ -109,7 +138,24 @@ def fetch_conflicts(connection: Connection, *where: ColumnElement[bool]) -> list
         .join_from(conflict, probe, probe.c.id == conflict.c.probe_id)
         .join(reading, same)
         .outerjoin(settlement, word)
-        .where(*where)
+        .where(*_conditions(of or Selection()))
         .order_by(probe.c.logger_id, conflict.c.observed_at, probe.c.id, conflict.c.soil_temp_c)
     )
+    if logger_id is not None:
+        query = query.where(probe.c.logger_id == logger_id)
     return [Conflict(*row) for row in connection.execute(query)]
+
+
+def _conditions(of: Selection) -> Iterator[ColumnElement[bool]]:
+    if of.told_by is not None:
+        yield or_(conflict.c.import_id == of.told_by, reading.c.import_id == of.told_by)
+    if of.kept_by is not None:
+        yield reading.c.import_id == of.kept_by
+    if of.met_by is not None:
+        yield conflict.c.import_id == of.met_by
+    if of.channel is not None:
+        yield probe.c.channel == of.channel
+    if of.first_at is not None:
+        yield conflict.c.observed_at >= of.first_at
+    if of.last_at is not None:
+        yield conflict.c.observed_at <= of.last_at

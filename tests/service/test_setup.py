@@ -88,13 +88,18 @@ def test_an_edit_is_stored_and_told_as_old_and_new(engine):
                 "clock",
                 '"UTC+10:00"',
                 '"Australia/Sydney"',
-                "files already imported keep the old clock",
+                "files already imported keep the old clock, until `digseason imports reread`",
             ),
         ),
         (
             'unit = "C"',
             'unit = "F"',
-            FieldChange("unit", '"C"', '"F"', "files already imported keep the old unit"),
+            FieldChange(
+                "unit",
+                '"C"',
+                '"F"',
+                "files already imported keep the old unit, until `digseason imports reread`",
+            ),
         ),
         ('"T15" = 15', '"T15" = 20', FieldChange("columns.T15", "15", "20", "")),
         (

@@ -77,7 +77,7 @@ def test_the_command_tells_an_edit_within_80_columns(data):
         '    utc_offset: "UTC+10:00" -> "UTC+11:00"\n'
         "  layout plain\n"
         '    clock: "UTC+10:00" -> "Australia/Sydney" (files already imported keep the\n'
-        "        old clock)\n"
+        "        old clock, until `digseason imports reread`)\n"
         "Unchanged: 6\n"
     )
 

@@ -31,7 +31,7 @@ from service.store.imports import (
     fetch_rejects,
 )
 from service.store.loggers import UnknownLoggerError, fetch_logger
-from service.store.settlements import Conflict, fetch_conflicts, told_by
+from service.store.settlements import Conflict, Selection, fetch_conflicts
 from service.store.tables import import_batch
 from service.wiring import open_store
 
@@ -108,7 +108,7 @@ def show_command(data: Path, number: int, as_json: bool) -> None:
         except UnknownImportError as error:
             raise click.BadParameter(str(error), param_hint="N") from None
         rejects = fetch_rejects(connection, number)
-        conflicts = fetch_conflicts(connection, told_by(number))
+        conflicts = fetch_conflicts(connection, Selection(told_by=number))
     if as_json:
         details = {
             "rejects": [asdict(reject) for reject in rejects],
