@@ -34,6 +34,8 @@ class Span:
     not_before : the first day on which it may have opened unseen; opened_on where no readings
         are missing
     closed_on : the first day that is no longer open; None while it is open
+    closed_not_before : the first day on which it may have closed unseen; closed_on where no
+        readings are missing, None while it is open
     """
 
     season: int
@@ -42,6 +44,7 @@ class Span:
     not_before: date
     closed_on: date | None
     reason: Reason | None
+    closed_not_before: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +217,7 @@ class _Walk:
                 self.low_c[in_spring] = np.inf
             self.judge(day, self.mean_c[day])
         for series in np.flatnonzero(self.open).tolist():
-            self.spans[series].append(self.span(series, None, None))
+            self.spans[series].append(self.span(series, None, None, None))
         return [Evaluation(self.spans[i], self.standing(i)) for i in range(self.n)]
 
     def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
@@ -284,11 +287,26 @@ class _Walk:
         """Close the open spans of these series."""
         self.open[series] = False
         for one in series.tolist():
-            self.spans[one].append(self.span(one, self.date(day), reason))
+            after_last = self.date(int(self.last_mean[one]) + 1)
+            self.spans[one].append(self.span(one, self.date(day), reason, after_last))
 
-    def span(self, one: int, closed_on: date | None, reason: Reason | None) -> Span:
+    def span(
+        self,
+        one: int,
+        closed_on: date | None,
+        reason: Reason | None,
+        closed_not_before: date | None,
+    ) -> Span:
         season, kind, opened, not_before = self.opening[one]
-        return Span(season, kind, self.date(opened), self.date(not_before), closed_on, reason)
+        return Span(
+            season,
+            kind,
+            self.date(opened),
+            self.date(not_before),
+            closed_on,
+            reason,
+            closed_not_before,
+        )
 
     def standing(self, one: int) -> Standing:
         last, turned = int(self.last_mean[one]), int(self.turned_at[one])

@@ -7,6 +7,7 @@ limits only have to be in the same one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 from alerts.rules import MonthDay, WindowRule
@@ -95,9 +96,11 @@ def season_spans(
         spans.append(Span(year, kind, day, max(unseen_since, may_open_from), None, None))
 
     def close_span(day: date, reason: Reason) -> None:
-        span = spans[-1]
-        spans[-1] = Span(span.season, span.kind, span.opened_on, span.not_before, day, reason)
-        after[span.kind] = reason
+        unseen_since = last_day_with_mean + ONE_DAY
+        spans[-1] = replace(
+            spans[-1], closed_on=day, reason=reason, closed_not_before=unseen_since
+        )
+        after[spans[-1].kind] = reason
 
     for day in days_between(first_of_season, min(first_of_next, as_of + ONE_DAY)):
         # 1. Spent: by the calendar, whether the day has a mean or not.

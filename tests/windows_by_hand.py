@@ -63,9 +63,11 @@ def span(
     reason: Reason | None = None,
     *,
     not_before: str | None = None,
+    closed_not_before: str | None = None,
     season: int = 2015,
 ) -> Span:
-    """Return a span; without `not_before` nothing is missing before it opened."""
+    """Return a span; without a `not_before` nothing is missing before it opened, or closed."""
+    last_open = closed_not_before or closed_on
     return Span(
         season,
         kind,
@@ -73,6 +75,7 @@ def span(
         on(not_before or opened_on),
         on(closed_on) if closed_on else None,
         reason,
+        on(last_open) if last_open else None,
     )
 
 

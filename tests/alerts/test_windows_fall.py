@@ -180,7 +180,16 @@ SEASON_ENDS = [
         "season over needs no reading on the day",
         WARM_SUMMER | {"2015-09-01": 70, "2015-10-01": 62},
         "2015-12-20",
-        [SPRING_SPENT, span("fall", "2015-09-04", "2016-01-01", "season over")],
+        [
+            SPRING_SPENT,
+            span(
+                "fall",
+                "2015-09-04",
+                "2016-01-01",
+                "season over",
+                closed_not_before="2015-12-21",
+            ),
+        ],
         as_of="2016-01-01",
     ),
     Case(

@@ -127,7 +127,7 @@ def test_evaluating_day_by_day_tells_what_one_go_tells(series: Series, days_late
     rest = (series.values_c, series.first_day, series.south, GRAPE_PHYLLOXERA)
     later = engine_spans(*rest, series.as_of + timedelta(days=days_later))
     assert engine_spans(*rest, series.as_of) == [
-        replace(span, closed_on=None, reason=None)
+        replace(span, closed_on=None, reason=None, closed_not_before=None)
         if span.closed_on and span.closed_on > series.as_of
         else span
         for span in later

@@ -182,17 +182,24 @@ SPENT = [
         [span("spring", "2015-04-05")],
     ),
     Case(
-        "spent runs through a gap",
+        "spent runs through a gap, in which it may have closed before",
         {"2015-01-01": 50, "2015-04-01": 66, "2015-04-20": None, "2015-05-25": 66},
         "2015-05-31",
-        [span("spring", "2015-04-05", "2015-05-17", "spent")],
+        [span("spring", "2015-04-05", "2015-05-17", "spent", closed_not_before="2015-04-20")],
     ),
     Case(
         "spent runs on after the last reading",
         {"2015-01-01": 50, "2015-04-01": 66},
         "2015-04-20",
-        [span("spring", "2015-04-05", "2015-05-17", "spent")],
+        [span("spring", "2015-04-05", "2015-05-17", "spent", closed_not_before="2015-04-21")],
         as_of="2015-05-17",
+    ),
+    Case(
+        "a gap before the cold day may have hidden an earlier close",
+        {"2015-01-01": 50, "2015-04-01": 66, "2015-04-20": None, "2015-04-26": 55},
+        "2015-05-10",
+        # by hand: the last R before the gap is that of 19 April, the next that of 29 April
+        [span("spring", "2015-04-05", "2015-04-29", "cold", closed_not_before="2015-04-20")],
     ),
     Case(
         "a spent spring does not open again after a cold pause",

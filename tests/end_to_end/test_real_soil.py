@@ -89,6 +89,7 @@ def found_windows(data: Path, station: Station, as_of: date) -> list[Span]:
             date.fromisoformat(one["not_before"]),
             date.fromisoformat(one["closed_on"]) if one["closed_on"] else None,
             one["reason"],
+            date.fromisoformat(one["closed_not_before"]) if one["closed_on"] else None,
         )
         for one in found
     ]

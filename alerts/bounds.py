@@ -1,0 +1,134 @@
+"""How far the dates of windows may be off, by gaps in the readings and by errors of the soil.
+
+The error of a soil temperature lasts: a probe that reads high in March reads high in May. So a
+series is not blurred day by day but shifted as a whole, up and down, and judged again; the three of
+each block walk through the one engine in one call.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alerts.rules import WindowRule
+from alerts.windows import Evaluation, Kind, Span, evaluate
+
+SHIFT = 1.2816
+"""Standard errors that a series is shifted by: four in five normal errors lie within."""
+
+FEW_DAYS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class DateRange:
+    """The days between which something happened.
+
+    latest : None where, within the error, it has not happened yet or does not happen at all
+    """
+
+    earliest: date
+    latest: date | None
+
+    def is_wide(self, on: date, not_before: date) -> bool:
+        """Return whether errors move the day by more than a few days, gaps aside."""
+        return ((not_before - self.earliest) + ((self.latest or on) - on)).days > FEW_DAYS
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """How far the dates of one span may be off.
+
+    opened : holds the span's opened_on and not_before
+    closed : holds its closed_on and closed_not_before where it has closed; None where it is open
+        however the series is shifted
+    may_pause : whether, within the error, the window closes and opens again more often
+    """
+
+    opened: DateRange
+    closed: DateRange | None
+    may_pause: bool
+
+
+def evaluate_with_bounds(
+    root_zone_c: NDArray[np.float64],
+    error_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    south: NDArray[np.bool_],
+    rule: WindowRule,
+    as_of: date,
+) -> list[tuple[Evaluation, list[Bounds]]]:
+    """Return what the rule says of each series, and the bounds of each of its spans.
+
+    Parameters
+    ----------
+    error_c : array, shape (n_series, n_days)
+        Standard error of the values. [degC]
+    root_zone_c, days, south, rule, as_of : as for alerts.windows.evaluate
+    """
+    shift_c = SHIFT * error_c
+    shifted_c = np.concatenate([root_zone_c, root_zone_c + shift_c, root_zone_c - shift_c])
+    found = evaluate(shifted_c, days, np.tile(south, 3), rule, as_of)
+    by_series = zip(*(found[i * south.size : (i + 1) * south.size] for i in range(3)), strict=True)
+    return [
+        (one, find_bounds(one.spans, [warmer.spans, colder.spans]))
+        for one, warmer, colder in by_series
+    ]
+
+
+def find_bounds(spans: Sequence[Span], shifted: Sequence[Sequence[Span]]) -> list[Bounds]:
+    """Return the bounds of each span, from the spans of the same series shifted.
+
+    Spans are matched within their season and kind: openings by order from the first, closings by
+    order from the last, so that one pause more moves neither end. A shifted series that has no
+    opening to match may not open; one that never opens says nothing of closings.
+    """
+    windows = _by_window(spans)
+    others = [_by_window(of_series) for of_series in shifted]
+    return [
+        _bounds(span, windows[key], [other[key] for other in others])
+        for span in spans
+        for key in [(span.season, span.kind)]
+    ]
+
+
+def _by_window(spans: Sequence[Span]) -> defaultdict[tuple[int, Kind], list[Span]]:
+    windows: defaultdict[tuple[int, Kind], list[Span]] = defaultdict(list)
+    for span in spans:
+        windows[span.season, span.kind].append(span)
+    return windows
+
+
+def _bounds(span: Span, window: list[Span], others: list[list[Span]]) -> Bounds:
+    from_first = window.index(span)
+    from_last = from_first - len(window)
+    openings = [span, *(_at(other, from_first) for other in others)]
+    closings = [span, *(_at(other, from_last) for other in others if other)]
+    return Bounds(
+        opened=DateRange(
+            earliest=min(one.not_before for one in openings if one),
+            latest=_latest([one and one.opened_on for one in openings]),
+        ),
+        closed=_closed(closings),
+        may_pause=any(len(other) > len(window) for other in others),
+    )
+
+
+def _closed(closings: list[Span | None]) -> DateRange | None:
+    starts = [span.closed_not_before for span in closings if span and span.closed_not_before]
+    if not starts:
+        return None
+    return DateRange(min(starts), _latest([span and span.closed_on for span in closings]))
+
+
+def _latest(days: list[date | None]) -> date | None:
+    known = [day for day in days if day]
+    return max(known) if len(known) == len(days) else None
+
+
+def _at(spans: list[Span], place: int) -> Span | None:
+    return spans[place] if -len(spans) <= place < len(spans) else None
