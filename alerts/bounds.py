@@ -90,16 +90,19 @@ def find_bounds(spans: Sequence[Span], shifted: Sequence[Sequence[Span]]) -> lis
     windows = _by_window(spans)
     others = [_by_window(of_series) for of_series in shifted]
     return [
-        _bounds(span, windows[key], [other[key] for other in others])
+        _bounds(span, windows[_window(span)], [other[_window(span)] for other in others])
         for span in spans
-        for key in [(span.season, span.kind)]
     ]
+
+
+def _window(span: Span) -> tuple[int, Kind]:
+    return span.season, span.kind
 
 
 def _by_window(spans: Sequence[Span]) -> defaultdict[tuple[int, Kind], list[Span]]:
     windows: defaultdict[tuple[int, Kind], list[Span]] = defaultdict(list)
     for span in spans:
-        windows[span.season, span.kind].append(span)
+        windows[_window(span)].append(span)
     return windows
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from alerts.bounds import DateRange
 from alerts.windows import Kind, Reason
 
 What = Literal["opened", "opened again", "closed", "corrected"]
@@ -39,6 +40,8 @@ class Notice:
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
     sources : the stations among what measures it
+    closed_not_before : as in alerts.windows.Span
+    opened_range, closed_range : as in alerts.bounds.Bounds
     """
 
     block_id: str
@@ -60,3 +63,6 @@ class Notice:
     root_zone_cm: tuple[float, float]
     basis_cm: tuple[float, ...]
     sources: tuple[StationSource, ...] = ()
+    closed_not_before: date | None = None
+    opened_range: DateRange | None = None
+    closed_range: DateRange | None = None

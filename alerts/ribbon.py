@@ -37,7 +37,7 @@ def draw_ribbon(
     as_of : date
         The last day that is known; of what follows only the months are ruled.
 
-    A cell shows an open day if it holds one, else a day on which the window may have opened
+    A cell shows an open day if it holds one, else a day on which the window may have been open
     unseen, else where a month begins, else what most of its known days are.
     """
     n_days = (season_end - season_start).days + 1
@@ -49,7 +49,10 @@ def draw_ribbon(
     kinds[_rests(days, spans) & measured] = RESTING
     for span in spans:
         kinds[(days >= span.not_before) & (days < span.opened_on)] = UNSEEN
-        kinds[(days >= span.opened_on) & (days < (span.closed_on or date.max))] = OPEN
+        closed_on = span.closed_on or date.max
+        surely_until = span.closed_not_before or closed_on
+        kinds[(days >= span.opened_on) & (days < surely_until)] = OPEN
+        kinds[(days >= surely_until) & (days < closed_on)] = UNSEEN
     begins_month = np.array([day.day == 1 for day in days])
     bounds = np.linspace(0, n_days, width + 1).round().astype(int)
     cells = [
@@ -67,7 +70,7 @@ def explain_ribbon(language: str) -> str:
     _ = translations(language).gettext
     meanings = [
         (OPEN, _("open")),
-        (UNSEEN, _("may have opened unseen")),
+        (UNSEEN, _("may have been open")),
         (CLOSED, _("closed")),
         (RESTING, _("resting")),
         (f"'{NO_READINGS}'", _("no readings")),

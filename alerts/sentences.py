@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
+from alerts.bounds import DateRange
 from alerts.figures import (
     show_day,
     show_depths,
@@ -55,6 +56,9 @@ def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
         yield _("Readings are missing in between: it may have opened unseen before {day}.").format(
             day=show_day(opened_on, language, as_of)
         )
+    warms = notice.kind == "spring"
+    first_day = notice.not_before or opened_on
+    yield from _tell_slow(notice.opened_range, opened_on, first_day, warms, language, as_of)
 
 
 def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
@@ -70,8 +74,45 @@ def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
         text = _("{season} closed {when}.")
     yield text.format(
         season=name_season(notice, language),
-        when=show_when(closed_on, language, as_of) if closed_on else "",
+        when=show_when(closed_on, language, as_of, notice.closed_not_before) if closed_on else "",
         told=show_day(told_on, language, as_of) if told_on else "",
+    )
+    if closed_on is None or notice.closed_not_before is None:
+        return
+    if notice.closed_not_before < closed_on:
+        yield _("Readings are missing in between: it may have closed unseen before {day}.").format(
+            day=show_day(closed_on, language, as_of)
+        )
+    if notice.reason in ("cold", "hot"):
+        days, warms = notice.closed_range, notice.reason == "hot"
+        yield from _tell_slow(days, closed_on, notice.closed_not_before, warms, language, as_of)
+
+
+def _tell_slow(
+    days: DateRange | None, on: date, not_before: date, warms: bool, language: str, as_of: date
+) -> Iterator[str]:
+    """Say so where the soil changes too slowly for the error of its readings to name a day."""
+    if days is None or not days.is_wide(on, not_before):
+        return
+    _ = translations(language).gettext
+    match warms, days.latest is not None:
+        case True, True:
+            text = _("The soil warms slowly for the error of its readings: the day lies {when}.")
+        case True, False:
+            text = _(
+                "The soil warms slowly for the error of its readings: the day may be as early as "
+                "{first}, or still to come."
+            )
+        case False, True:
+            text = _("The soil cools slowly for the error of its readings: the day lies {when}.")
+        case _:
+            text = _(
+                "The soil cools slowly for the error of its readings: the day may be as early as "
+                "{first}, or still to come."
+            )
+    yield text.format(
+        when=show_when(days.latest or on, language, as_of, days.earliest),
+        first=show_day(days.earliest, language, as_of),
     )
 
 

@@ -8,6 +8,7 @@ from datetime import date
 from itertools import groupby, product
 from operator import itemgetter
 
+from alerts.bounds import DateRange
 from alerts.card import short_cautions
 from alerts.digest import Reader
 from alerts.figures import show_day, show_sources, show_temperature, show_when
@@ -68,10 +69,12 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     _ = translations(language).gettext
     details: list[str] = []
     if notice.closed_on:
-        when = show_when(notice.closed_on, language, as_of, short=True)
+        first, last = _days(notice.closed_on, notice.closed_not_before, notice.closed_range)
+        when = show_when(last, language, as_of, first, short=True)
         details.append(_("Closed {when}.").format(when=when))
     elif notice.opened_on:
-        when = show_when(notice.opened_on, language, as_of, notice.not_before, short=True)
+        first, last = _days(notice.opened_on, notice.not_before, notice.opened_range)
+        when = show_when(last, language, as_of, first, short=True)
         details.append(_("Opened {when}.").format(when=when))
         if notice.ends_by:
             day = show_day(notice.ends_by, language, as_of, short=True)
@@ -83,6 +86,14 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
         stations = show_sources(notice.sources, language)
         details.append(_("From {stations}.").format(stations=stations))
     return details
+
+
+def _days(on: date, not_before: date | None, days: DateRange | None) -> tuple[date, date]:
+    """Return between which days it happened: the errors too, where they are more than a few."""
+    first = not_before or on
+    if days is None or not days.is_wide(on, first):
+        return first, on
+    return days.earliest, days.latest or on
 
 
 def _tell_many(news: Sequence[BlockNews], language: str, as_of: date) -> Iterator[str]:

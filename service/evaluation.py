@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.root_zone import find_basis, root_zone_days
 from alerts.rules import RULES
 from alerts.season import season_of, season_start
 from alerts.states import State, find_state
-from alerts.windows import Evaluation, evaluate
+from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
 from service.store.blocks import Block
@@ -27,12 +28,13 @@ DAY = timedelta(days=1)
 
 @dataclass(frozen=True)
 class BlockEvaluation:
-    """What is known of a block on the evening of `as_of`."""
+    """What is known of a block on the evening of `as_of`; `bounds` are those of each span."""
 
     block: Block
     as_of: date
     root_zone: RootZoneDays
     evaluation: Evaluation
+    bounds: list[Bounds]
     state: State
 
 
@@ -81,8 +83,9 @@ def _evaluate_group(
         before = timedelta(days=rule.mean_days - 1)
         start = min(season_start(first, block.south) for block in blocks) - before
     zones = fetch_root_zones(connection, blocks, start, as_of, sensor_accuracy_c)
-    evaluations = evaluate(
+    evaluations = evaluate_with_bounds(
         np.array([zone.root_zone_c for zone in zones]),
+        np.array([zone.error_c for zone in zones]),
         zones[0].day,
         np.array([block.south for block in blocks]),
         rule,
@@ -94,9 +97,10 @@ def _evaluate_group(
             as_of=as_of,
             root_zone=zone,
             evaluation=evaluation,
+            bounds=bounds,
             state=find_state(evaluation, rule, block.south, bool(zone.basis_cm), as_of),
         )
-        for block, zone, evaluation in zip(blocks, zones, evaluations, strict=True)
+        for block, zone, (evaluation, bounds) in zip(blocks, zones, evaluations, strict=True)
     ]
 
 

@@ -93,6 +93,7 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         for other in one.evaluation.spans
         if (other.season, other.kind) == (change.season, change.kind)
     ]
+    bounds = dict(zip(one.evaluation.spans, one.bounds, strict=True)).get(span) if span else None
     spring_is_open = span and span.closed_on is None and span.kind == "spring"
     limits_c: dict[Kind | Reason | None, float] = {
         "spring": rule.spring_opens_c,
@@ -121,4 +122,7 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         root_zone_cm=one.block.root_zone_cm,
         basis_cm=one.root_zone.basis_cm,
         sources=one.block.sources,
+        closed_not_before=span and span.closed_not_before,
+        opened_range=bounds and bounds.opened,
+        closed_range=bounds and bounds.closed,
     )

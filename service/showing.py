@@ -16,19 +16,30 @@ Record = dict[str, str | int | float | None]
 def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
     """Yield a record per window, by block in the order given, then by time."""
     for one in evaluations:
-        for span in one.evaluation.spans:
+        for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
+            opened, closed = bounds.opened, bounds.closed
             yield {
                 "block": one.block.id,
                 "season": span.season,
                 "kind": span.kind,
-                "opened_on": span.opened_on.isoformat(),
-                "not_before": span.not_before.isoformat(),
-                "closed_on": span.closed_on and span.closed_on.isoformat(),
+                "opened_on": _iso(span.opened_on),
+                "not_before": _iso(span.not_before),
+                "opened_earliest": _iso(opened.earliest),
+                "opened_latest": _iso(opened.latest),
+                "closed_on": _iso(span.closed_on),
+                "closed_not_before": _iso(span.closed_not_before),
+                "closed_earliest": _iso(closed and closed.earliest),
+                "closed_latest": _iso(closed and closed.latest),
+                "may_pause": int(bounds.may_pause),
                 "reason": span.reason,
                 "basis": basis_text(one.root_zone.basis_cm),
                 "source": show_sources(one.block.sources, "en") or None,
                 "as_of": one.as_of.isoformat(),
             }
+
+
+def _iso(day: date | None) -> str | None:
+    return day and day.isoformat()
 
 
 def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:

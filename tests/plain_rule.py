@@ -97,9 +97,7 @@ def season_spans(
 
     def close_span(day: date, reason: Reason) -> None:
         unseen_since = last_day_with_mean + ONE_DAY
-        spans[-1] = replace(
-            spans[-1], closed_on=day, reason=reason, closed_not_before=unseen_since
-        )
+        spans[-1] = replace(spans[-1], closed_on=day, reason=reason, closed_not_before=unseen_since)
         after[spans[-1].kind] = reason
 
     for day in days_between(first_of_season, min(first_of_next, as_of + ONE_DAY)):

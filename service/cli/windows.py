@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
+from textwrap import wrap
 
 import click
 import numpy as np
 
+from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_sources, show_temperature
 from alerts.ribbon import draw_ribbon, explain_ribbon
 from alerts.rules import RULES
@@ -32,7 +34,13 @@ COLUMNS = (
     "kind",
     "opened_on",
     "not_before",
+    "opened_earliest",
+    "opened_latest",
     "closed_on",
+    "closed_not_before",
+    "closed_earliest",
+    "closed_latest",
+    "may_pause",
     "reason",
     "basis",
     "source",
@@ -74,7 +82,8 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
-    lines += [f"  {_window_line(span)}" for span in one.evaluation.spans]
+    for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
+        lines += [f"  {_window_line(span)}", *_error_lines(span, bounds)]
     if not one.evaluation.spans:
         lines.append("  no window opened in the time that has readings")
     return lines
@@ -118,3 +127,29 @@ def _window_line(span: Span) -> str:
         opened = f"between {day_text(span.not_before)} and {opened}"
     closed = f"to {day_text(span.closed_on)}, {span.reason}" if span.closed_on else "open"
     return f"{span.season} {span.kind:<6}  {opened:<35}  {closed}"
+
+
+def _error_lines(span: Span, bounds: Bounds) -> list[str]:
+    """Return what the error of the readings, besides gaps, leaves open of a window's dates."""
+    told = []
+    opened, closed = bounds.opened, bounds.closed
+    if opened != DateRange(span.not_before, span.opened_on):
+        slow = opened.is_wide(span.opened_on, span.not_before)
+        change = "warms" if span.kind == "spring" else "cools"
+        told.append(f"the soil {change} slowly, " * slow + f"opened {_range_text(opened)}")
+    if closed and span.reason != "spent" and closed != _known_close(span):
+        told.append(f"closed {_range_text(closed)}")
+    if bounds.may_pause:
+        told.append("perhaps closed for a while")
+    text = f"give or take the error: {'; '.join(told)}"
+    return wrap(text, 80, initial_indent="    ", subsequent_indent="      ") if told else []
+
+
+def _known_close(span: Span) -> DateRange | None:
+    return span.closed_not_before and DateRange(span.closed_not_before, span.closed_on)
+
+
+def _range_text(days: DateRange) -> str:
+    first = f"{days.earliest.day} {days.earliest:%b}"
+    last = f"{days.latest.day} {days.latest:%b}" if days.latest else "later or never"
+    return f"{first} to {last}"

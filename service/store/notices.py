@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from datetime import date
 
 from sqlalchemy import Connection, insert, or_, select, update
 
+from alerts.bounds import DateRange
 from alerts.changes import Told
 from alerts.notices import Notice, StationSource
 from service.store.tables import (
     block,
     notice,
+    notice_bounds,
     notice_recipient,
     recipient,
     recipient_block,
@@ -38,6 +41,7 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
         notice_id = connection.execute(
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
+        connection.execute(insert(notice_bounds).values(notice_id=notice_id, **_bounds_row(one)))
         readers = (
             select(recipient.c.name)
             .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
@@ -55,18 +59,31 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
     return count
 
 
+def _bounds_row(one: Notice) -> dict[str, date | None]:
+    opened, closed = one.opened_range, one.closed_range
+    return {
+        "closed_not_before": one.closed_not_before,
+        "opened_earliest": opened and opened.earliest,
+        "opened_latest": opened and opened.latest,
+        "closed_earliest": closed and closed.earliest,
+        "closed_latest": closed and closed.latest,
+    }
+
+
 def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]:
     """Return, per recipient, the notices that no digest holds yet, with their ids."""
     query = (
         select(
             notice_recipient.c.recipient_name,
             notice,
+            notice_bounds,
             block.c.name.label("block_name"),
             block.c.root_zone_top_cm,
             block.c.root_zone_bottom_cm,
             site.c.name.label("site_name"),
         )
         .join(notice, notice.c.id == notice_recipient.c.notice_id)
+        .outerjoin(notice_bounds, notice_bounds.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
         .where(notice_recipient.c.digest_id.is_(None))
@@ -78,6 +95,9 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         fields["root_zone_cm"] = (row["root_zone_top_cm"], row["root_zone_bottom_cm"])
         fields["basis_cm"] = tuple(row["basis_cm"])
         fields["sources"] = tuple(StationSource(**source) for source in row["sources"])
+        for what in ("opened", "closed"):
+            earliest, latest = row[f"{what}_earliest"], row[f"{what}_latest"]
+            fields[f"{what}_range"] = earliest and DateRange(earliest, latest)
         waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
     return waiting
 

@@ -361,6 +361,17 @@ notice = Table(  # one thing to tell about one block: alerts.notices.Notice
     Index(None, "block_id", "season"),
 )
 
+notice_bounds = Table(  # how far its dates may be off: alerts.bounds.Bounds
+    "notice_bounds",
+    metadata,
+    Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("closed_not_before", Date),
+    Column("opened_earliest", Date),
+    Column("opened_latest", Date),  # None: not yet, or never
+    Column("closed_earliest", Date),
+    Column("closed_latest", Date),  # None: not yet, or never
+)
+
 digest = Table(  # the notices one recipient gets at once
     "digest",
     metadata,

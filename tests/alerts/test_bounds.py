@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from alerts.bounds import SHIFT, Bounds, DateRange, evaluate_with_bounds, find_bounds
 from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.windows import Span
-from probes.units import delta_f_to_c, f_to_c
+from probes.units import delta_f_to_c
 from tests.alerts.test_windows_laws import Series, series_drawn
 from tests.plain_rule import plain_spans
 from tests.reference_curve import mean_c
@@ -146,9 +146,7 @@ errors_c = st.floats(0, 2)
 @settings(max_examples=150, deadline=None)
 @given(series_drawn, errors_c)
 def test_every_date_lies_within_its_own_range(series: Series, error_c: float) -> None:
-    found = bounded(
-        series.values_c, series.first_day, series.as_of, error_c, south=series.south
-    )
+    found = bounded(series.values_c, series.first_day, series.as_of, error_c, south=series.south)
     outside = [
         one
         for one, bounds in found

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from alerts.bounds import DateRange
 from alerts.digest import COLUMNS, Reader, compose_digest
 from alerts.notices import Notice, StationSource
 from alerts.windows import Kind, Reason
@@ -209,6 +210,53 @@ def test_an_opening_in_a_gap_is_told_between_two_days_with_the_reason() -> None:
         "Spring dig season opened between 3 and 18 October. Readings are missing in between: it "
         "may have opened unseen before 18 October."
     ) in tell(notice)
+
+
+def test_a_close_in_a_gap_is_told_between_two_days_with_the_reason() -> None:
+    notice = make_closed("cold", closed_not_before=date(2025, 10, 11))
+    assert (
+        "Spring dig season closed between 11 and 20 October. Readings are missing in between: it "
+        "may have closed unseen before 20 October."
+    ) in tell(notice)
+
+
+SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
+
+
+@pytest.mark.parametrize(
+    ("notice", "told"),
+    [
+        pytest.param(
+            make_notice(opened_range=DateRange(SEP_21, OCT_9)),
+            "Spring dig season opened on 4 October. The soil warms slowly for the error of its "
+            "readings: the day lies between 21 September and 9 October.",
+            id="a slow opening",
+        ),
+        pytest.param(
+            make_notice(opened_range=DateRange(SEP_21, None)),
+            "The soil warms slowly for the error of its readings: the day may be as early as "
+            "21 September, or still to come.",
+            id="a slow opening on its day",
+        ),
+        pytest.param(
+            make_closed(
+                "cold",
+                closed_not_before=date(2025, 10, 20),
+                closed_range=DateRange(date(2025, 10, 12), date(2025, 10, 22)),
+            ),
+            "The soil cools slowly for the error of its readings: the day lies between 12 and "
+            "22 October.",
+            id="a slow close",
+        ),
+    ],
+)
+def test_a_slow_soil_is_told_with_its_range(notice: Notice, told: str) -> None:
+    assert told in tell(notice)
+
+
+def test_a_range_of_a_few_days_is_not_told() -> None:
+    notice = make_notice(opened_range=DateRange(date(2025, 10, 3), date(2025, 10, 5)))
+    assert tell(notice) == tell(make_notice())
 
 
 @pytest.mark.parametrize(

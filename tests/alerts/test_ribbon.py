@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -42,6 +43,12 @@ def test_days_without_readings_are_left_bare() -> None:
 def test_an_open_window_stays_open_through_days_without_readings() -> None:
     ribbon = draw_ribbon([SPRING], START, END, ~MEASURED, LATE)
     assert ribbon.count(OPEN) == 6
+
+
+def test_the_days_before_a_close_in_a_gap_may_have_been_open() -> None:
+    span = replace(SPRING, not_before=SPRING.opened_on, closed_not_before=date(2025, 10, 27))
+    # by hand: opens on day 95 (cell 12), sure up to day 118 (cell 15), unsure up to 137 (cell 18)
+    assert draw_ribbon([span], START, END, MEASURED, LATE)[10:20] == "··████▒▒──"
 
 
 def test_one_open_day_is_seen() -> None:

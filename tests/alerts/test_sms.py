@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from alerts.bounds import DateRange
 from alerts.digest import Reader
 from alerts.gsm import count_parts, count_septets
 from alerts.notices import Notice, StationSource
@@ -29,6 +30,7 @@ READERS = [pytest.param(ENGLISH, id="en"), pytest.param(SPANISH, id="es")]
 KINDS = [
     make_notice,
     partial(make_notice, not_before=date(2025, 9, 28)),
+    partial(make_notice, opened_range=DateRange(date(2025, 9, 21), date(2025, 10, 9))),
     partial(make_notice, what="opened again"),
     partial(make_notice, what="corrected"),
     partial(make_notice, **NOT_OPENED),

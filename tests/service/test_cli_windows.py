@@ -38,7 +38,14 @@ WINDOW = {
     "kind": "spring",
     "opened_on": "2025-05-07",
     "not_before": "2025-04-28",
+    # by hand: 64.04 is 0.02 °C above 64.0, within the error of 0.26 °C: it may not open at all
+    "opened_earliest": "2025-04-28",
+    "opened_latest": None,
     "closed_on": None,
+    "closed_not_before": None,
+    "closed_earliest": None,
+    "closed_latest": None,
+    "may_pause": 0,
     "reason": None,
     "basis": "at 30 cm",
     "source": None,
@@ -64,6 +71,21 @@ def test_the_table_fits_80_columns_and_names_basis_bounds_and_state(warmed) -> N
     assert "between 28 Apr 2025 and 7 May 2025" in printed
     assert "open: five-day mean 64.0 °F on 12 May 2025" in printed
     assert "A closed window says nothing about a vine." in printed
+
+
+def test_the_table_says_what_the_error_of_the_readings_leaves_open(warmed) -> None:
+    _, printed = warmed("windows", "--as-of", "2025-05-12")
+    assert "    give or take the error: opened 28 Apr to later or never\n" in printed
+
+
+def test_the_table_says_that_the_soil_warms_slowly(warmed, engine) -> None:
+    with writing(engine) as connection:
+        plant_days(connection, date(2025, 4, 1), [62.0 + 0.08 * i for i in range(60)])
+    _, printed = warmed("windows", "--as-of", "2025-05-30")
+    # by hand: R of 1 April + i is 62.0 + 0.08 (i - 2) °F: 64.0 at i = 27; 0.2563 °C are 0.461 °F,
+    # so 63.539 at 21.2 and 64.461 at 32.8
+    assert "the soil warms slowly, opened 23 Apr to 4 May" in printed
+    assert max(map(len, printed.splitlines())) <= 80
 
 
 def test_the_table_in_celsius(warmed) -> None:

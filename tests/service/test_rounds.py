@@ -68,6 +68,20 @@ def test_the_spring_window_says_by_when_it_is_over(warmed: Engine, settings: Set
     assert notice.ends_by == date(2025, 6, 15)  # by hand: 42 days after 4 May
 
 
+def test_a_notice_keeps_how_far_its_dates_may_be_off(warmed: Engine, settings: Settings) -> None:
+    with writing(warmed) as connection:
+        # by hand: R of 1 April + i is 62.0 + 0.08 (i - 2) °F: 64.0 at i = 27, the last that is
+        # known; 0.2563 °C are 0.461 °F, so 63.539 at 21.2
+        plant_days(connection, date(2025, 4, 1), [62.0 + 0.08 * i for i in range(28)])
+        plant_days(connection, date(2025, 4, 29), [None] * 7)
+    run_round(warmed, settings, NOW, date(2025, 4, 28))
+    (message,) = settings.outbox.glob("*.txt")
+    (mail,) = settings.outbox.glob("*.eml")
+    body = message_from_bytes(mail.read_bytes(), policy=policy.default).get_content()
+    assert "Opened between 23 and 28 Apr." in message.read_text(encoding="utf-8")
+    assert "may be as early as 23 April, or still to come." in " ".join(body.split())
+
+
 def test_a_close_is_told_once_with_its_reason(warmed: Engine, settings: Settings) -> None:
     run_round(warmed, settings, NOW)
     with writing(warmed) as connection:
