@@ -70,6 +70,12 @@ def show_limit(limit_c: float, unit: Unit, language: str) -> str:
     return f"{_figure(limit_c, unit, language, '0.#')} °{unit}"
 
 
+def show_mean(days: int, language: str) -> str:
+    """Return "five-day mean", or "7-day mean" where a rule set says so."""
+    _ = translations(language).gettext
+    return _("five-day mean") if days == 5 else _("{count}-day mean").format(count=days)
+
+
 def show_depths(depths_cm: Sequence[float], language: str) -> str:
     """Return "15, 30 and 45 cm"."""
     shown = [format_decimal(depth, "0.#", _locale(language)) for depth in depths_cm]

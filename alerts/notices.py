@@ -34,12 +34,14 @@ class Notice:
         now (all None where the window did not open after all)
     told_opened_on, told_closed_on : for "corrected", what had been told before
     ends_by : the first day on which an open spring window is over at the latest
-    mean_c, mean_on : the five-day mean of the root zone and the day it was reached [degC]
+    mean_c, mean_on : the trailing mean of the root zone and the day it was reached [degC]
     limit_c : the limit the mean is read against: the one that closed the window; while it is open,
         the one that opens it in spring or ends it in fall [degC]
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
     sources : the stations among what measures it
+    mean_days, fall_follows : of the block's rule set: how many days the mean has, and whether fall
+        dig season is wanted
     closed_not_before : as in alerts.windows.Span
     opened_range, closed_range : as in alerts.bounds.Bounds
     """
@@ -63,6 +65,8 @@ class Notice:
     root_zone_cm: tuple[float, float]
     basis_cm: tuple[float, ...]
     sources: tuple[StationSource, ...] = ()
+    mean_days: int = 5
+    fall_follows: bool = True
     closed_not_before: date | None = None
     opened_range: DateRange | None = None
     closed_range: DateRange | None = None

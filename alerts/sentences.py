@@ -11,6 +11,7 @@ from alerts.figures import (
     show_depths,
     show_interval,
     show_limit,
+    show_mean,
     show_sources,
     show_temperature,
     show_when,
@@ -122,14 +123,16 @@ def _tell_why(notice: Notice, language: str) -> Iterator[str]:
     match notice.reason:
         case "spent":
             yield _(
-                "Spring dig season has run its full length, counted from the day it first opened. "
-                "The next dig season comes when the soil cools in fall."
+                "Spring dig season has run its full length, counted from the day it first opened."
             )
+            if notice.fall_follows:
+                yield _("The next dig season comes when the soil cools in fall.")
         case "turned":
             yield _(
-                "The soil has passed its summer peak and is cooling, which ends spring dig season; "
-                "the next one is fall dig season."
+                "The soil has passed its summer peak and is cooling, which ends spring dig season."
             )
+            if notice.fall_follows:
+                yield _("The next one is fall dig season.")
         case "cold" if notice.kind == "spring":
             yield _("The soil has become too cold. Dig season can open again when the soil warms.")
         case "cold":
@@ -160,14 +163,15 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
             temperature=temperature, limit=show_limit(notice.limit_c, unit, language)
         )
     yield words.ngettext(
-        "The root zone ({interval}) was at {temperature}: the five-day mean of {day}, from "
+        "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
         "the probe at {depths}.",
-        "The root zone ({interval}) was at {temperature}: the five-day mean of {day}, from "
+        "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
         "probes at {depths}.",
         len(notice.basis_cm),
     ).format(
         interval=show_interval(*notice.root_zone_cm, language),
         temperature=temperature,
+        mean=show_mean(notice.mean_days, language),
         day=show_day(notice.mean_on, language, as_of),
         depths=show_depths(notice.basis_cm, language),
     )

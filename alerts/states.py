@@ -47,6 +47,10 @@ def find_state(
     turned = standing.turned_on is not None
     spring = next((span for span in spans if span.kind == "spring"), None)
     spent = spring is not None and as_of >= spring.opened_on + timedelta(days=rule.spring_days)
+    if "fall" not in rule.windows and (turned or spent):
+        return "done for the season"
+    if "spring" not in rule.windows and not turned:
+        return "resting"
     if last and last.reason == "hot" and mean_c > rule.hot_above_c - rule.margin_c:
         return "too hot"
     if last and last.kind == "spring" and last.reason == "cold" and not spent and not turned:

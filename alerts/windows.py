@@ -15,10 +15,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.rules import WindowRule
+from alerts.rules import Kind, WindowRule
 from alerts.season import season_day, season_of, season_start
 
-Kind = Literal["spring", "fall"]
 Reason = Literal["spent", "turned", "cold", "hot", "season over"]
 
 _SERIES_AT_ONCE = 1024  # a chunk's days x series stay within the processor's caches
@@ -268,8 +267,11 @@ class _Walk:
         if day <= self.unseen_until:
             start_known |= mean_c[series] <= rule.unseen_max_c + rule.tolerance_c
         spring = ~fall & start_known & (day >= self.spring_from)
-        for one in series[fall].tolist():
-            self.begin(one, "fall", day, self.fall_from)
+        if "fall" in rule.windows:
+            for one in series[fall].tolist():
+                self.begin(one, "fall", day, self.fall_from)
+        if "spring" not in rule.windows:
+            return
         first = series[spring & (self.spring_first[series] == _NEVER)]
         if first.size:
             self.spring_first[first] = day

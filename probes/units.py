@@ -29,6 +29,11 @@ def delta_f_to_c(delta_f: Temperature) -> Temperature:
     return delta_f * 5.0 / 9.0
 
 
+def delta_c_to_f(delta_c: Temperature) -> Temperature:
+    """Return a temperature difference in °F from one in °C."""
+    return delta_c * 9.0 / 5.0
+
+
 def from_c(temp_c: Temperature, unit: Unit) -> Temperature:
     """Return a temperature of ours [degC] in the unit a reader chose."""
     return c_to_f(temp_c) if unit == "F" else temp_c

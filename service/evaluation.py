@@ -14,12 +14,13 @@ from sqlalchemy import Connection
 
 from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.root_zone import find_basis, root_zone_days
-from alerts.rules import RULES
+from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
 from alerts.states import State, find_state
 from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
+from service.rule_sets import fetch_rules
 from service.store.blocks import Block
 from service.store.daily import fetch_daily_means
 
@@ -31,6 +32,7 @@ class BlockEvaluation:
     """What is known of a block on the evening of `as_of`; `bounds` are those of each span."""
 
     block: Block
+    rule: WindowRule
     as_of: date
     root_zone: RootZoneDays
     evaluation: Evaluation
@@ -55,6 +57,7 @@ def evaluate_blocks(
     `seasons` is how many seasons to look back upon, the one of `as_of` among them; None: all.
     `sensor_accuracy_c` is the standard error of a measured day.
     """
+    rules = fetch_rules(connection)
     groups: dict[tuple[str, date], list[int]] = defaultdict(list)
     for index, (block, day) in enumerate(zip(blocks, as_of, strict=True)):
         groups[block.rule, day].append(index)
@@ -62,7 +65,7 @@ def evaluate_blocks(
     for (rule_name, day), members in groups.items():
         of_group = [blocks[index] for index in members]
         evaluations = _evaluate_group(
-            connection, of_group, rule_name, day, seasons, sensor_accuracy_c
+            connection, of_group, rules[rule_name], day, seasons, sensor_accuracy_c
         )
         found.update(zip(members, evaluations, strict=True))
     return [found[index] for index in range(len(blocks))]
@@ -71,12 +74,11 @@ def evaluate_blocks(
 def _evaluate_group(
     connection: Connection,
     blocks: list[Block],
-    rule_name: str,
+    rule: WindowRule,
     as_of: date,
     seasons: int | None,
     sensor_accuracy_c: float,
 ) -> list[BlockEvaluation]:
-    rule = RULES[rule_name]
     start = date.min
     if seasons is not None:
         first = min(season_of(as_of, block.south) for block in blocks) - seasons + 1
@@ -94,6 +96,7 @@ def _evaluate_group(
     return [
         BlockEvaluation(
             block=block,
+            rule=rule,
             as_of=as_of,
             root_zone=zone,
             evaluation=evaluation,

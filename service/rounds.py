@@ -14,7 +14,6 @@ from sqlalchemy import Connection, Engine
 
 from alerts.changes import Change, find_changes
 from alerts.notices import Notice
-from alerts.rules import RULES
 from alerts.season import season_of
 from alerts.windows import Kind, Reason
 from service.delivery import deliver
@@ -86,7 +85,7 @@ def _evaluate(
 
 def _notice(one: BlockEvaluation, change: Change) -> Notice:
     """Return the notice of a change, with the facts its text needs."""
-    rule, span, standing = RULES[one.block.rule], change.span, one.evaluation.standing
+    rule, span, standing = one.rule, change.span, one.evaluation.standing
     told_opened_on, told_closed_on = change.told or (None, None)
     of_window = [
         other.opened_on
@@ -122,6 +121,8 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         root_zone_cm=one.block.root_zone_cm,
         basis_cm=one.root_zone.basis_cm,
         sources=one.block.sources,
+        mean_days=rule.mean_days,
+        fall_follows="fall" in rule.windows,
         closed_not_before=span and span.closed_not_before,
         opened_range=bounds and bounds.opened,
         closed_range=bounds and bounds.closed,

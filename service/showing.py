@@ -7,7 +7,8 @@ from datetime import date
 
 import numpy as np
 
-from alerts.figures import show_depths, show_sources
+from alerts.figures import show_depths, show_mean, show_sources
+from alerts.rules import WindowRule
 from service.evaluation import BlockEvaluation
 
 Record = dict[str, str | int | float | None]
@@ -61,6 +62,11 @@ def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
 def basis_text(basis_cm: Sequence[float]) -> str:
     """Return "at 10 cm", "at 15, 30 and 45 cm" or "no basis"."""
     return f"at {show_depths(basis_cm, 'en')}" if basis_cm else "no basis"
+
+
+def mean_text(rule: WindowRule) -> str:
+    """Return "five-day mean", or "7-day mean" where a rule set says so."""
+    return show_mean(rule.mean_days, "en")
 
 
 def day_text(day: date) -> str:

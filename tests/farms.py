@@ -80,6 +80,11 @@ station = "XX_Low_Bench_3_N"
 wban = "03047"
 """
 
+RULE = """
+[rule.early]
+spring_opens_f = 62
+"""
+
 STATION_ELSEWHERE = f"""
 [[site]]
 id = "bench"

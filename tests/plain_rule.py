@@ -142,7 +142,7 @@ def season_spans(
         in_range = not_too_cold - nearly <= mean <= not_too_hot + nearly
         early_and_mild = day <= unseen_until and mean <= rule.unseen_max_c + nearly
         start_seen = first_spring is not None or a_day_was_below or early_and_mild
-        if in_range and not is_open("spring", "fall"):
+        if in_range and not is_open("spring", "fall") and kind in rule.windows:
             if fall_started:
                 open_span("fall", day, fall_from)
             elif day >= spring_from and not spent and start_seen:

@@ -17,7 +17,9 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "imports": ("service.cli.imports", "List imports; withdraw them, settle their conflicts."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
+    "rule": ("service.cli.rule", "Show the rule sets and where each number comes from."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
+    "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "serve": ("service.cli.serve", "Serve the HTTP API and run the rounds that are due."),
 }

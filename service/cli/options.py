@@ -114,11 +114,19 @@ def evaluate_named(
     connection: Connection, settings: Settings, block_id: str | None, as_of: date | None
 ) -> list[BlockEvaluation]:
     """Evaluate one block, or all, over all their seasons."""
-    blocks = fetch_blocks(connection, [block_id] if block_id else ())
-    if block_id and not blocks:
+    return evaluate_several(connection, settings, [block_id] if block_id else [], as_of)
+
+
+def evaluate_several(
+    connection: Connection, settings: Settings, block_ids: Collection[str], as_of: date | None
+) -> list[BlockEvaluation]:
+    """Evaluate the blocks named, or all, over all their seasons."""
+    blocks = fetch_blocks(connection, block_ids)
+    unknown = set(block_ids) - {block.id for block in blocks}
+    if unknown:
         known = ", ".join(sorted(block.id for block in fetch_blocks(connection)))
         raise click.BadParameter(
-            f"there is no block '{block_id}'; known: {known or 'none yet, run setup first'}",
+            f"there is no block '{min(unknown)}'; known: {known or 'none yet, run setup first'}",
             param_hint="--block",
         )
     now = datetime.now(UTC)

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 
-from alerts.rules import RULES
 from alerts.windows import trailing_mean
 from probes.units import Unit, from_c
 from service.cli.options import (
@@ -18,7 +17,7 @@ from service.cli.options import (
     unit_option,
 )
 from service.evaluation import BlockEvaluation
-from service.showing import basis_text, day_text, root_zone_records
+from service.showing import basis_text, day_text, mean_text, root_zone_records
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -47,14 +46,14 @@ def command(
 
 
 def _print_table(one: BlockEvaluation, days: int, unit: Unit) -> None:
-    """Print the last days with the five-day mean that decides."""
+    """Print the last days with the mean that decides."""
 
     zone = one.root_zone
     top_cm, bottom_cm = one.block.root_zone_cm
     click.echo(f"{one.block.name} ({one.block.id}), {one.block.site_name}")
     click.echo(f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(zone.basis_cm)}")
-    click.echo(f"\n{'day':<12}{'root zone':>12}{'five-day mean':>16}")
-    means_c = trailing_mean(zone.root_zone_c, RULES[one.block.rule])
+    click.echo(f"\n{'day':<12}{'root zone':>12}{mean_text(one.rule):>16}")
+    means_c = trailing_mean(zone.root_zone_c, one.rule)
     for day, value_c, mean_c in list(
         zip(zone.day.tolist(), zone.root_zone_c.tolist(), means_c.tolist(), strict=True)
     )[-days:]:

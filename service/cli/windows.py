@@ -12,7 +12,6 @@ import numpy as np
 from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_sources, show_temperature
 from alerts.ribbon import draw_ribbon, explain_ribbon
-from alerts.rules import RULES
 from alerts.season import season_start
 from alerts.windows import Span, trailing_mean
 from probes.units import Unit
@@ -24,7 +23,7 @@ from service.cli.options import (
     unit_option,
 )
 from service.evaluation import BlockEvaluation
-from service.showing import basis_text, day_text, window_records
+from service.showing import basis_text, day_text, mean_text, window_records
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -96,13 +95,13 @@ def _standing(one: BlockEvaluation, unit: Unit) -> str:
         return f"{one.state} (as of {day_text(one.as_of)})"
     limit_c = _limit_next_c(one)
     mean = show_temperature(standing.mean_c, unit, "en", limit_c)
-    return f"{one.state}: five-day mean {mean} on {day_text(standing.mean_on)}"
+    return f"{one.state}: {mean_text(one.rule)} {mean} on {day_text(standing.mean_on)}"
 
 
 def _limit_next_c(one: BlockEvaluation) -> float:
     """Return the limit that the mean is read against: the opening one, then the cold one."""
 
-    rule, spans = RULES[one.block.rule], one.evaluation.spans
+    rule, spans = one.rule, one.evaluation.spans
     begun = any(span.season == one.evaluation.standing.season for span in spans)
     return rule.cold_below_c if begun else rule.spring_opens_c
 
@@ -113,7 +112,7 @@ def _ribbon(one: BlockEvaluation) -> str:
     start = season_start(season, south)
     end = season_start(season + 1, south) - timedelta(days=1)
     days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
-    mean_c = trailing_mean(one.root_zone.root_zone_c, RULES[one.block.rule])
+    mean_c = trailing_mean(one.root_zone.root_zone_c, one.rule)
     measured = np.isin(days, one.root_zone.day[~np.isnan(mean_c)])
     spans = [span for span in one.evaluation.spans if span.season == season]
     ribbon = draw_ribbon(spans, start, end, measured, one.as_of)

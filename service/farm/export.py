@@ -18,7 +18,8 @@ from service.farm.models import (
     Organisation,
     ProbeEntry,
 )
-from service.farm.text import pair_text, table_label, table_title
+from service.farm.rule_tables import RuleTable
+from service.farm.text import NAMED, pair_text, table_label, table_title
 from service.store import tables
 
 
@@ -49,6 +50,9 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
         organisation=None if name is None else Organisation(name=name),
         district={key: District(**row) for key, row in fetch(tables.district).items()},
         site={key: rows.site_from_row(row) for key, row in fetch(tables.site).items()},
+        rule={
+            key: RuleTable.model_validate(row["spec"]) for key, row in fetch(tables.rule).items()
+        },
         block={
             key: rows.block_from_row(row, probes[key]) for key, row in fetch(tables.block).items()
         },
@@ -99,7 +103,7 @@ def fetch_histories(connection: Connection) -> Mapping[str, Mapping[str, list[Pr
 def farm_text(farm: Farm) -> str:
     """Return a farm file that says this; keys at their defaults are left out."""
     return "\n".join(
-        _table_text(table_label(kind, key) if kind == "layout" else table_title(kind), table)
+        _table_text(table_label(kind, key) if kind in NAMED else table_title(kind), table)
         for kind in TABLES
         for key, table in farm.tables(kind).items()
     )

@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Tag, ValidationInfo, field_validator
+from pydantic import Field, Tag, ValidationInfo, field_validator
 
 from alerts.rules import GRAPE_PHYLLOXERA
 from probes.clock import IN_STAMP
 from probes.layouts import ALL_COLUMNS, BLANKS
+from service.farm.rule_tables import RuleTable
 from service.farm.text import one_of, value_text
 from service.farm.values import (
     PLAIN,
@@ -28,6 +29,7 @@ from service.farm.values import (
     Element,
     Email,
     Encoding,
+    FarmTable,
     Header,
     Headers,
     Id,
@@ -38,7 +40,6 @@ from service.farm.values import (
     Phone,
     ProbeName,
     RootZone,
-    RuleName,
     Spacing,
     TimeFormat,
     UtcOffset,
@@ -52,12 +53,6 @@ from service.farm.values import (
 FROM_FIRST_READING = date.min
 
 Use = tuple[date, str, float]
-
-
-class FarmTable(BaseModel):
-    """What the tables have in common: an unknown key or a value of another type is an error."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class Organisation(FarmTable):
@@ -111,7 +106,7 @@ class Block(FarmTable):
     name: Name
     root_zone_cm: RootZone = (15.0, 45.0)
     weights: Literal["even", "roots"] = "even"
-    rule: RuleName = GRAPE_PHYLLOXERA.name
+    rule: Id = GRAPE_PHYLLOXERA.name
     probes: Annotated[tuple[ProbeChoice, ...], AsTuple, EachOnce] | None = None
     latitude: Latitude | None = None
     longitude: Longitude | None = None
@@ -309,6 +304,7 @@ TABLES: Mapping[str, type[FarmTable]] = {
     "organisation": Organisation,
     "district": District,
     "site": Site,
+    "rule": RuleTable,
     "block": Block,
     "layout": LayoutTable,
     "logger": Logger,
@@ -319,7 +315,7 @@ TABLES: Mapping[str, type[FarmTable]] = {
 
 @dataclass(frozen=True)
 class Farm:
-    """A farm file, or the store seen as one: tables by id, layouts and recipients by name.
+    """A farm file, or the store seen as one: tables by id, some and recipients by name.
 
     organisation : None only in a store before its first set-up
     """
@@ -327,6 +323,7 @@ class Farm:
     organisation: Organisation | None = None
     district: Mapping[str, District] = field(default_factory=dict)
     site: Mapping[str, Site] = field(default_factory=dict)
+    rule: Mapping[str, RuleTable] = field(default_factory=dict)
     block: Mapping[str, Block] = field(default_factory=dict)
     layout: Mapping[str, LayoutTable] = field(default_factory=dict)
     logger: Mapping[str, Logger] = field(default_factory=dict)

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from service.farm.models import TABLES, Farm
 from service.farm.problems import CLOSE, FarmFileError, describe_errors
 from service.farm.references import find_contradictions
-from service.farm.text import key_text, pair_text, table_label, table_title
+from service.farm.text import NAMED, key_text, pair_text, table_label, table_title
 from service.farm.values import check_id
 
 
@@ -57,7 +57,7 @@ def farm_from_tables(raw: Mapping[str, Any]) -> Farm:
             if key in tables[kind]:
                 problems.append(f"{label}: stands twice; give each its own {_key_field(kind)}")
             try:
-                if kind == "layout":
+                if kind in NAMED:
                     check_id(key)
                 tables[kind][key] = model.model_validate(entry)
             except ValidationError as error:
@@ -79,7 +79,7 @@ def _entries(kind: str, content: Any) -> Iterator[tuple[str, str, dict[str, Any]
     """Give the key, the label and the content of each table of one kind."""
     if kind == "organisation":
         yield "", table_label(kind, ""), content or {}
-    elif kind == "layout":
+    elif kind in NAMED:
         for name, entry in (content or {}).items():
             yield name, table_label(kind, name), entry
     else:
@@ -101,7 +101,7 @@ def _describe_shape(kind: str, content: Any) -> str | None:
         return "[organisation] is missing; add it, with a name" if kind == "organisation" else None
     if kind == "organisation":
         entries = [content]
-    elif kind == "layout":
+    elif kind in NAMED:
         entries = content.values() if isinstance(content, dict) else [content]
     else:
         entries = content if isinstance(content, list) else [None]

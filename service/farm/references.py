@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping
 
+from alerts.rules import GRAPE_PHYLLOXERA, RULES, find_faults
 from service.farm.layouts import probe_history
 from service.farm.models import Farm
+from service.farm.rule_tables import make_rules
 from service.farm.stations import describe_unknown_depth, find_wrong_keys
 from service.farm.text import one_of, table_label, table_title, value_text
 from service.farm.values import probe_name, split_probe_name
@@ -22,6 +24,7 @@ def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> li
     return [
         *_dead_references(farm, broken),
         *find_wrong_keys(farm),
+        *_rule_faults(farm, broken),
         *_entries_of_other_columns(farm),
         *_blocks_without_probes(farm, names),
         *_blocks_with_unknown_probes(farm, names, broken),
@@ -35,6 +38,9 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
             yield "site", site.id, "district", "district", site.district
     for block in farm.block.values():
         yield "block", block.id, "site", "site", block.site
+        yield "block", block.id, "rule", "rule", block.rule
+    for name, rule in farm.rule.items():
+        yield "rule", name, "based_on", "rule", rule.based_on
     for logger in farm.logger.values():
         yield "logger", logger.id, "site", "site", logger.site
         yield "logger", logger.id, "layout", "layout", logger.layout
@@ -49,13 +55,29 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
 
 def _dead_references(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
     for kind, key, field, target, name in _references(farm):
-        known = {*farm.tables(target), *broken.get(target, ())}
+        built_in = RULES if target == "rule" else ()
+        known = {*farm.tables(target), *broken.get(target, ()), *built_in}
         if name not in known:
             sign = "holds" if field == "blocks" else "="
             remedy = f"write {one_of(known, name)}" if known else "the file has none yet; add it"
             yield (
                 f"{table_label(kind, key)}: {field} {sign} {value_text(name)}: "
                 f"no such {table_title(target)}; {remedy}"
+            )
+
+
+def _rule_faults(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
+    rules = make_rules(farm.rule)
+    for name, table in farm.rule.items():
+        label = table_label("rule", name)
+        if name in RULES:
+            yield f"{label}: this rule set is built in; give yours another name"
+        elif name in rules:
+            yield from (f"{label}: {fault}" for fault in find_faults(rules[name]))
+        elif table.based_on in farm.rule and not broken.get("rule"):
+            yield (
+                f"{label}: based_on = {value_text(table.based_on)} leads back to itself; "
+                f"base one of them on {value_text(GRAPE_PHYLLOXERA.name)}"
             )
 
 

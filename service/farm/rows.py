@@ -21,6 +21,7 @@ from service.farm.models import (
     Use,
     probe_choice,
 )
+from service.farm.rule_tables import RuleTable
 from service.farm.stations import FEED_KEYS, interval_min
 
 Row = dict[str, Any]
@@ -48,6 +49,8 @@ def row_of(key: str, table: FarmTable) -> Row:
             row["site_id"] = row.pop("site")
         case LayoutTable():
             return {"name": key, "spec": layout_spec(table)}
+        case RuleTable():
+            return {"name": key, "spec": table.model_dump(mode="json", exclude_none=True)}
         case Logger():
             row["site_id"], row["layout_name"] = row.pop("site"), row.pop("layout")
             row["kind"] = "files"

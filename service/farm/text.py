@@ -10,6 +10,7 @@ import tomli_w
 from pydantic import BaseModel
 
 LINE_WIDTH = 88
+NAMED = ("rule", "layout")  # tables that bear their name in their title
 
 
 def value_text(value: Any) -> str:
@@ -42,13 +43,15 @@ def pair_text(key: str, value: Any) -> str:
 
 def table_title(kind: str) -> str:
     """Return how tables of a kind begin in a farm file: [[block]], [layout.NAME]."""
-    return {"organisation": "[organisation]", "layout": "[layout.NAME]"}.get(kind, f"[[{kind}]]")
+    if kind in NAMED:
+        return f"[{kind}.NAME]"
+    return "[organisation]" if kind == "organisation" else f"[[{kind}]]"
 
 
 def table_label(kind: str, key: str) -> str:
     """Return how one table is called in messages: [[block]] "terrace-7", [layout.plain]."""
-    if kind == "layout":
-        return f"[layout.{key_text(key)}]"
+    if kind in NAMED:
+        return f"[{kind}.{key_text(key)}]"
     return f"{table_title(kind)} {value_text(key)}" if key else table_title(kind)
 
 

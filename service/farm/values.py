@@ -12,9 +12,17 @@ from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Discriminator, Field, Strict, Tag
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Strict,
+    Tag,
+)
 
-from alerts.rules import RULES
 from probes.clock import parse_clock, parse_offset_min
 from probes.feeds.awdb import check_element
 from probes.time_words import TIME_WORDS
@@ -22,6 +30,12 @@ from probes.wall_times import check_time_format
 from service.farm.text import one_of, value_text
 
 DEEPEST_CM = 1000
+
+
+class FarmTable(BaseModel):
+    """What the tables have in common: an unknown key or a value of another type is an error."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 def _read_by(parse: Callable[[str], object]) -> AfterValidator:
@@ -66,12 +80,6 @@ def _check_zone(text: str) -> str:
     except (KeyError, ValueError, OSError):
         nearest = one_of(available_timezones(), text, at_most=3)
         raise ValueError(f"no such IANA time zone; write {nearest}") from None
-    return text
-
-
-def _check_rule(text: str) -> str:
-    if text not in RULES:
-        raise ValueError(f"no such rule set; write {one_of(RULES, text)}")
     return text
 
 
@@ -151,7 +159,6 @@ Name = Annotated[str, AfterValidator(_check_name)]
 Zone = Annotated[str, AfterValidator(_check_zone)]
 UtcOffset = Annotated[str, _read_by(parse_offset_min)]
 ClockText = Annotated[str, _read_by(parse_clock)]
-RuleName = Annotated[str, AfterValidator(_check_rule)]
 TimeFormat = Annotated[str, AfterValidator(_check_time_format)]
 Encoding = Annotated[str, AfterValidator(_check_encoding)]
 Depth = Annotated[float, AfterValidator(_check_depth)]

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, insert, or_, select, update
 from alerts.bounds import DateRange
 from alerts.changes import Told
 from alerts.notices import Notice, StationSource
+from service.rule_sets import fetch_rules
 from service.store.tables import (
     block,
     notice,
@@ -78,6 +79,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             notice,
             notice_bounds,
             block.c.name.label("block_name"),
+            block.c.rule,
             block.c.root_zone_top_cm,
             block.c.root_zone_bottom_cm,
             site.c.name.label("site_name"),
@@ -90,11 +92,14 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         .order_by(notice_recipient.c.recipient_name, notice.c.id)
     )
     waiting: dict[str, list[tuple[int, Notice]]] = defaultdict(list)
+    rules = fetch_rules(connection)
     for row in connection.execute(query).mappings():
         fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
         fields["root_zone_cm"] = (row["root_zone_top_cm"], row["root_zone_bottom_cm"])
         fields["basis_cm"] = tuple(row["basis_cm"])
         fields["sources"] = tuple(StationSource(**source) for source in row["sources"])
+        rule = rules[row["rule"]]
+        fields["mean_days"], fields["fall_follows"] = rule.mean_days, "fall" in rule.windows
         for what in ("opened", "closed"):
             earliest, latest = row[f"{what}_earliest"], row[f"{what}_latest"]
             fields[f"{what}_range"] = earliest and DateRange(earliest, latest)

@@ -72,6 +72,14 @@ site = Table(
     _retired(),
 )
 
+rule = Table(  # a rule set of the farm file
+    "rule",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("spec", JSON, nullable=False),  # as in the farm file
+    _retired(),
+)
+
 block = Table(
     "block",
     metadata,
@@ -81,7 +89,7 @@ block = Table(
     Column("root_zone_top_cm", Float, nullable=False),
     Column("root_zone_bottom_cm", Float, nullable=False),
     Column("weights", Text, nullable=False),  # "even" | "roots"
-    Column("rule", Text, nullable=False),
+    Column("rule", Text, nullable=False),  # built in, or of the farm file
     Column("latitude", Float),
     Column("longitude", Float),
     Column("row_spacing_m", Float),

@@ -18,8 +18,8 @@ from service.farm.layouts import layout_from_spec, layout_spec, probe_history
 from service.farm.models import FROM_FIRST_READING, TABLES, Farm, ProbeEntry
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables, read_farm_file
-from service.farm.text import pair_text
-from tests.farms import STATION, farm_text
+from service.farm.text import NAMED, pair_text
+from tests.farms import RULE, STATION, farm_text
 
 EXAMPLE = Path(__file__).parents[2] / "service" / "farm" / "example.toml"
 PROBLEMS = Path(__file__).with_name("farm_problems.txt").read_text(encoding="utf-8")
@@ -49,7 +49,9 @@ def problems_of_file(path: Path, content: bytes) -> list[str]:
 
 def one_table(tables: dict[str, Any], kind: str) -> dict[str, Any]:
     """Return the first table of a kind in the farm file of the tests."""
-    return tables["layout"]["plain"] if kind == "layout" else tables[kind][0]
+    if kind in NAMED:
+        return next(iter(tables[kind].values()))
+    return tables[kind][0]
 
 
 @pytest.mark.parametrize(
@@ -58,7 +60,7 @@ def one_table(tables: dict[str, Any], kind: str) -> dict[str, Any]:
     ids=lambda text: text.partition(": ")[2][:40],
 )
 def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, problem):
-    tables = tomllib.loads(farm_text(more=STATION))
+    tables = tomllib.loads(farm_text(more=STATION + RULE))
     kind, _, line = edit.partition(": ")
     if line.endswith(" ="):
         del one_table(tables, kind)[line.removesuffix(" =")]
@@ -98,9 +100,9 @@ def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, prob
         ),
         (
             "[[recipient]]",
-            "[rule.lice]\nmean_days = 5\n[[recipient]]",
-            "[rule]: no such table; the tables are [organisation], [[district]], [[site]], "
-            "[[block]], [layout.NAME], [[logger]], [[station]], [[recipient]]",
+            "[vine.old]\nplanted = 1998\n[[recipient]]",
+            "[vine]: no such table; the tables are [organisation], [[district]], [[site]], "
+            "[rule.NAME], [[block]], [layout.NAME], [[logger]], [[station]], [[recipient]]",
         ),
         (
             "[[logger]]",
@@ -215,7 +217,7 @@ toml_values = st.recursive(
 
 @given(data=st.data(), value=toml_values)
 def test_no_value_in_any_place_is_more_than_an_error_of_the_file(data, value):
-    tables = tomllib.loads(farm_text(more=STATION))
+    tables = tomllib.loads(farm_text(more=STATION + RULE))
     kind = data.draw(st.sampled_from(["top", *TABLES]))
     if kind == "top":
         tables[data.draw(st.sampled_from([*TABLES, "station"]))] = value
@@ -240,7 +242,7 @@ def test_what_is_written_as_toml_is_read_as_it_was(key, value):
 def test_the_example_is_valid_and_shows_every_key():
     tables = tomllib.loads(EXAMPLE.read_text(encoding="utf-8"))
     assert farm_from_tables(tables).organisation is not None
-    tables["layout"] = list(tables["layout"].values())
+    tables |= {kind: list(tables[kind].values()) for kind in NAMED}
     shown = {
         kind: {key for table in tables[kind] for key in table}
         for kind in TABLES

@@ -1,0 +1,89 @@
+"""How dates would move under other numbers of the rule; nothing is stored."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import product
+from math import ceil
+
+import numpy as np
+
+from alerts.rules import WindowRule, find_faults
+from alerts.windows import Span, evaluate
+from service.evaluation import BlockEvaluation
+from service.store.blocks import Block
+
+
+class ContradictionError(Exception):
+    """The numbers asked for contradict each other."""
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """The numbers to try; an empty list leaves those of the block's own rule set. [degC, days]"""
+
+    spring_opens_c: Sequence[float] = ()
+    margin_c: Sequence[float] = ()
+    mean_days: Sequence[int] = ()
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The windows of a block under one rule, and under its own."""
+
+    block: Block
+    rule: WindowRule
+    spans: list[Span]
+    own_spans: list[Span]
+
+
+def vary(rule: WindowRule, numbers: Numbers) -> list[WindowRule]:
+    """Return a rule set with each combination of the numbers.
+
+    A mean of other days needs the same share of them, rounded up. ContradictionError where a
+    combination contradicts itself.
+    """
+    share = rule.mean_needs / rule.mean_days
+    rules = [
+        replace(
+            rule,
+            spring_opens_c=opens_c,
+            margin_c=margin_c,
+            mean_days=days,
+            mean_needs=ceil(share * days),
+        )
+        for opens_c, margin_c, days in product(
+            numbers.spring_opens_c or [rule.spring_opens_c],
+            numbers.margin_c or [rule.margin_c],
+            numbers.mean_days or [rule.mean_days],
+        )
+    ]
+    for one in rules:
+        for fault in find_faults(one):
+            raise ContradictionError(fault)
+    return rules
+
+
+def try_rules(evaluations: Sequence[BlockEvaluation], numbers: Numbers) -> Iterator[Trial]:
+    """Yield the trials of each block, in the order of the blocks.
+
+    Blocks of one rule set whose days are the same walk through the engine together, once a rule.
+    """
+    groups: dict[tuple[WindowRule, date], list[BlockEvaluation]] = defaultdict(list)
+    for one in evaluations:
+        groups[one.rule, one.as_of].append(one)
+    trials: dict[str, list[Trial]] = defaultdict(list)
+    for (own, as_of), members in groups.items():
+        zones = [one.root_zone for one in members]
+        series_c = np.array([zone.root_zone_c for zone in zones])
+        south = np.array([one.block.south for one in members])
+        for rule in vary(own, numbers):
+            found = evaluate(series_c, zones[0].day, south, rule, as_of)
+            for one, evaluation in zip(members, found, strict=True):
+                trial = Trial(one.block, rule, evaluation.spans, one.evaluation.spans)
+                trials[one.block.id].append(trial)
+    for one in evaluations:
+        yield from trials[one.block.id]

@@ -1,0 +1,173 @@
+"""Rule sets other than the built-in one: every number, in both readings of the rule."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from alerts.rules import FACTS, GRAPE_PHYLLOXERA, ORIGINS, RULES, WindowRule, find_faults
+from alerts.states import find_state
+from alerts.windows import evaluate
+from probes.units import c_to_f, delta_f_to_c, f_to_c
+from tests.alerts.test_windows_laws import Series, random_series, seeds, series_drawn
+from tests.plain_rule import plain_spans
+from tests.windows_by_hand import (
+    WARM_SUMMER,
+    Case,
+    Evaluate,
+    both_readings,
+    by_hand,
+    engine_spans,
+    on,
+    soil,
+    span,
+)
+
+ONLY_SPRING = replace(GRAPE_PHYLLOXERA, windows=("spring",))
+ONLY_FALL = replace(GRAPE_PHYLLOXERA, windows=("fall",))
+COOLS = WARM_SUMMER | {"2015-09-01": 70, "2015-10-01": 50}
+FALL = span("fall", "2015-09-04", "2015-10-03", "cold")  # by hand: 74 .. 71; 66, 62, 58
+SPRING = span("spring", "2015-04-05", "2015-05-17", "spent")
+
+
+def random_rule(seed: int) -> WindowRule:
+    """Return a rule set of any numbers, in halves of °F, that may contradict itself."""
+    random = np.random.default_rng(seed)
+
+    def limit_c(low_f: float, high_f: float) -> float:
+        return f_to_c(low_f + 0.5 * int(random.integers(2 * (high_f - low_f) + 1)))
+
+    def step_c(high_f: float) -> float:
+        return delta_f_to_c(0.5 * int(random.integers(2 * high_f + 1)))
+
+    def day(first: int, last: int) -> tuple[int, int]:
+        return int(random.integers(first, last + 1)), int(random.integers(1, 29))
+
+    mean_days = int(random.integers(1, 11))
+    return replace(
+        GRAPE_PHYLLOXERA,
+        windows=[("spring", "fall"), ("spring", "fall"), ("spring",), ("fall",)][
+            random.integers(4)
+        ],
+        mean_days=mean_days,
+        mean_needs=int(random.integers(1, mean_days + 1)),
+        spring_opens_c=limit_c(56, 72),
+        spring_from=day(1, 4),
+        unseen_until=day(4, 9),
+        unseen_max_c=limit_c(60, 80),
+        hot_above_c=limit_c(70, 90),
+        cold_below_c=limit_c(50, 64),
+        spring_days=int(random.integers(1, 120)),
+        fall_from=day(6, 11),
+        fall_drop_c=step_c(10),
+        margin_c=step_c(4),
+    )
+
+
+rules_drawn = seeds.map(random_rule).filter(lambda rule: not find_faults(rule))
+
+
+@settings(max_examples=400, deadline=None)
+@given(series_drawn, rules_drawn)
+def test_engine_and_plain_rule_agree_on_any_rule(series: Series, rule: WindowRule) -> None:
+    arguments = (series.values_c, series.first_day, series.south, rule, series.as_of)
+    assert engine_spans(*arguments) == plain_spans(*arguments)
+
+
+def test_every_number_of_random_rules_matters_to_some_series() -> None:
+    changed = {
+        name: value
+        for name, value in asdict(replace(random_rule(3), windows=("fall",))).items()
+        if name not in ("name", "tolerance_c")
+    }
+    every = [random_series(seed) for seed in range(150)]
+
+    def spans_by(rule: WindowRule) -> list:
+        return [
+            engine_spans(one.values_c, one.first_day, one.south, rule, one.as_of) for one in every
+        ]
+
+    usual = spans_by(GRAPE_PHYLLOXERA)
+    without_effect = [
+        name
+        for name, value in changed.items()
+        if spans_by(replace(GRAPE_PHYLLOXERA, **{name: value})) == usual
+    ]
+    assert without_effect == []
+
+
+@both_readings
+@by_hand(
+    Case("spring alone", COOLS, "2015-12-31", [SPRING], rule=ONLY_SPRING),
+    Case("fall alone", COOLS, "2015-12-31", [FALL], rule=ONLY_FALL),
+    Case(
+        "where fall is not wanted, spring turns all the same",
+        {"2015-01-01": 50, "2015-08-01": 70, "2015-08-20": 62},
+        "2015-12-31",
+        # by hand: R on 1-5 August 54 .. 70, 66 on the 4th; 68.4 on 20 August, 66.8, 65.2 <= 66.4
+        [span("spring", "2015-08-04", "2015-08-22", "turned")],
+        rule=ONLY_SPRING,
+    ),
+    Case(
+        "a mean of one day follows the day",
+        {"2015-01-01": 50, "2015-04-01": 66},
+        "2015-04-20",
+        [span("spring", "2015-04-01")],
+        rule=replace(GRAPE_PHYLLOXERA, mean_days=1, mean_needs=1),
+    ),
+    Case(
+        "a lower limit opens earlier",
+        {"2015-01-01": 50, "2015-04-01": 63},
+        "2015-04-20",
+        [span("spring", "2015-04-05")],  # by hand: R on 4-5 April 60.4, 63
+        rule=replace(GRAPE_PHYLLOXERA, spring_opens_c=f_to_c(62.0)),
+    ),
+)
+def test_a_rule_of_other_numbers_by_hand(case: Case, evaluate: Evaluate) -> None:
+    assert case.found_by(evaluate) == case.spans
+
+
+@pytest.mark.parametrize(
+    ("rule", "as_of", "state"),
+    [
+        (ONLY_SPRING, "2015-06-30", "done for the season"),
+        (ONLY_SPRING, "2015-09-20", "done for the season"),
+        (ONLY_FALL, "2015-04-20", "resting"),
+        (ONLY_FALL, "2015-09-20", "open"),
+        (ONLY_FALL, "2015-11-01", "done for the season"),
+        (GRAPE_PHYLLOXERA, "2015-06-30", "resting"),
+    ],
+)
+def test_a_window_that_is_not_wanted_is_not_waited_for(
+    rule: WindowRule, as_of: str, state: str
+) -> None:
+    first_day, values_c = soil(COOLS, "2015-12-31")
+    days = np.datetime64(first_day) + np.arange(len(values_c))
+    (one,) = evaluate(np.array([values_c]), days, np.array([False]), rule, on(as_of))
+    assert find_state(one, rule, False, True, on(as_of)) == state
+
+
+def test_three_temperatures_of_spring_stand_apart() -> None:
+    # source: [UC-PHYLLOXERA] 60 °F; common practice, no source: 64 °F; [TURLEY-1996] 18 °C
+    assert [round(c_to_f(fact.value_c), 9) for fact in FACTS] == [60.0, 64.0, 64.4]
+    assert FACTS[2].value_c == 18.0
+    assert "not used" in FACTS[2].origin
+    assert 18.0 not in asdict(GRAPE_PHYLLOXERA).values()
+
+
+def test_every_number_of_the_built_in_rule_has_an_origin() -> None:
+    assert set(ORIGINS) == set(asdict(GRAPE_PHYLLOXERA)) - {"name", "tolerance_c"}
+    assert [find_faults(rule) for rule in RULES.values()] == [[]]
+
+
+@settings(max_examples=100, deadline=None)
+@given(seeds, st.floats(0.1, 20))
+def test_a_cold_limit_above_the_opening_one_is_always_a_fault(seed: int, more_c: float) -> None:
+    rule = random_rule(seed)
+    assume(rule.spring_opens_c + more_c < 60)
+    cold = replace(rule, cold_below_c=rule.spring_opens_c + more_c)
+    assert any(fault.startswith("cold_below") for fault in find_faults(cold))
