@@ -15,13 +15,17 @@ from service.store.schema import StoreTooNewError, upgrade
 
 
 def open_store(data: Path) -> tuple[Settings, Engine]:
-    """Return the settings for a data folder and its store, created or brought up to date."""
+    """Return the settings for a data folder and its store, created or brought up to date.
+
+    The store is closed as the command ends that opened it.
+    """
     try:
         settings = Settings(data=data)
     except ValidationError as error:
         raise click.UsageError("; ".join(map(_fault, error.errors()))) from None
     settings.data.mkdir(parents=True, exist_ok=True)
     engine = open_engine(settings.store_url)
+    click.get_current_context().call_on_close(engine.dispose)
     try:
         upgrade(engine)
     except StoreTooNewError as error:

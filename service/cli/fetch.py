@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -13,8 +11,8 @@ import click
 from sqlalchemy import Engine
 
 from service.cli.options import DAY, wrap_text
+from service.cli.progress import progress_bar
 from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
-from service.intake.ingest import Progress
 from service.intake.reports import COUNTS
 from service.store.engine import reading
 from service.store.stations import StationRow, UnknownStationError, fetch_stations
@@ -80,25 +78,11 @@ def _fetch(
     make = make_fetcher(contact)
     for station in stations:
         now = datetime.now(UTC)
-        with _progress_bar(station.id) as progress:
+        with progress_bar(station.id) as progress:
             if since is None and until is None:
                 yield fetch_new(engine, make, station, now, progress)
             else:
                 yield fetch_days(engine, make, station, since, until, now, progress)
-
-
-@contextmanager
-def _progress_bar(title: str) -> Iterator[Progress]:
-    """Draw a bar while a station is fetched, where someone looks on."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress as Bar
-
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
 
 
 def _is_clean(report: FetchReport) -> bool:

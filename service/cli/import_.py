@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +12,7 @@ import click
 
 from probes.logger_files import FileRefused
 from service.cli.options import WIDTH, wrap_text
+from service.cli.progress import progress_bar
 from service.intake.files import import_file
 from service.intake.ingest import Progress
 from service.intake.known import WithdrawnError
@@ -49,7 +49,7 @@ def command(
     reports = []
     for path in files:
         try:
-            with _progress_bar(path) as progress:
+            with _progress(path) as progress:
                 now = datetime.now(UTC)
                 reports.append(import_file(engine, logger_id, path, now, dry_run, progress))
         except UnknownLoggerError as error:
@@ -72,18 +72,10 @@ def command(
     ctx.exit(1 if report.rejects or report.conflicting else 0)
 
 
-@contextmanager
-def _progress_bar(path: Path) -> Iterator[Progress]:
-    """Draw a bar while a long file is imported, where someone looks on."""
-    if path.stat().st_size < LONG_FILE_BYTES or not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress as Bar
-
-    with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(path.name, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+def _progress(path: Path) -> AbstractContextManager[Progress]:
+    """Return a bar for a long file."""
+    is_long = path.stat().st_size >= LONG_FILE_BYTES
+    return progress_bar(path.name) if is_long else nullcontext(lambda _: None)
 
 
 def _as_json(report: ImportReport, signs: Sequence[str]) -> str:

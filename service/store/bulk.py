@@ -73,10 +73,13 @@ def fetch_columns(connection: Connection, query: Select[*tuple[Any, ...]]) -> Co
 
 
 def insert_columns(connection: Connection, table: Table, columns: Columns) -> None:
-    """Insert rows that are new: for each column of the table an array, all of one length."""
+    """Insert rows that are new: for each column of the table an array, all of one length.
+
+    A NaN is kept as NULL.
+    """
     driver: Any = connection.connection.driver_connection
     ordered = [columns[column.name] for column in table.columns]
-    forms = [_FORMS[type(column.type)] for column in table.columns]
+    forms: list[_Form | None] = [_FORMS[type(column.type)] for column in table.columns]
     if connection.dialect.name == "sqlite":
         statement = str(insert(table).compile(dialect=connection.dialect))
         tuples = (zip(*map(_plain, chunk), strict=True) for chunk in _chunks(ordered))
@@ -90,11 +93,14 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
 
 
 def execute_many(
-    connection: Connection, statement: Executable, rows: Iterable[Mapping[str, Any]]
+    connection: Connection,
+    statement: Executable,
+    rows: Iterable[Mapping[str, Any]],
+    chunk_rows: int = CHUNK_ROWS,
 ) -> None:
     """Execute a statement for each of any number of rows, a chunk at a time."""
     remaining = iter(rows)
-    while chunk := list(islice(remaining, CHUNK_ROWS)):
+    while chunk := list(islice(remaining, chunk_rows)):
         connection.execute(statement, chunk)
 
 
@@ -104,19 +110,33 @@ def _chunks(columns: list[NDArray[Any]]) -> Iterator[list[NDArray[Any]]]:
 
 
 def _plain(column: NDArray[Any]) -> list[Any]:
+    """Return a column as SQLite takes it: days as text, instants as numbers."""
+    if column.dtype == "M8[D]":
+        return np.datetime_as_string(column).tolist()
     return (column.astype(np.int64) if column.dtype.kind == "M" else column).tolist()
 
 
-def _write_rows(columns: list[NDArray[Any]], forms: list[_Form]) -> bytes:
-    """Return rows as COPY takes them: the number of columns, then length and value of each."""
+def _write_rows(columns: list[NDArray[Any]], forms: list[_Form | None]) -> bytes:
+    """Return rows as COPY takes them: the number of columns, then length and value of each.
+
+    A form of None: a column of NULLs. Rows with a NaN come after the others.
+    """
+    for number, form in enumerate(forms):
+        if form and form.array == "f8" and (null := np.isnan(columns[number])).any():
+            without = [*forms[:number], None, *forms[number + 1 :]]
+            return _write_rows([column[~null] for column in columns], forms) + _write_rows(
+                [column[null] for column in columns], without
+            )
     fields = [("columns", ">i2")]
     for number, form in enumerate(forms):
-        fields += [(f"length {number}", ">i4"), (f"value {number}", form.wire)]
+        fields.append((f"length {number}", ">i4"))
+        fields += [(f"value {number}", form.wire)] if form else []
     rows = np.empty(len(columns[0]), fields)
     rows["columns"] = len(columns)
     for number, (column, form) in enumerate(zip(columns, forms, strict=True)):
-        rows[f"length {number}"] = np.dtype(form.wire).itemsize
-        rows[f"value {number}"] = column.astype(np.int64) - form.epoch if form.epoch else column
+        rows[f"length {number}"] = np.dtype(form.wire).itemsize if form else -1
+        if form:
+            rows[f"value {number}"] = column.astype(np.int64) - form.epoch if form.epoch else column
     return rows.tobytes()
 
 

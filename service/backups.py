@@ -1,0 +1,79 @@
+"""A store in one file, and back: a SQLite store, whichever database the service runs on."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from shutil import copyfile
+from tempfile import TemporaryDirectory
+
+from sqlalchemy import Engine
+
+from service.store.copying import Comparison, Progress, copy_store
+from service.store.engine import open_engine, reading
+from service.store.schema import upgrade
+
+
+class NoBackupError(ValueError):
+    """A file is no backup, or a damaged one."""
+
+
+def write_backup(engine: Engine, path: Path, progress: Progress = lambda _: None) -> None:
+    """Write what the store holds at one moment to a new file: all of it, or no file is there.
+
+    The service may go on meanwhile. The file holds addresses of people: only its owner may read it.
+    Raises FileExistsError, and what the file system says.
+    """
+    partial = path.with_name(f"{path.name}.part")
+    partial.unlink(missing_ok=True)
+    partial.touch(mode=0o600)
+    try:
+        if engine.dialect.name == "sqlite":
+            with closing(engine.raw_connection()) as connection:
+                connection.cursor().execute("vacuum into ?", (str(partial),))
+        else:
+            with _opened(partial) as copy, reading(engine) as connection:
+                upgrade(copy)
+                copy_store(connection, copy, progress)
+        _check(partial)
+        with partial.open("rb") as file:
+            os.fsync(file.fileno())
+        os.link(partial, path)  # refuses where another has come meanwhile
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def restore_backup(
+    path: Path, engine: Engine, progress: Progress = lambda _: None
+) -> list[Comparison]:
+    """Put a backup into an empty store; an older one is brought up to date on the way."""
+    _check(path)
+    with TemporaryDirectory() as folder:
+        copy = Path(folder, "backup.db")  # the backup stays as it is
+        copyfile(path, copy)
+        with _opened(copy) as source:
+            upgrade(source)
+            with reading(source) as connection:
+                return copy_store(connection, engine, progress)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Engine]:
+    engine = open_engine(f"sqlite:///{path}")
+    yield engine
+    engine.dispose()  # which empties the write-ahead log into the file
+
+
+def _check(path: Path) -> None:
+    """Raise where a file is not a whole store."""
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as connection:
+        try:
+            found = connection.execute("pragma integrity_check(1)").fetchone()[0]
+            connection.execute("select version_num from alembic_version")
+        except sqlite3.DatabaseError as error:
+            raise NoBackupError(f"{path.name} is no backup of Digseason: {error}") from None
+    if found != "ok":
+        raise NoBackupError(f"{path.name} is damaged: {found}; take an earlier backup")

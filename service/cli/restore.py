@@ -1,0 +1,41 @@
+"""digseason restore"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from service.backups import NoBackupError, restore_backup
+from service.cli.comparisons import show_comparisons
+from service.cli.progress import progress_bar
+from service.store.copying import is_set_up
+from service.store.engine import reading
+from service.store.schema import StoreTooNewError
+from service.wiring import open_store
+
+
+@click.command("restore")
+@click.argument(
+    "file", metavar="FILE", type=click.Path(exists=True, dir_okay=False, path_type=Path)
+)
+@click.pass_context
+def command(ctx: click.Context, file: Path) -> None:
+    """Fill an empty store from the backup FILE, and compare both.
+
+    The store is that of --data, or the one that DIGSEASON_DATABASE_URL names; it takes the backup
+    of either kind. What was told after the backup was made is told again.
+    """
+    _, engine = open_store(ctx.obj)
+    with reading(engine) as connection:
+        if is_set_up(connection):
+            raise click.UsageError(
+                f"there is a store in {engine.url}, and nothing of it is overwritten: "
+                "move it away first, or name another --data"
+            )
+    try:
+        with progress_bar(file.name) as progress:
+            comparisons = restore_backup(file, engine, progress)
+    except (NoBackupError, StoreTooNewError) as error:
+        raise click.BadParameter(str(error), param_hint="FILE") from None
+    ctx.exit(show_comparisons(comparisons))
