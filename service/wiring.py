@@ -23,7 +23,7 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
         settings = Settings(data=data)
     except ValidationError as error:
         raise click.UsageError("; ".join(map(_fault, error.errors()))) from None
-    settings.data.mkdir(parents=True, exist_ok=True)
+    settings.data.mkdir(mode=0o700, parents=True, exist_ok=True)  # it holds addresses
     engine = open_engine(settings.store_url)
     click.get_current_context().call_on_close(engine.dispose)
     try:

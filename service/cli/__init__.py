@@ -21,6 +21,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
+    "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),
     "backup": ("service.cli.backup", "Write the whole store to a file."),
     "restore": ("service.cli.restore", "Fill an empty store from a backup."),
     "move-store": ("service.cli.move_store", "Copy the store to another database."),

@@ -1,0 +1,157 @@
+"""What an operator should know of a running Digseason: what is fine, and what wants a look."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import stat
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection, Engine, func, select, text
+
+from service.settings import Settings
+from service.store import tables
+from service.store.engine import reading
+from service.store.rounds import fetch_last_round_at
+from service.store.schema import find_revision
+from service.store.stations import fetch_stations
+
+LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site has its own
+LATE_MESSAGE = timedelta(hours=1)
+CLOCK_SLACK = timedelta(minutes=2)
+LEAST_FREE_BYTES = 1_000_000_000
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was looked at.
+
+    remedy : what to do; None where nothing is to be done
+    """
+
+    what: str
+    said: str
+    remedy: str | None = None
+
+
+def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Finding]:
+    """Return what was found, in the order in which it matters; nothing is changed."""
+    damage = _find_damage(engine)
+    if damage is not None:
+        return [damage]  # nothing else that the store says is to be trusted
+    with reading(engine) as connection:
+        return [
+            _check_pages(connection),
+            Finding("schema", f"at {find_revision(connection)}, up to date"),
+            _check_disk(connection, settings),
+            _check_folder(settings),
+            _check_clock(connection, now),
+            _check_round(connection, now),
+            *_check_feeds(connection),
+            _check_outbox(connection, now),
+            _check_mail(connection, settings),
+        ]
+
+
+def _find_damage(engine: Engine) -> Finding | None:
+    """Return what is wrong with a SQLite file; outside a transaction, which would not end."""
+    if engine.dialect.name != "sqlite":
+        return None
+    with closing(engine.raw_connection()) as connection:
+        try:
+            faults = [fault for (fault,) in connection.cursor().execute("pragma quick_check(3)")]
+        except sqlite3.DatabaseError as error:
+            faults = [str(error)]
+    if faults == ["ok"]:
+        return None
+    remedy = "Stop Digseason, keep this file, and restore the last backup into a new folder."
+    return Finding("integrity", f"the store is damaged: {'; '.join(faults)}", remedy)
+
+
+def _check_pages(connection: Connection) -> Finding:
+    if connection.dialect.name == "sqlite":
+        return Finding("integrity", "every page of the store can be read")
+    if connection.scalar(text("show data_checksums")) == "on":
+        return Finding("integrity", "the server keeps checksums of its pages")
+    remedy = "Stop the server and run its `pg_checksums --enable`."
+    return Finding("integrity", "the server keeps no checksums of its pages", remedy)
+
+
+def _check_disk(connection: Connection, settings: Settings) -> Finding:
+    free_bytes = shutil.disk_usage(settings.data).free
+    own_bytes = 0
+    if connection.dialect.name == "sqlite":
+        own_bytes = (settings.data / "digseason.db").stat().st_size
+    said = f"{free_bytes / 1e9:,.1f} GB free where {settings.data} lies"
+    if free_bytes >= max(LEAST_FREE_BYTES, own_bytes):
+        return Finding("disk", said)
+    return Finding("disk", said, "Make room: without it imports and rounds will fail.")
+
+
+def _check_folder(settings: Settings) -> Finding:
+    mode = settings.data.stat().st_mode
+    if mode & (stat.S_IRWXG | stat.S_IRWXO):
+        said = "other users of this machine may look into the data folder, addresses in it"
+        return Finding("folder", said, f"Run `chmod 700 {settings.data}`.")
+    return Finding("folder", "only its owner may look into it")
+
+
+def _check_clock(connection: Connection, now: datetime) -> Finding:
+    columns = (tables.import_batch.c.imported_at, tables.round_.c.started_at)
+    kept = [connection.scalar(select(func.max(column))) for column in columns]
+    ahead = max((at for at in kept if at is not None), default=now) - now
+    if ahead <= CLOCK_SLACK:
+        return Finding("clock", f"{now:%Y-%m-%d %H:%M} UTC, later than all that is kept")
+    said = f"{now:%Y-%m-%d %H:%M} UTC, yet something was kept {_length(ahead)} later than that"
+    return Finding("clock", said, "Set this machine's clock, and let it follow a time server.")
+
+
+def _check_round(connection: Connection, now: datetime) -> Finding:
+    last_at = fetch_last_round_at(connection)
+    remedy = "Keep `digseason serve` running, or start `digseason round` every day."
+    if last_at is None:
+        return Finding("round", "there has been none", remedy)
+    said = f"the last one {_length(now - last_at)} ago"
+    return Finding("round", said, remedy if now - last_at > LATE_ROUND else None)
+
+
+def _check_feeds(connection: Connection) -> Iterator[Finding]:
+    stations = fetch_stations(connection)
+    failing = [station for station in stations if station.failing_since is not None]
+    for station in failing:
+        said = f"{station.id}: failing since {station.failing_since:%Y-%m-%d}: {station.failure}"
+        yield Finding("feed", said, f"Try `digseason fetch --station {station.id}`.")
+    if stations and not failing:
+        yield Finding("feeds", f"{len(stations)}, and none fails")
+
+
+def _check_outbox(connection: Connection, now: datetime) -> Finding:
+    waiting = (tables.outbox.c.delivered_at.is_(None),)
+    late = (*waiting, tables.outbox.c.created_at < now - LATE_MESSAGE)
+    counts = [
+        connection.scalar(select(func.count()).select_from(tables.outbox).where(*which)) or 0
+        for which in (waiting, late)
+    ]
+    said = f"{counts[0]:,} messages wait, {counts[1]:,} of them for more than an hour"
+    remedy = "Read what `digseason serve` says of them, and run `digseason round`."
+    return Finding("outbox", said, remedy if counts[1] else None)
+
+
+def _check_mail(connection: Connection, settings: Settings) -> Finding:
+    readers = connection.scalars(
+        select(tables.recipient.c.name).where(
+            tables.recipient.c.retired_at.is_(None), tables.recipient.c.email.is_not(None)
+        )
+    ).all()
+    if settings.mail_from == Settings.model_fields["mail_from"].default and readers:
+        said = f"mails to {len(readers)} readers come from {settings.mail_from}"
+        return Finding("mail", said, "Set DIGSEASON_MAIL_FROM to an address of yours.")
+    return Finding("mail", f"sent from {settings.mail_from}")
+
+
+def _length(span: timedelta) -> str:
+    hours = span / timedelta(hours=1)
+    return f"{span.days} days" if hours >= 48 else f"{hours:.1f} hours"

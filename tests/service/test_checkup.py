@@ -1,0 +1,127 @@
+"""What `digseason check` finds, each fault planted for real."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from sqlalchemy import Engine, insert
+
+from service.checkup import Finding, check_service
+from service.cli import main
+from service.settings import Settings
+from service.store import tables
+from service.store.engine import open_engine, writing
+from service.store.outbox import add_digest, add_message
+from service.store.rounds import begin_round, finish_round
+from service.store.schema import upgrade
+from service.store.stations import fetch_stations, note_failure
+from tests.farms import STATION, farm_text, set_up
+
+NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Settings of an operator who has set what there is to set."""
+    data = tmp_path / "kept"
+    data.mkdir(mode=0o700)
+    (data / "digseason.db").touch()
+    return Settings(data=data, mail_from="Alder Bench <soil@example.org>")
+
+
+def run_round(engine: Engine, at: datetime) -> None:
+    with writing(engine) as connection:
+        finish_round(connection, begin_round(connection, None, at), at, 0, 0)
+
+
+def found(engine: Engine, settings: Settings, what: str) -> Finding:
+    return next(one for one in check_service(engine, settings, NOW) if one.what == what)
+
+
+def test_a_service_that_is_well_wants_no_look(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True))
+    run_round(engine, NOW - 20 * HOUR)
+    remedies = {one.what: one.remedy for one in check_service(engine, settings, NOW)}
+    assert remedies.pop("integrity") is None or engine.dialect.name == "postgresql"
+    assert set(remedies.values()) == {None}
+
+
+@pytest.mark.parametrize(
+    ("last_at", "said"),
+    [
+        pytest.param(None, "there has been none", id="never"),
+        pytest.param(NOW - 27 * HOUR, "the last one 27.0 hours ago", id="yesterday"),
+        pytest.param(NOW - 240 * HOUR, "the last one 10 days ago", id="long ago"),
+    ],
+)
+def test_a_round_that_is_late_wants_a_look(
+    engine: Engine, settings: Settings, last_at: datetime | None, said: str
+) -> None:
+    if last_at:
+        run_round(engine, last_at)
+    one = found(engine, settings, "round")
+    assert (one.said, one.remedy is None) == (said, False)
+
+
+def test_a_clock_that_went_back_wants_a_look(engine: Engine, settings: Settings) -> None:
+    run_round(engine, NOW + 30 * HOUR)
+    one = found(engine, settings, "clock")
+    assert "30.0 hours later" in one.said
+    assert one.remedy
+
+
+def test_a_feed_that_fails_is_named_with_its_failure(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True, more=STATION))
+    with writing(engine) as connection:
+        station = fetch_stations(connection)[0]
+        note_failure(connection, station, NOW - 100 * HOUR, "answered 503")
+    one = found(engine, settings, "feed")
+    assert one.said == "b1: failing since 2026-02-26: answered 503"
+    assert one.remedy == "Try `digseason fetch --station b1`."
+
+
+def test_a_message_that_waits_for_long_wants_a_look(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True))
+    with writing(engine) as connection:
+        digest = add_digest(connection, "Ada Example", NOW)
+        add_message(connection, digest, "mail", "ada@example.org", "text", NOW - 2 * HOUR)
+    one = found(engine, settings, "outbox")
+    assert one.said == "1 messages wait, 1 of them for more than an hour"
+    assert one.remedy
+
+
+def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Settings) -> None:
+    settings.data.chmod(0o755)
+    one = found(engine, settings, "folder")
+    assert one.remedy == f"Run `chmod 700 {settings.data}`."
+
+
+def test_a_sender_that_is_not_set_wants_a_look(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True))
+    one = found(engine, Settings(data=settings.data), "mail")
+    assert one.said == "mails to 1 readers come from Digseason <digseason@localhost>"
+    assert one.remedy
+
+
+def test_a_damaged_store_wants_a_look(tmp_path: Path) -> None:
+    path = tmp_path / "digseason.db"
+    engine = open_engine(f"sqlite:///{path}")
+    upgrade(engine)
+    with writing(engine) as connection:
+        connection.execute(
+            insert(tables.layout),
+            [{"name": f"{n:04}", "spec": {"k": "x" * 99}} for n in range(999)],
+        )
+    engine.dispose()
+    body = bytearray(path.read_bytes())
+    place = body.index(b"xxxxxxxxx") // 4096 * 4096
+    body[place : place + 4096] = bytes(4096)
+    path.write_bytes(body)
+    result = CliRunner().invoke(main, ["--data", str(tmp_path), "check"])
+    assert result.exit_code == 1
+    assert "look  integrity   the store is damaged" in result.output
+    assert max(map(len, result.output.splitlines())) <= 80
