@@ -12,9 +12,17 @@ from itertools import groupby
 
 from alerts.card import cautions, scouting_card
 from alerts.figures import show_day
-from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome
+from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
 from alerts.sentences import tell
+from alerts.silence_news import (
+    SilenceNotice,
+    headline_silence,
+    name_source,
+    order_silences,
+    sum_up_silences,
+)
+from alerts.silence_sentences import tell_silence
 from alerts.words import translations
 from probes.units import Unit
 
@@ -39,7 +47,12 @@ class Digest:
     text: str
 
 
-def compose_digest(notices: Sequence[Notice], reader: Reader, as_of: date) -> Digest:
+def compose_digest(
+    notices: Sequence[Notice],
+    reader: Reader,
+    as_of: date,
+    silences: Sequence[SilenceNotice] = (),
+) -> Digest:
     """Return the digest of these notices for one reader.
 
     Parameters
@@ -49,12 +62,14 @@ def compose_digest(notices: Sequence[Notice], reader: Reader, as_of: date) -> Di
     reader : Reader
     as_of : date
         The last day of readings it rests on.
+    silences : sequence of SilenceNotice
+        In any order.
 
     Returns
     -------
     Digest
-        Lines of at most 72 columns: the answer, the blocks by site, what to do where a block is
-        open, and the cautions.
+        Lines of at most 72 columns: the answer, the blocks by site, loggers and stations, what to
+        do where a block is open, and the cautions; without a block no cautions of digging.
 
     Raises
     ------
@@ -63,12 +78,15 @@ def compose_digest(notices: Sequence[Notice], reader: Reader, as_of: date) -> Di
     """
     language = reader.language
     _ = translations(language).gettext
-    news = gather_news(notices)
-    subject = _subject(news, language)
+    news = gather_news(notices) if notices or not silences else []
+    subject = _subject(news, language) if news else _subject_of_silences(silences, language, as_of)
     parts = [_wrap(f"{subject}.")]
     for site_name, of_site in groupby(news, key=lambda one: one.site_name):
         parts.append(_title(site_name))
         parts += [_tell_block(one, reader, as_of) for one in of_site]
+    if silences:
+        parts.append(_title(_("Loggers and stations")))
+        parts += [_tell_source(one, language, as_of) for one in order_silences(silences)]
     if any(not one.is_open for one in news):
         parts.append(
             _wrap(
@@ -80,8 +98,12 @@ def compose_digest(notices: Sequence[Notice], reader: Reader, as_of: date) -> Di
         )
     if any(one.is_open for one in news):
         parts.append(_list(_("What to do now"), scouting_card(language)))
-    parts.append(_list(_("Before you dig"), cautions(language)))
-    source = _("For {reader} by {organisation}, from soil readings up to the end of {day}.").format(
+    if news:
+        parts.append(_list(_("Before you dig"), cautions(language)))
+    source = _("For {reader} by {organisation}.")
+    if news:
+        source = _("For {reader} by {organisation}, from soil readings up to the end of {day}.")
+    source = source.format(
         reader=reader.name,
         organisation=reader.organisation,
         day=show_day(as_of, language, as_of),
@@ -105,6 +127,13 @@ def _subject(news: Sequence[BlockNews], language: str) -> str:
     return words.gettext("Dig season: {outcomes}").format(outcomes=", ".join(clauses))
 
 
+def _subject_of_silences(silences: Sequence[SilenceNotice], language: str, as_of: date) -> str:
+    if len(silences) > 1:
+        return sum_up_silences(silences, language)
+    (one,) = silences
+    return headline_silence(one, name_source(one, language), language, as_of)
+
+
 def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
     counts = Counter(one.outcome for one in news)
     return [(outcome, counts[outcome]) for outcome in OUTCOMES if counts[outcome]]
@@ -113,6 +142,11 @@ def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
 def _tell_block(news: BlockNews, reader: Reader, as_of: date) -> str:
     told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
     return "\n".join([_wrap(news.block_name), *(_wrap(text, "  ") for text in told)])
+
+
+def _tell_source(one: SilenceNotice, language: str, as_of: date) -> str:
+    label = f"{name_source(one, language)} ({tidy(one.site_name)})"
+    return "\n".join([_wrap(label), _wrap(tell_silence(one, language, as_of), "  ")])
 
 
 def _title(text: str) -> str:

@@ -79,7 +79,7 @@ def show_mean(days: int, language: str) -> str:
 def show_depths(depths_cm: Sequence[float], language: str) -> str:
     """Return "15, 30 and 45 cm"."""
     shown = [format_decimal(depth, "0.#", _locale(language)) for depth in depths_cm]
-    return f"{format_list(shown, locale=_locale(language))} cm"
+    return f"{show_list(shown, language)} cm"
 
 
 def show_interval(top_cm: float, bottom_cm: float, language: str) -> str:
@@ -108,7 +108,12 @@ def show_source(source: StationSource, language: str) -> str:
 
 def show_sources(sources: Sequence[StationSource], language: str) -> str:
     """Return the stations as one phrase."""
-    return format_list([show_source(one, language) for one in sources], locale=_locale(language))
+    return show_list([show_source(one, language) for one in sources], language)
+
+
+def show_list(items: Sequence[str], language: str) -> str:
+    """Return "River Row, Long Acre and Barn Flat"."""
+    return format_list(items, locale=_locale(language))
 
 
 def _figure(temp_c: float, unit: Unit, language: str, pattern: str = "0.0") -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 
+ONE_PART = 160
+"""Septets."""
+
 _BASIC = frozenset(
     "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
@@ -29,6 +32,17 @@ def count_septets(text: str) -> int:
     return sum(1 + (character in _EXTENSION) for character in text)
 
 
+def shorten(name: str, length: int) -> str:
+    """Return a name in at most `length` septets, ".." for what is left out."""
+    name = to_gsm7(name)
+    if count_septets(name) <= length:
+        return name
+    name = name[:length]
+    while count_septets(name) > length - 2:
+        name = name[:-1]
+    return f"{name.rstrip()}.."
+
+
 def count_parts(text: str) -> int:
     """Return how many SMS a text takes: 160 septets, or 153 each; in UCS-2 70 units, or 67 each.
 
@@ -44,7 +58,7 @@ def count_parts(text: str) -> int:
     if not text:
         raise ValueError("an SMS needs a text")
     if set(text) <= _BASIC | _EXTENSION:
-        return _fill((1 + (character in _EXTENSION) for character in text), 160, 153)
+        return _fill((1 + (character in _EXTENSION) for character in text), ONE_PART, 153)
     return _fill((1 + (ord(character) > 0xFFFF) for character in text), 70, 67)
 
 

@@ -57,10 +57,10 @@ def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
     for notice in sorted(notices, key=_in_time):
         by_block[notice.block_id].append(notice)
     news = [
-        BlockNews(_tidy(of_block[0].site_name), _tidy(of_block[0].block_name), tuple(of_block))
+        BlockNews(tidy(of_block[0].site_name), tidy(of_block[0].block_name), tuple(of_block))
         for of_block in by_block.values()
     ]
-    return sorted(news, key=lambda one: (*_sort_key(one.site_name), *_sort_key(one.block_name)))
+    return sorted(news, key=lambda one: (*sort_key(one.site_name), *sort_key(one.block_name)))
 
 
 def find_outcome(notice: Notice) -> Outcome:
@@ -133,11 +133,12 @@ def _in_time(notice: Notice) -> tuple[date, bool, bool]:
     return happened_on, notice.closed_on is None, notice.what == "closed"
 
 
-def _tidy(name: str) -> str:
+def tidy(name: str) -> str:
+    """Return a name without line breaks and controls."""
     return " ".join("".join(c if c.isprintable() else " " for c in name).split()) or "?"
 
 
-def _sort_key(name: str) -> tuple[list[str | int], str]:
+def sort_key(name: str) -> tuple[list[str | int], str]:
     """Sort without regard to case and accents, numbers by value; then by the name as it is."""
     letters = (c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
     parts = re.split(r"(\d+)", "".join(letters).casefold())

@@ -12,12 +12,13 @@ from alerts.bounds import DateRange
 from alerts.card import short_cautions
 from alerts.digest import Reader
 from alerts.figures import show_day, show_sources, show_temperature, show_when
-from alerts.gsm import count_septets, to_gsm7
+from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
 from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
 from alerts.notices import Notice
+from alerts.silence_news import SilenceNotice
+from alerts.silence_sms import compose_silence_sms, mention_silences
 from alerts.words import translations
 
-ONE_PART = 160
 _NAME_LENGTHS = (40, 20)
 _SHORTEST_NAME = 12
 """Septets that a block or site name may take, tried in turn."""
@@ -25,7 +26,12 @@ _MOST_NAMES = ONE_PART // 3
 """A name and its comma take three septets or more."""
 
 
-def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
+def compose_sms(
+    notices: Sequence[Notice],
+    reader: Reader,
+    as_of: date,
+    silences: Sequence[SilenceNotice] = (),
+) -> str:
     """Return the SMS of these notices for one reader: GSM 7-bit alphabet, one part.
 
     Parameters
@@ -35,6 +41,8 @@ def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
     reader : Reader
     as_of : date
         The last day of readings it rests on.
+    silences : sequence of SilenceNotice
+        In any order; beside notices they are mentioned in a few words.
 
     Names are shortened, and details and then blocks left to a "+2 more", until the text and the
     cautions fit.
@@ -44,15 +52,24 @@ def compose_sms(notices: Sequence[Notice], reader: Reader, as_of: date) -> str:
     ValueError
         When there is no notice.
     """
+    if silences and not notices:
+        return compose_silence_sms(silences, reader.language, as_of)
     news = gather_news(notices)
-    end = to_gsm7(short_cautions(reader.language))
-    wordings = (
-        _tell_one(news[0], reader, as_of)
-        if len(news) == 1
-        else _tell_many(news, reader.language, as_of)
+    cautions = short_cautions(reader.language)
+    mention = [f"{mention_silences(silences, reader.language)} {cautions}"] if silences else []
+    texts = (
+        to_gsm7(f"{wording} {end}")
+        for end in [*mention, cautions]
+        for wording in _tell(news, reader, as_of)
     )
-    texts = (f"{to_gsm7(wording)} {end}" for wording in wordings)
     return next(text for text in texts if count_septets(text) <= ONE_PART)
+
+
+def _tell(news: Sequence[BlockNews], reader: Reader, as_of: date) -> Iterator[str]:
+    """Yield wordings of the news, the fullest first."""
+    if len(news) == 1:
+        return _tell_one(news[0], reader, as_of)
+    return _tell_many(news, reader.language, as_of)
 
 
 def _tell_one(news: BlockNews, reader: Reader, as_of: date) -> Iterator[str]:
@@ -129,16 +146,5 @@ def _add_end(label: str, notice: Notice, language: str, as_of: date) -> str:
 
 
 def _label(news: BlockNews, length: int, with_site: bool) -> str:
-    block = _shorten(news.block_name, length)
-    return f"{block} ({_shorten(news.site_name, length)})" if with_site else block
-
-
-def _shorten(name: str, length: int) -> str:
-    """Return a name in at most `length` septets, ".." for what is left out."""
-    name = to_gsm7(name)
-    if count_septets(name) <= length:
-        return name
-    name = name[:length]
-    while count_septets(name) > length - 2:
-        name = name[:-1]
-    return f"{name.rstrip()}.."
+    block = shorten(news.block_name, length)
+    return f"{block} ({shorten(news.site_name, length)})" if with_site else block
