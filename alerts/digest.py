@@ -74,7 +74,7 @@ def compose_digest(
     Raises
     ------
     ValueError
-        When there is no notice.
+        When there is neither a notice nor a silence.
     """
     language = reader.language
     _ = translations(language).gettext

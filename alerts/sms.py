@@ -50,7 +50,7 @@ def compose_sms(
     Raises
     ------
     ValueError
-        When there is no notice.
+        When there is neither a notice nor a silence.
     """
     if silences and not notices:
         return compose_silence_sms(silences, reader.language, as_of)

@@ -14,6 +14,7 @@ from alerts.sms import compose_sms
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
+from service.store.silences import fetch_waiting_silences, mark_silences_composed
 from service.store.tables import organisation
 
 
@@ -22,30 +23,36 @@ def compose_waiting(
 ) -> int:
     """Compose a digest for each recipient whom something waits for; return how many.
 
-    At their hour: only once that hour has come in their zone, and once a local day.
+    At their hour: only once that hour has come in their zone, and once a local day. A digest as of
+    another day leaves silences waiting: they are of today.
     """
     count = 0
     name = connection.scalar(select(organisation.c.name)) or ""
     waiting = fetch_waiting(connection)
-    recipients = fetch_recipients(connection) if waiting else {}
-    for recipient_name, numbered in waiting.items():
+    waiting_silences = fetch_waiting_silences(connection) if as_of is None else {}
+    names = sorted({*waiting, *waiting_silences})
+    recipients = fetch_recipients(connection) if names else {}
+    for recipient_name in names:
         recipient = recipients.get(recipient_name)
         if recipient is None or (at_their_hour and not _is_their_hour(recipient, now)):
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
-        notices = [notice for _, notice in numbered]
         day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)
+        notices = dict(waiting.get(recipient_name, ()))
+        silences = dict(waiting_silences.get(recipient_name, ()))
+        told = list(notices.values()), reader, day, list(silences.values())
         digest_id = add_digest(connection, recipient.name, now)
         for channel, address in recipient.addresses:
             if channel == "sms":
-                message = compose_sms(notices, reader, day)
+                message = compose_sms(*told)
             else:
-                digest = compose_digest(notices, reader, day)
+                digest = compose_digest(*told)
                 message_id = make_msgid(domain="digseason.invalid")
                 mail = compose_mail(digest, sender, address, now, message_id)
                 message = mail.decode("utf-8")
             add_message(connection, digest_id, channel, address, message, now)
-        mark_composed(connection, recipient.name, [number for number, _ in numbered], digest_id)
+        mark_composed(connection, recipient.name, notices, digest_id)
+        mark_silences_composed(connection, recipient.name, silences, digest_id)
         count += 1
     return count
 

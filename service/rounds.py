@@ -1,7 +1,7 @@
 """The round: evaluate every block, note what changed, compose the digests, deliver them.
 
-What a round decides is one transaction: notices, digests and their messages in the outbox are kept
-together or not at all. Delivery follows, message by message.
+What a round decides is one transaction: notices, silences, digests and their messages in the
+outbox are kept together or not at all. Delivery follows, message by message.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ from sqlalchemy import Connection, Engine
 from alerts.changes import Change, find_changes
 from alerts.notices import Notice
 from alerts.season import season_of
+from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
 from service.delivery import deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.settings import Settings
+from service.silences import notice_silences
 from service.store.blocks import fetch_blocks
 from service.store.engine import writing
 from service.store.notices import fetch_told, store_notices
@@ -34,6 +36,7 @@ class RoundReport:
 
     evaluations: list[BlockEvaluation]
     notices: list[Notice]
+    silences: list[SilenceNotice]
     digests: int
     delivered: list[Path]
 
@@ -41,22 +44,32 @@ class RoundReport:
 def run_round(
     engine: Engine, settings: Settings, now: datetime, as_of: date | None = None
 ) -> RoundReport:
-    """Run a round now, telling everyone at once; each block as of its own yesterday, or `as_of`."""
+    """Run a round now, telling everyone at once; each block as of its own yesterday, or `as_of`.
+
+    A look back tells nothing of loggers that are silent: what had arrived by then is not known.
+    """
     with writing(engine) as connection:
         evaluations, notices = _evaluate(connection, now, as_of, settings.sensor_accuracy_c)
+        silences = []
+        if as_of is None:
+            silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
-    return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
+    delivered = deliver(engine, settings.outbox, now)
+    return RoundReport(evaluations, notices, silences, digests, delivered)
 
 
 def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
     """Do what is due: evaluate after a day's end or new readings; tell each at their hour."""
     evaluations: list[BlockEvaluation] = []
     notices: list[Notice] = []
+    silences: list[SilenceNotice] = []
     with writing(engine) as connection:
         if is_evaluation_due(connection, now):
             evaluations, notices = _evaluate(connection, now, None, settings.sensor_accuracy_c)
+            silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
-    return RoundReport(evaluations, notices, digests, deliver(engine, settings.outbox, now))
+    delivered = deliver(engine, settings.outbox, now)
+    return RoundReport(evaluations, notices, silences, digests, delivered)
 
 
 def _evaluate(

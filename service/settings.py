@@ -21,6 +21,7 @@ class Settings(BaseSettings):
     inbox_settled_s: int = 10
     push_max_bytes: int = 1_000_000
     push_per_min: int = 60
+    silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
 
     @property

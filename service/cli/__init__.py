@@ -15,6 +15,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "fetch": ("service.cli.fetch", "Fetch what is new of the stations of public feeds."),
     "tokens": ("service.cli.tokens", "Let loggers push their readings over HTTP."),
     "imports": ("service.cli.imports", "List imports; withdraw them, settle their conflicts."),
+    "loggers": ("service.cli.loggers", "List loggers and stations, and which are silent."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "rule": ("service.cli.rule", "Show the rule sets and where each number comes from."),

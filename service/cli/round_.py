@@ -34,7 +34,10 @@ def command(data: Path, as_of: date | None) -> None:
     click.echo(f"{len(report.evaluations)} blocks: {counted or 'run setup first'}")
     for notice in report.notices:
         click.echo(f"  {notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}")
-    if not report.notices:
+    for silence in report.silences:
+        depth = "" if silence.depth_cm is None else f" at {silence.depth_cm:g} cm"
+        click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")
+    if not report.notices and not report.silences:
         click.echo("  nothing new to tell")
     click.echo(f"{report.digests} digests composed, {len(report.delivered)} messages delivered")
     for path in report.delivered:

@@ -6,21 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 
-from sqlalchemy import Connection, insert, or_, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
 from alerts.notices import Notice, StationSource
 from service.rule_sets import fetch_rules
-from service.store.tables import (
-    block,
-    notice,
-    notice_bounds,
-    notice_recipient,
-    recipient,
-    recipient_block,
-    site,
-)
+from service.store.recipients import find_readers
+from service.store.tables import block, notice, notice_bounds, notice_recipient, site
 
 
 def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
@@ -43,16 +36,7 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
         connection.execute(insert(notice_bounds).values(notice_id=notice_id, **_bounds_row(one)))
-        readers = (
-            select(recipient.c.name)
-            .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
-            .where(
-                recipient.c.retired_at.is_(None),
-                or_(recipient.c.all_blocks, recipient_block.c.block_id == one.block_id),
-            )
-            .distinct()
-        )
-        for name in connection.scalars(readers).all():
+        for name in find_readers(connection, [one.block_id]):
             connection.execute(
                 insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
             )

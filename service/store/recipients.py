@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, func, or_, select
 
 from probes.units import Unit
 from service.store.tables import block, digest, recipient, recipient_block, site
@@ -69,3 +70,17 @@ def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
         )
         for row in connection.execute(query)
     }
+
+
+def find_readers(connection: Connection, block_ids: Collection[str]) -> dict[str, str]:
+    """Return the active recipients who are told about any of some blocks, with their roles."""
+    query = (
+        select(recipient.c.name, recipient.c.role)
+        .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
+        .where(
+            recipient.c.retired_at.is_(None),
+            or_(recipient.c.all_blocks, recipient_block.c.block_id.in_(block_ids)),
+        )
+        .distinct()
+    )
+    return {row.name: row.role for row in connection.execute(query)}

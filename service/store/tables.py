@@ -311,12 +311,14 @@ push_token = Table(  # lets a logger push its readings; only the token's hash is
     Column("revoked_at", UtcInstant),
 )
 
-silence = Table(  # a logger or station that stopped: noticed once, told once, told again on return
+silence = Table(  # of a logger, station or probe: noticed once; over when it is as fresh as usual
     "silence",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("logger_id", ForeignKey("logger.id"), nullable=False, index=True),
-    Column("last_reading_at", UtcInstant, nullable=False),
+    Column("probe_id", ForeignKey("probe.id")),  # None: all of the logger
+    Column("kind", Text, nullable=False),  # "stopped" | "due"
+    Column("last_reading_at", UtcInstant, nullable=False),  # the last one that is usable
     Column("noticed_at", UtcInstant, nullable=False),
     Column("returned_at", UtcInstant),
 )
@@ -392,6 +394,30 @@ notice_recipient = Table(  # who is to be told, settled when the notice is made;
     "notice_recipient",
     metadata,
     Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("digest_id", ForeignKey("digest.id"), index=True),  # None: not composed yet
+)
+
+silence_notice = Table(  # one thing to tell of a silence: alerts.silence_news.SilenceNotice
+    "silence_notice",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("silence_id", ForeignKey("silence.id"), nullable=False),
+    Column("what", Text, nullable=False),  # "stopped" | "due" | "returned"
+    Column("depth_cm", Float),
+    Column("last_on", Date, nullable=False),
+    Column("back_on", Date),
+    Column("unusable", Boolean, nullable=False),
+    Column("usual_days", Integer),
+    Column("failing_since", Date),
+    Column("failure", Text),
+    Column("block_ids", JSON, nullable=False),  # that rest on it
+)
+
+silence_recipient = Table(  # who is to be told, settled when the notice is made; once each
+    "silence_recipient",
+    metadata,
+    Column("silence_notice_id", ForeignKey("silence_notice.id"), primary_key=True),
     Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
     Column("digest_id", ForeignKey("digest.id"), index=True),  # None: not composed yet
 )
