@@ -25,8 +25,29 @@ _PATTERNS = {  # how a stamp may write what stands beside the hour
     "Y": r"\d{4}",
     "j": r"\d{1,3}",
     "f": r"\d{1,6}",
-    "H": r"(?P<hour>24)",
+    "H": r"\d{1,2}",
 }
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August", "September"),
+    *("October", "November", "December"),
+)
+_SPANISH = {
+    name: month
+    for names, month in zip(
+        (
+            *(("enero", "ene"), ("febrero", "feb"), ("marzo", "mar"), ("abril", "abr")),
+            *(("mayo", "may"), ("junio", "jun"), ("julio", "jul"), ("agosto", "ago")),
+            *(("septiembre", "setiembre", "sept", "sep", "set"), ("octubre", "oct")),
+            *(("noviembre", "nov"), ("diciembre", "dic")),
+        ),
+        _MONTHS,
+        strict=True,
+    )
+    for name in names
+}
+_SPANISH_NAME = re.compile(
+    rf"\b({'|'.join(sorted(_SPANISH, key=len, reverse=True))})\b(\.(?=[ /-]))?", re.IGNORECASE
+)
 
 
 def check_time_format(time_format: str) -> None:
@@ -82,13 +103,16 @@ def read_wall_times(
         For stamps that state their own offset, UTC.
 
     Where the format has %H, hour 24 with nothing behind it is the next day's 00:00. Where a column
-    of its own holds %H%M, a number that lost its leading zeros is read: 100 is 01:00.
+    of its own holds %H%M, a number that lost its leading zeros is read: 100 is 01:00. Months may
+    have their Spanish names. Second 60 is no time: loggers know no leap seconds, so it is damage.
     """
     if layout.time_format in TIME_WORDS:
         return read_word(stamps, layout)
     time_format = layout.time_format
     stamps = _spell_out(stamps, layout)
     local = _parse_fast(stamps, time_format)
+    if "%S" in time_format:
+        local[_find_second_60(stamps, time_format)] = _NOT_A_TIME
     if "%H" in time_format:
         local = _read_hour_24(stamps, local, time_format)
     return _turn_century(local, latest_year) if "%y" in time_format else local
@@ -138,6 +162,12 @@ def _parse_distinct(texts: list[str], time_format: str) -> NDArray[np.datetime64
 def _parse(stamps: list[str], time_format: str) -> NDArray[np.datetime64]:
     # pandas takes the words "now" and "today" for the present, whatever the format.
     read = [stamp if stamp not in ("now", "today") else "" for stamp in stamps]
+    if "%b" in time_format or "%B" in time_format:
+        length = 3 if "%b" in time_format else None
+        read = [
+            _SPANISH_NAME.sub(lambda name: _SPANISH[name[1].lower()][:length], stamp)
+            for stamp in read
+        ]
     if _NUMBERS_SIDE_BY_SIDE.search(time_format):
         read = [stamp if _is_whole(stamp, time_format) else "" for stamp in read]
     parsed = pd.to_datetime(read, format=time_format, errors="coerce", exact=True)
@@ -171,10 +201,10 @@ def _read_hour_24(
     unread = [int(place) for place in np.flatnonzero(np.isnat(local)) if "24" in stamps[place]]
     if not unread:
         return local
-    pattern = re.sub("%(.)", lambda found: _PATTERNS.get(found[1], ".+"), re.escape(time_format))
+    pattern = _pattern(time_format, H="(?P<hour>24)")
     at_00, of_24 = [], []
     for place in unread:
-        found = re.fullmatch(pattern, stamps[place])
+        found = pattern.fullmatch(stamps[place])
         if found is not None:
             begin, end = found.span("hour")
             at_00.append(f"{stamps[place][:begin]}00{stamps[place][end:]}")
@@ -184,6 +214,23 @@ def _read_hour_24(
     local = local.copy()
     local[of_24] = midnight + np.timedelta64(1, "D")
     return local
+
+
+def _find_second_60(stamps: list[str], time_format: str) -> list[int]:
+    """Return the places of stamps that strptime would carry into the next minute."""
+    pattern = _pattern(time_format, S="6[01]")
+    return [
+        place
+        for place, stamp in enumerate(stamps)
+        if ("60" in stamp or "61" in stamp) and pattern.fullmatch(stamp)
+    ]
+
+
+def _pattern(time_format: str, **own: str) -> re.Pattern[str]:
+    patterns = _PATTERNS | own
+    return re.compile(
+        re.sub("%(.)", lambda found: patterns.get(found[1], ".+"), re.escape(time_format))
+    )
 
 
 def _turn_century(local: NDArray[np.datetime64], latest_year: int) -> NDArray[np.datetime64]:
