@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
+import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from probes.layouts import Layout
 from probes.logger_lines import FileRefused
@@ -35,7 +37,8 @@ def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
         How long the text may be.
 
     Dates are written as 2025-04-01 and 2025-04-01 13:30:00, as their cell shows a time or none,
-    rounded to the second; numbers with all their digits.
+    rounded to the second; numbers with all their digits; a formula as it stands where no result of
+    it was stored: blank it would be a reading that was never missed.
 
     Raises
     ------
@@ -50,9 +53,11 @@ def read_sheet(path: Path, layout: Layout, max_bytes: int) -> bytes:
                 f"{path.name}: no sheet '{name}'; it has {', '.join(names) or 'none'}; "
                 f"correct sheet in layout.{layout.name}"
             )
-        sheet = book[name]
-        sheet.reset_dimensions()  # what a file says of its size may be wrong, or a trap
-        return _write(sheet.iter_rows(), path, layout.decimal, max_bytes)
+        with _formulas(path, name) as formulas:
+            rows = _rows(book[name])
+            if formulas is not None:
+                rows = map(_fill, rows, formulas)
+            return _write(rows, path, layout.decimal, max_bytes)
 
 
 def sheet_names(path: Path) -> list[str]:
@@ -61,8 +66,43 @@ def sheet_names(path: Path) -> list[str]:
         return [sheet.title for sheet in book.worksheets]
 
 
+def _rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
+    sheet.reset_dimensions()  # what a file says of its size may be wrong, or a trap
+    return sheet.iter_rows()
+
+
 @contextmanager
-def _opened(path: Path) -> Iterator[Any]:
+def _formulas(path: Path, sheet: str) -> Iterator[Iterator[tuple[Any, ...]] | None]:
+    """Give the rows of a sheet with its formulas in place of their results, None without any."""
+    with zipfile.ZipFile(path) as archive:
+        sheets = [name for name in archive.namelist() if name.startswith("xl/worksheets/")]
+        has_any = any(_holds_formula(archive.open(name)) for name in sheets)
+    if not has_any:
+        yield None
+        return
+    with _opened(path, results=False) as book:
+        yield _rows(book[sheet])
+
+
+def _holds_formula(stream: IO[bytes]) -> bool:
+    with stream:
+        end = b""
+        while chunk := stream.read(1 << 20):
+            if re.search(rb"<f[ >/]", end + chunk):
+                return True
+            end = chunk[-2:]
+    return False
+
+
+def _fill(row: tuple[Any, ...], formulas: tuple[Any, ...]) -> tuple[Any, ...]:
+    return tuple(
+        formula if cell.value is None and formula.value is not None else cell
+        for cell, formula in zip(row, formulas, strict=True)
+    )
+
+
+@contextmanager
+def _opened(path: Path, *, results: bool = True) -> Iterator[Any]:
     from openpyxl import load_workbook  # a third of a second that plain files need not wait for
 
     try:
@@ -70,7 +110,7 @@ def _opened(path: Path) -> Iterator[Any]:
             warnings.simplefilter(
                 "ignore"
             )  # of styles and rules that a reader of values leaves out
-            book = load_workbook(stream, read_only=True, data_only=True)
+            book = load_workbook(stream, read_only=True, data_only=results)
             yield book
             book.close()
     except FileRefused:

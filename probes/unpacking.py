@@ -38,6 +38,13 @@ MAX_ENTRIES = 1000
 TEXT_ENDINGS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".log", ".asc")
 
 _GZIP, _ZIP, _ZIP_ENTRY, _OLD_OFFICE = b"\x1f\x8b", b"PK\3\4", b"PK\1\2", b"\xd0\xcf\x11\xe0"
+_OTHER_PACKINGS = {
+    b"BZh": "bzip2",
+    b"\xfd7zXZ": "xz",
+    b"7z\xbc\xaf": "7-Zip",
+    b"Rar!": "RAR",
+    b"\x28\xb5\x2f\xfd": "Zstandard",
+}
 _BROKEN = (
     *(OSError, EOFError, ValueError, RuntimeError),
     *(zipfile.BadZipFile, zlib.error, lzma.LZMAError),
@@ -54,9 +61,14 @@ def find_packing(path: Path) -> Packing:
         When it is packed in a way that is not read, or is too large for a packed file.
     """
     with path.open("rb") as stream:
-        magic = stream.read(4)
-    if magic == _OLD_OFFICE:
+        magic = stream.read(5)
+    if magic.startswith(_OLD_OFFICE):
         raise FileRefused(f"{path.name}: an old spreadsheet; save it as .xlsx or as .csv")
+    for begin, name in _OTHER_PACKINGS.items():
+        if magic.startswith(begin):
+            raise FileRefused(
+                f"{path.name}: packed by {name}; unpack it, or pack it as .gz or .zip"
+            )
     if not magic.startswith((_GZIP, _ZIP)):
         return "plain"
     size = path.stat().st_size

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
 import io
 import random
@@ -65,6 +66,7 @@ def main() -> None:
         "gzip_damaged.gz": gzip.compress(PLAIN, mtime=0)[:40] + b"\xff" * 40,
         "gzip_twice.gz": gzip.compress(gzip.compress(PLAIN, mtime=0), mtime=0),
         "gzip_bomb.gz": gzip.compress(PLAIN + b"\n" * TOO_MUCH_BYTES, mtime=0),
+        "bzip2.csv.bz2": bz2.compress(PLAIN),
         "zip_one.zip": packed(**{"log.csv": PLAIN}),
         "zip_with_notes.zip": packed(**{"log.csv": PLAIN, "notes.md": b"wet", "._log.csv": b"x"}),
         "zip_two_texts.zip": packed(**{"a.csv": PLAIN, "b.csv": PLAIN}),
@@ -76,6 +78,7 @@ def main() -> None:
         "sheet_named.xlsx": sheet([header, *dated], other=[["nothing", "here"]]),
         "sheet_date_and_time.xlsx": sheet([["Date", "Time", *header[1:]], *apart]),
         "sheet_blank_last.xlsx": sheet([header, *blank]),
+        "sheet_formula.xlsx": sheet([header, *dated[:2], [stamps[2], "=6+1", 8.75], *dated[3:]]),
         "sheet_damaged.xlsx": sheet([header, *dated]).replace(b"xl/worksheets", b"xl/worksheetz"),
         "old_sheet.xls": b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(504),
     }
