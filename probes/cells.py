@@ -71,6 +71,8 @@ def explain_cell(cell: str, channel: str, layout: Layout) -> str:
     if not cell:
         return f"column '{channel}' is blank; add \"\" to missing in {where} if that is meant"
     other = "," if layout.decimal == "." else "."
+    if to_number(cell, layout.decimal) is not None:
+        return f"'{cell}' in column '{channel}' is no temperature; correct it or export again"
     what = f"'{cell}' in column '{channel}' is no number"
     if to_number(cell, other) is not None:
         return f'{what} with decimal mark "{layout.decimal}"; set decimal = "{other}" in {where}'

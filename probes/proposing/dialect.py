@@ -11,6 +11,7 @@ from probes.layouts import BLANKS
 from probes.logger_rows import split_line
 from probes.proposing.headers import is_unit
 from probes.proposing.samples import Samples
+from probes.spreadsheets import TAB
 
 DELIMITERS = ("\t", ";", "|", ",", BLANKS)
 """Of equals the first is taken: blanks also stand within stamps and beside tabs."""
@@ -39,12 +40,13 @@ HEADER_WITHIN = 6
 """Lines above the first row among which its header is looked for."""
 
 _DATE = (
-    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}[- ][A-Za-z]{3,9}[-, ]+\d{2,4}"
+    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}[-/ ](?:de )?[A-Za-z]{3,10}\.?(?: de|[-/,])? ?\d{2,4}"
     r"|[A-Za-z]{3,9} \d{1,2},? \d{4}|\d{8}"
 )
 _TIME = r"\d{1,2}[:.h]\d\d(?:[:.]\d\d(?:[.,]\d+)?)?(?:\s?[AaPp]\.?\s?[Mm]\.?)?"
 _OFFSET = r"(?:\s?Z|\s?[+-]\d\d:?\d\d)?"
 _NUMBER = r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?"
+_STAMP = re.compile(rf"(?:{_DATE})(?:[T_ ]|, ?|\s)+{_TIME}{_OFFSET}|\d+([-/.])\d+\1\d+")
 _PLAIN = re.compile(
     rf"{_NUMBER}|{_TIME}|(?:{_DATE})(?:(?:[T_ ]|, ?|\s)+{_TIME}{_OFFSET})?|{_TIME} (?:{_DATE})"
 )
@@ -89,7 +91,8 @@ def find_dialect(samples: Samples) -> Dialect | None:
     ----------
     samples : Samples
     """
-    found = [(_score(samples, delimiter), delimiter) for delimiter in DELIMITERS]
+    tried = (TAB,) if samples.packing == "spreadsheet" else DELIMITERS
+    found = [(_score(samples, delimiter), delimiter) for delimiter in tried]
     score, delimiter = max(found, key=lambda each: each[0])  # of equals the first
     if not score:
         return None
@@ -143,7 +146,9 @@ def _width(split: list[list[list[str]]]) -> int:
 def _rows(split: list[list[list[str]]], width: int) -> tuple[list[list[str]], ...]:
     """Return what stands as rows do: plain in each column in which nearly all are."""
     wide = [[cells for cells in piece if len(cells) == width] for piece in split]
-    every = [cells for piece in wide for cells in piece]
+    every = [
+        cells for piece in wide for cells in piece if sum(map(is_plain, cells)) * 2 >= len(cells)
+    ]
     plain = [
         place
         for place in range(width)
@@ -162,11 +167,13 @@ def _rows(split: list[list[list[str]]], width: int) -> tuple[list[list[str]], ..
 
 def _find_header(lines: list[list[str]], first: int, width: int) -> int | None:
     """Return the place of the line that names the columns: the nearest above the rows that holds
-    as many names as they have cells, and no units.
+    as many names as they have cells, no stamp and no units.
     """
     for place in range(first - 1, max(-1, first - 1 - HEADER_WITHIN), -1):
         filled = [name.strip() for name in lines[place] if name.strip()]
         fits = len(lines[place]) in (width, width - 1) and len(filled) * 2 > width
+        if any(map(_STAMP.fullmatch, filled)):
+            continue  # a row, one of whose cells cannot be read
         if fits and any(not is_plain(name) and not is_unit(name) for name in filled):
             return place
     return None

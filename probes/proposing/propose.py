@@ -101,8 +101,10 @@ def _time_findings(dialect: Dialect, forms: list[TimeForm]) -> list[Finding]:
     offsets = [re.search(r"(Z|[+-]\d\d:?\d\d)$", stamp) for stamp in stamps[:5]]
     if form.time_format == "iso8601" and any(offsets):
         found.append(Finding("clock", IN_STAMP, "each stamp states its own offset"))
+    elif clock := _clock_in(names):
+        found.append(Finding("clock", clock, f"header '{' '.join(names)}'"))
     else:
-        hint = "no file says what its logger shows"
+        hint = "no header says what the logger shows"
         if ((steps < 0) & (steps >= -60)).any():
             hint += "; rows step back by an hour or less: does it follow summer time?"
         found.append(Finding("clock", None, hint, YOURS))
@@ -115,6 +117,15 @@ def _time_findings(dialect: Dialect, forms: list[TimeForm]) -> list[Finding]:
         certainty = "found" if 0 < interval_min <= 1440 else UNDECIDED
         found.append(Finding("interval_min", interval_min, evidence, certainty))
     return found
+
+
+def _clock_in(names: list[str]) -> str | None:
+    """Return the clock that the headers of the stamp name, such as "UTC-08:00" in "Time GMT-8"."""
+    found = re.search(r"\b(?:UTC|GMT)\b ?(?:([+-])(\d\d?)(?::?(\d\d))?(?!\d))?", " ".join(names))
+    if found is None:
+        return None
+    sign, hours, minutes = found.groups()
+    return f"UTC{sign}{hours:0>2}:{minutes or '00'}" if sign else "UTC"
 
 
 def _format_finding(forms: list[TimeForm], stamps: list[str]) -> Finding:
