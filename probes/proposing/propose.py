@@ -104,7 +104,7 @@ def _time_findings(dialect: Dialect, forms: list[TimeForm]) -> list[Finding]:
     elif clock := _clock_in(names):
         found.append(Finding("clock", clock, f"header '{' '.join(names)}'"))
     else:
-        hint = "no header says what the logger shows"
+        hint = "no file says what its logger shows"
         if ((steps < 0) & (steps >= -60)).any():
             hint += "; rows step back by an hour or less: does it follow summer time?"
         found.append(Finding("clock", None, hint, YOURS))

@@ -15,7 +15,8 @@ from probes.proposing.propose import propose_layout
 from tests.corpus import CASES, CORPUS, FILES, NOW, Case
 from tests.plain_reader import PlainFile, read_plainly, to_celsius
 
-HARMLESS = [case for case in CASES if "rows" in case.spec]
+# the plain reader finds columns by their names
+HARMLESS = [case for case in CASES if "rows" in case.spec and case.layout.header]
 SCRAPS = (
     *(b",", b";", b"\t", b" ", b'"', b"\n", b"\r", b"\r\n", b"\n\n", b"\0", b"\0\0\0", b"-", b"."),
     *(b"\xff", b"\xef\xbb\xbf", b"\xc2\x85", b"\xb0", b"9", b"0", b"1e9", b"-9999", b"NaN", b"1_0"),
