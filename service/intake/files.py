@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from pathlib import Path
@@ -20,6 +21,14 @@ from service.store.imports import Content
 from service.store.loggers import UnknownLoggerError, fetch_logger
 
 READING_SHARE = 0.3  # of the time an import takes
+
+
+def told_name(path: Path) -> str:
+    """Return the name of a file as a line of text that every database takes."""
+    name = os.fsencode(path.name).decode("utf-8", "replace")
+    return "".join(
+        letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in name
+    )
 
 
 def import_file(
@@ -54,7 +63,12 @@ def import_file(
         sha256, body = packing.result()
     if (path.stat().st_size, path.stat().st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
         raise FileRefused(f"{path.name}: it was written to while it was read; import it again")
-    source = Source("file", str(path), sha256, Content(body, logger.layout_spec, corrections))
+    source = Source(
+        "file",
+        str(path.with_name(told_name(path))),
+        sha256,
+        Content(body, logger.layout_spec, corrections),
+    )
     with (reading if dry_run else writing)(engine) as connection:
         # Read again: it may have changed, and no one else may import into it now.
         logger = fetch_logger(connection, logger_id, lock=not dry_run)

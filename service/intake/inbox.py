@@ -19,7 +19,7 @@ from typing import Literal
 from sqlalchemy import Engine
 
 from probes.logger_files import FileRefused
-from service.intake.files import import_file
+from service.intake.files import import_file, told_name
 from service.intake.known import Known, WithdrawnError, find_known
 from service.intake.reports import COUNTS, ImportReport
 from service.settings import Settings
@@ -32,7 +32,10 @@ REPORT = ".report.txt"
 TEMPORARY_STARTS = (".", "~")  # what programs that copy and sync call a file until it is whole
 TEMPORARY_ENDS = ("~", ".part", ".partial", ".tmp", ".temp", ".crdownload", ".download", ".swp")
 
-Fate = Literal["done", "refused", "no logger", "changing", "failed"]
+FATES_MOVED = ("done", "refused")
+LONGEST_NAME = 200  # of 255 bytes; a number and the ending of the report follow
+
+Fate = Literal["done", "refused", "no logger", "left", "changing", "failed"]
 
 
 @dataclass(frozen=True)
@@ -79,17 +82,25 @@ def _empty_folder(
     engine: Engine, settings: Settings, folder: Path, now: datetime
 ) -> Iterator[InboxFile]:
     _report_path(folder).unlink(missing_ok=True)  # it may have been of no logger before
+    names = {path.name for path in folder.iterdir()}
     for path in sorted(folder.iterdir()):
-        if _is_temporary(path) or path.is_symlink() or not path.is_file():
+        is_ours = path.name in FATES_MOVED and path.is_dir()
+        is_report = path.name.endswith(REPORT) and _subject(path).name in names
+        if _is_temporary(path) or is_ours or is_report:
             continue
-        name = f"{folder.name}/{path.name}"
+        if path.is_symlink() or not path.is_file():
+            yield from _report_left(folder, path)
+            continue
+        name = f"{folder.name}/{told_name(path)}"
         changing = InboxFile(name, "changing", ("imported once it rests",), is_clean=True)
-        # A copy may keep the mtime of its original, but each write to it sets its ctime.
-        before = path.stat()
-        if now.timestamp() - max(before.st_mtime, before.st_ctime) < settings.inbox_settled_s:
-            yield changing
-            continue
         try:
+            before = path.stat()
+            # A copy may keep the mtime of its original, but each write to it sets its ctime; a
+            # time ahead of ours says nothing.
+            ages_s = [now.timestamp() - at for at in (before.st_mtime, before.st_ctime)]
+            if any(abs(age_s) < settings.inbox_settled_s for age_s in ages_s):
+                yield changing
+                continue
             became = _import(engine, folder.name, path, now)
             if _state(path.stat()) == _state(before):
                 _move(path, became)
@@ -103,7 +114,7 @@ def _empty_folder(
 
 def _import(engine: Engine, logger_id: str, path: Path, now: datetime) -> InboxFile:
     """Import a file that has not come before; return what became of it."""
-    name = f"{logger_id}/{path.name}"
+    name = f"{logger_id}/{told_name(path)}"
     with path.open("rb") as content:
         sha256 = hashlib.file_digest(content, "sha256").hexdigest()
     try:
@@ -141,12 +152,28 @@ def _move(path: Path, became: InboxFile) -> None:
     """Put a file where it belongs, its report before it."""
     folder = path.parent / became.fate
     folder.mkdir(exist_ok=True)
-    target, number = folder / path.name, 1
+    short = path
+    if len(os.fsencode(path.name)) > LONGEST_NAME:
+        short = path.with_name(os.fsdecode(os.fsencode(path.name)[:LONGEST_NAME]))
+    target, number = folder / short.name, 1
     while target.exists():  # loggers give the same name to one file after the other
         number += 1
-        target = folder / f"{path.stem}.{number}{path.suffix}"
+        target = folder / f"{short.stem}.{number}{short.suffix}"
     _write_report(_report_path(target), (became.name, *became.lines))
     path.replace(target)
+
+
+def _report_left(folder: Path, path: Path) -> Iterator[InboxFile]:
+    """Say, once, that something in a logger's folder is no file that is read; it stays."""
+    if path.is_dir() and not path.is_symlink() and not any(path.iterdir()):
+        return
+    what = "a link" if path.is_symlink() else "a folder" if path.is_dir() else "no file"
+    lines = (f"{what}, which is not looked into; put its files beside it",)
+    report = _report_path(path)
+    is_new = not report.exists()
+    if is_new:
+        _write_report(report, lines)
+    yield InboxFile(f"{folder.name}/{told_name(path)}", "left", lines, is_new=is_new)
 
 
 def _report_unknown(entry: Path, known: Collection[str]) -> Iterator[InboxFile]:
@@ -176,8 +203,13 @@ def _report_path(path: Path) -> Path:
     return path.with_name(f"{path.name}{REPORT}")
 
 
+def _subject(report: Path) -> Path:
+    return report.with_name(report.name.removesuffix(REPORT))
+
+
 def _write_report(path: Path, lines: Iterable[str]) -> None:
     """Write a report, complete or not at all."""
     partial = path.with_name(f"{path.name}.part")
-    partial.write_text("".join(f"{line}\n" for line in lines), encoding="utf-8")
+    text = "".join(f"{line}\n" for line in lines)
+    partial.write_text(text, encoding="utf-8", errors="backslashreplace")
     partial.replace(path)

@@ -177,3 +177,50 @@ def test_one_file_that_fails_does_not_keep_the_next_out(
     (folder / "done").mkdir()
     (folder / "done" / "a.csv.report.txt.part").mkdir()  # its report cannot be written
     assert fates(look(engine, settings)) == [("u1/a.csv", "failed"), ("u1/b.csv", "done")]
+
+
+@pytest.mark.parametrize(
+    ("name", "made"),
+    [
+        (b"caf\xe9.csv", "caf\N{REPLACEMENT CHARACTER}.csv"),
+        (b"a\nb.csv", "a\N{REPLACEMENT CHARACTER}b.csv"),
+        (b"x" * 250 + b".csv", "x" * 250 + ".csv"),
+    ],
+    ids=["not UTF-8", "a line break", "as long as names can be"],
+)
+def test_a_file_of_any_name_is_imported_and_moved(
+    engine: Engine, settings: Settings, folder: Path, name: bytes, made: str
+) -> None:
+    write_log(folder / "october.csv", VALUES).rename(folder / os.fsdecode(name))
+    assert fates(look(engine, settings)) == [(f"u1/{made}", "done")]
+    assert len(kept(engine)["reading"]) == 8
+    assert len(lying(folder / "done")) == 2
+
+
+def test_what_is_no_file_of_a_logger_is_said_once_and_left(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    (folder / "2025").mkdir()
+    write_log(folder / "2025" / "october.csv", VALUES)
+    (folder / "link.csv").symlink_to(folder / "2025" / "october.csv")
+    os.mkfifo(folder / "pipe")
+    told = [(file.name, file.fate, file.is_new) for file in look(engine, settings)]
+    assert told == [
+        ("u1/2025", "left", True),
+        ("u1/link.csv", "left", True),
+        ("u1/pipe", "left", True),
+    ]
+    again = look(engine, settings)
+    assert [(file.fate, file.is_new) for file in again] == [("left", False)] * 3
+    assert kept(engine)["reading"] == []
+    report = (folder / "2025.report.txt").read_text()
+    assert report == "a folder, which is not looked into; put its files beside it\n"
+
+
+def test_a_file_whose_time_lies_ahead_does_not_wait_for_it(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    path = write_log(folder / "october.csv", VALUES)
+    ahead = (datetime.now(UTC) + timedelta(days=400)).timestamp()
+    os.utime(path, (ahead, ahead))
+    assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
