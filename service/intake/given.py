@@ -15,6 +15,9 @@ from probes.logger_lines import shown
 from service.daily_means import find_stretches
 from service.store.loggers import Logger
 
+EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)
+"""Of readings that are given one by one; clocks that lose their time begin again with 1970."""
+
 RFC_3339 = re.compile(
     r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,6})?([Zz]|[+-]\d\d:\d\d)", re.ASCII
 )
@@ -74,12 +77,18 @@ def parse_instant(text: str) -> datetime:
     try:
         if not RFC_3339.fullmatch(text):
             raise ValueError
-        return datetime.fromisoformat(text.upper()).astimezone(UTC)
+        instant = datetime.fromisoformat(text.upper()).astimezone(UTC)
     except (ValueError, OverflowError):
         raise ValueError(
             f"observed_at = '{shown(text)}' is no time with its offset; "
             "write 2025-10-02T07:30:00+10:00"
         ) from None
+    if instant < EARLIEST:
+        raise ValueError(
+            f"observed_at = '{text}' lies before {EARLIEST:%Y}, as of a clock that lost its time; "
+            "set it, or import older readings from a file"
+        )
+    return instant
 
 
 def find_channel(logger: Logger, one: Given, observed_at: datetime) -> str:
@@ -105,4 +114,4 @@ def find_channel(logger: Logger, one: Given, observed_at: datetime) -> str:
     if found:
         raise ValueError(f"{where} has {len(found)} probes at that depth; give the channel of one")
     known = ", ".join(f"{depth_cm:g}" for depth_cm in sorted(set(depths_cm.values())))
-    raise ValueError(f"{where} has no probe at {one.depth_cm:g} cm; there are: {known or 'none'}")
+    raise ValueError(f"{where} has no probe at {one.depth_cm:.9g} cm; there are: {known or 'none'}")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import json
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -33,6 +35,18 @@ class BodyError(ValueError):
     def __init__(self, *lines: str) -> None:
         super().__init__("; ".join(lines))
         self.lines = lines
+
+
+class RepeatedKeyError(ValueError):
+    """An object that names a key twice: readers differ in which they take."""
+
+
+def _each_once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        twice = next(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)
+        raise RepeatedKeyError(f"body: an object holds '{shown(twice)}' twice; send each key once")
+    return found
 
 
 class _Strict(BaseModel):
@@ -67,6 +81,9 @@ def read_json(body: bytes) -> Body:
     """Return the readings of a JSON body."""
     try:
         pushed = PushedReadings.model_validate_json(body)
+        json.loads(body, object_pairs_hook=_each_once)
+    except RepeatedKeyError as error:
+        raise BodyError(str(error)) from None
     except ValidationError as error:
         raise BodyError(
             *(
@@ -90,8 +107,8 @@ def read_json(body: bytes) -> Body:
 def read_csv(body: bytes) -> Body:
     """Return the readings of a CSV body."""
     try:
-        lines = body.decode("utf-8-sig").splitlines()
-        header, *rows = csv.reader(lines, strict=True)
+        text = body.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        header, *rows = filter(None, csv.reader(text.split("\n"), strict=True))
     except UnicodeDecodeError:
         raise BodyError("body: not UTF-8") from None
     except (csv.Error, ValueError):

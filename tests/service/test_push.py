@@ -216,6 +216,45 @@ def test_a_csv_that_is_no_push_is_refused(served: str, token: str, body: bytes) 
     assert answer.status_code == 422
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        '{"readings": [{"observed_at": "2025-10-02T07:30:00Z", "depth_cm": 30, "depth_cm": 15, '
+        '"soil_temp_c": 16.4}]}',
+        '{"readings": [{"observed_at": "2025-10-02T07:30:00Z", "depth_cm": 30, '
+        '"soil_temp_c": 16.4}], "readings": [{"observed_at": "2025-10-02T08:30:00Z", '
+        '"depth_cm": 30, "soil_temp_c": 16.5}]}',
+    ],
+    ids=["of a reading", "of the body"],
+)
+def test_a_key_that_stands_twice_refuses_the_body(
+    engine: Engine, served: str, token: str, body: str
+) -> None:
+    answer = push(served, token, data=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    assert "twice; send each key once" in answer.json()["errors"][0]
+    assert stored(engine) == []
+
+
+def test_a_clock_that_lost_its_time_brings_nothing_in(
+    engine: Engine, served: str, token: str
+) -> None:
+    answer = push_json(served, token, {**GOOD, "observed_at": "1970-01-01T00:10:00Z"})
+    assert five(answer) == (0, 0, 0, 1, 0)
+    assert "a clock that lost its time" in answer.json()["rejects"][0]["reason"]
+    assert stored(engine) == []
+
+
+def test_blank_lines_of_csv_are_none_and_only_line_ends_end_a_line(
+    engine: Engine, served: str, token: str
+) -> None:
+    lines = ["2025-10-01T21:30:00Z,30,16.4", "", "2025-10-01T22:30:00Z,30,1\v2,30,3", ""]
+    answer = push_csv(served, token, *lines)
+    assert five(answer) == (1, 0, 0, 1, 0)
+    assert answer.json()["rejects"][0]["index"] == 1
+    assert len(stored(engine)) == 1
+
+
 def test_every_wrong_token_gets_the_same_answer(engine: Engine, served: str, token: str) -> None:
     with writing(engine) as connection:
         old = add_token(connection, "u1", NOW)
