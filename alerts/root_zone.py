@@ -1,4 +1,4 @@
-"""From daily means at several depths to the root-zone temperature of a block."""
+"""The depths that the root-zone temperature of a block rests on, each with its share."""
 
 from __future__ import annotations
 
@@ -76,31 +76,3 @@ def find_basis(
         return {}
     shares = root_zone_weights(ordered, top_cm, bottom_cm, weights)
     return {z: float(share) for z, share in zip(ordered, shares, strict=True) if share > 0}
-
-
-def root_zone_days(
-    mean_c: NDArray[np.float64], depth_cm: NDArray[np.float64], basis: dict[float, float]
-) -> NDArray[np.float64]:
-    """Return the root-zone temperature of each day.
-
-    Parameters
-    ----------
-    mean_c : array, shape (n_probes, n_days)
-        Daily means; NaN where a probe has no complete day. [degC]
-    depth_cm : array, shape (n_probes, n_days) or (n_probes, 1)
-        Depth of each probe on each day; NaN while it was not in the ground.
-    basis : depth -> share, from `find_basis`
-
-    Returns
-    -------
-    array, shape (n_days,)
-        Probes at one depth are averaged first; NaN where a depth of the basis has no complete
-        day. [degC]
-    """
-    total_c = np.full(mean_c.shape[1], 0.0 if basis else np.nan)
-    for z_cm, share in basis.items():
-        here = (depth_cm == z_cm) & ~np.isnan(mean_c)
-        count = here.sum(axis=0)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            total_c += share * (np.where(here, mean_c, 0.0).sum(axis=0) / count)
-    return total_c

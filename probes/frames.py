@@ -111,6 +111,17 @@ class RootZoneDays:
     error_c: NDArray[np.float64]
     bases: tuple[tuple[int, tuple[float, ...]], ...]
 
+    def since(self, first: int) -> RootZoneDays:
+        """Return the days from a position on."""
+        before = sum(start <= first for start, _ in self.bases) - 1
+        return RootZoneDays(
+            day=self.day[first:],
+            root_zone_c=self.root_zone_c[first:],
+            estimated=self.estimated[first:],
+            error_c=self.error_c[first:],
+            bases=tuple((max(0, start - first), depths) for start, depths in self.bases[before:]),
+        )
+
     @property
     def basis_cm(self) -> tuple[float, ...]:
         """The depths it rests on now."""

@@ -6,14 +6,13 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from alerts.block_days import ProbeDays, find_block_days
 from alerts.bounds import Bounds, evaluate_with_bounds
-from alerts.root_zone import find_basis, root_zone_days
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
 from alerts.states import State, find_state
@@ -21,10 +20,11 @@ from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
 from service.rule_sets import fetch_rules
-from service.store.blocks import Block
+from service.store.blocks import Block, Stretch
 from service.store.daily import fetch_daily_means
 
-DAY = timedelta(days=1)
+LOOK_BACK_DAYS = 120
+"""How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
 
 
 @dataclass(frozen=True)
@@ -116,8 +116,9 @@ def fetch_root_zones(
 ) -> list[RootZoneDays]:
     """Return the root-zone days of blocks, all over the same days: from the first day that holds
     a reading, or `start`, to `end`."""
-    probe_ids = sorted({stretch.probe_id for block in blocks for stretch in block.stretches})
-    daily = fetch_daily_means(connection, probe_ids, start, end)
+    probe_ids = sorted({one.probe_id for block in blocks for one in block.stretches + block.beside})
+    earlier = timedelta(days=min(LOOK_BACK_DAYS, (start - date.min).days))
+    daily = fetch_daily_means(connection, probe_ids, start - earlier, end)
     last = np.datetime64(end, "D")
     first = daily.day.min() if daily.day.size else last
     days = np.arange(first, last + 1)
@@ -125,39 +126,32 @@ def fetch_root_zones(
     row = np.searchsorted(probe_ids, daily.probe_id)
     column = (daily.day - first).astype(np.int64)
     mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
-    row_of = {probe_id: index for index, probe_id in enumerate(probe_ids)}
-    return [_root_zone(block, days, mean_c, row_of, sensor_accuracy_c) for block in blocks]
+
+    def probe_days(stretches: Sequence[Stretch]) -> ProbeDays:
+        ids, depth_cm = _place(stretches, days)
+        rows_c = mean_c[np.searchsorted(probe_ids, ids)]
+        return ProbeDays(rows_c, np.full(rows_c.shape, sensor_accuracy_c), depth_cm)
+
+    shown = max(0, (np.datetime64(start, "D") - first).astype(int))
+    return [
+        find_block_days(
+            days,
+            probe_days(block.stretches),
+            probe_days(block.beside),
+            block.root_zone_cm,
+            block.weights,
+        ).since(shown)
+        for block in blocks
+    ]
 
 
-def _root_zone(
-    block: Block,
-    days: NDArray[np.datetime64],
-    mean_c: NDArray[np.float64],
-    row_of: dict[int, int],
-    sensor_accuracy_c: float,
-) -> RootZoneDays:
-    """Return a block's root-zone days; where a probe moved, the basis changes with that day."""
-    probe_ids = sorted({stretch.probe_id for stretch in block.stretches})
-    rows = [row_of[probe_id] for probe_id in probe_ids]
-    depth_cm = np.full((len(rows), days.size), np.nan)
-    starts = {0}
-    for stretch in block.stretches:  # of one probe in order of time: a later one overwrites
+def _place(
+    stretches: Sequence[Stretch], days: NDArray[np.datetime64]
+) -> tuple[list[int], NDArray[np.float64]]:
+    """Return the probes of some stretches and the depth of each on each day [cm]."""
+    probe_ids = sorted({stretch.probe_id for stretch in stretches})
+    depth_cm = np.full((len(probe_ids), days.size), np.nan)
+    for stretch in stretches:  # of one probe in order of time: a later one overwrites
         column = int(np.searchsorted(days, np.datetime64(stretch.valid_from, "D")))
         depth_cm[probe_ids.index(stretch.probe_id), column:] = stretch.depth_cm
-        starts.add(column)
-    root_zone_c = np.full(days.size, np.nan)
-    bases: list[tuple[int, tuple[float, ...]]] = []
-    edges = [*sorted(column for column in starts if column < days.size), days.size]
-    for begin, end in pairwise(edges):
-        depths = {float(z) for z in depth_cm[:, begin] if not np.isnan(z)}
-        basis = find_basis(sorted(depths), *block.root_zone_cm, block.weights)
-        part = slice(begin, end)
-        root_zone_c[part] = root_zone_days(mean_c[rows, part], depth_cm[:, part], basis)
-        bases.append((begin, tuple(basis)))
-    return RootZoneDays(
-        day=days,
-        root_zone_c=root_zone_c,
-        estimated=np.zeros(days.size, bool),
-        error_c=np.where(np.isnan(root_zone_c), np.nan, sensor_accuracy_c),
-        bases=tuple(bases),
-    )
+    return probe_ids, depth_cm

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.root_zone import find_basis, root_zone_days
+from alerts.root_zone import find_basis
 from tests.generated_climate import DEPTHS_CM, generate
 
 
@@ -16,5 +16,6 @@ def generated_days(seed: int, years: int) -> tuple[NDArray[np.datetime64], NDArr
     """Return the days of whole years from 1991 on, and the mean over 15-45 cm of each [degC]."""
     climate = generate(seed=seed, years=years)
     basis = find_basis(DEPTHS_CM, 15, 45)
-    root_zone_c = root_zone_days(climate.daily_c, np.array(DEPTHS_CM)[:, np.newaxis], basis)
+    shares = [basis.get(depth_cm, 0.0) for depth_cm in DEPTHS_CM]
+    root_zone_c = np.array(shares) @ climate.daily_c
     return climate.observed_at[::24].astype("datetime64[D]"), root_zone_c

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
-from math import nan
+from math import isnan, nan
 from typing import Any
 
 from sqlalchemy import Connection, func, select
@@ -37,6 +37,7 @@ class Stretch:
 class Block:
     """A block, its site's clock and hemisphere, and the stretches of the probes that serve it.
 
+    beside : the stretches of other probes at its site
     sources : the stations among the loggers that serve it
     """
 
@@ -50,6 +51,7 @@ class Block:
     weights: Weights
     rule: str
     stretches: tuple[Stretch, ...]
+    beside: tuple[Stretch, ...]
     sources: tuple[StationSource, ...]
 
 
@@ -86,6 +88,8 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     )
     if only:
         query = query.where(block.c.id.in_(only))
+    rows = connection.execute(query).all()
+    serving = {row.id: _serving(stretches, of_site[row.site_id], declared[row.id]) for row in rows}
     return [
         Block(
             id=row.id,
@@ -97,14 +101,15 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             root_zone_cm=(row.root_zone_top_cm, row.root_zone_bottom_cm),
             weights=row.weights,
             rule=row.rule,
-            stretches=_serving(stretches, of_site[row.site_id], declared[row.id]),
+            stretches=serving[row.id],
+            beside=_beside(stretches, of_site[row.site_id], serving[row.id]),
             sources=tuple(
                 _source(row, stations[logger_id])
                 for logger_id in sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
                 if logger_id in stations
             ),
         )
-        for row in connection.execute(query)
+        for row in rows
     ]
 
 
@@ -158,6 +163,17 @@ def _serving(
             for stretch in _declared(logger_id, list(of_probe), declared)
         ]
     return tuple(_by_probe(serving))
+
+
+def _beside(
+    stretches: Mapping[str, Sequence[Stretch]],
+    of_site: Collection[str],
+    serving: Iterable[Stretch],
+) -> tuple[Stretch, ...]:
+    """Return the stretches of the probes of a site that a block has never used."""
+    used = {stretch.probe_id for stretch in serving if not isnan(stretch.depth_cm)}
+    at_site = (stretch for logger_id in of_site for stretch in stretches[logger_id])
+    return tuple(_by_probe(stretch for stretch in at_site if stretch.probe_id not in used))
 
 
 def _declared(logger_id: str, of_probe: list[Stretch], declared: Basis) -> Iterator[Stretch]:

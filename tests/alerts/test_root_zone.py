@@ -1,11 +1,9 @@
-"""From daily means at several depths to the root zone of a block."""
-
-from math import nan
+"""The shares of depths in the root zone of a block."""
 
 import numpy as np
 import pytest
 
-from alerts.root_zone import find_basis, root_zone_days, root_zone_weights
+from alerts.root_zone import find_basis, root_zone_weights
 
 
 @pytest.mark.parametrize(
@@ -52,21 +50,3 @@ def test_root_weights_agree_with_the_integral_over_the_density_of_roots() -> Non
 )
 def test_the_basis_of_a_block(depths_cm, expected) -> None:
     assert list(find_basis(depths_cm, 15, 45)) == expected
-
-
-def test_probes_at_one_depth_are_averaged_first() -> None:
-    mean_c = np.array([[10.0, 10.0], [12.0, nan], [20.0, 20.0]])
-    depth_cm = np.array([[15.0], [15.0], [45.0]])
-    # by hand: day 1: (11 + 20) / 2; day 2: the one probe left at 15 cm serves: (10 + 20) / 2
-    assert root_zone_days(mean_c, depth_cm, {15: 0.5, 45: 0.5}) == pytest.approx([15.5, 15.0])
-
-
-def test_a_day_on_which_a_depth_is_missing_has_no_value() -> None:
-    mean_c = np.array([[10.0, nan], [20.0, 20.0]])
-    found = root_zone_days(mean_c, np.array([[15.0], [45.0]]), {15: 0.5, 45: 0.5})
-    assert np.isnan(found).tolist() == [False, True]
-
-
-def test_without_a_basis_no_day_has_a_value() -> None:
-    found = root_zone_days(np.array([[10.0, 11.0]]), np.array([[80.0]]), {})
-    assert np.isnan(found).tolist() == [True, True]

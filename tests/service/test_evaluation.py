@@ -89,6 +89,36 @@ def test_every_depth_must_have_a_complete_day(planted: Engine) -> None:
     assert np.isnan(days_c[MAY_1])
 
 
+def test_a_probe_that_fails_is_bridged_for_21_days_and_the_days_are_estimated(planted) -> None:
+    with writing(planted) as connection:
+        add_probe(connection, 2, 45.0)
+        add_days(connection, PROBE, date(2025, 2, 1), [50.0 + 0.1 * day for day in range(100)])
+        add_days(connection, 2, date(2025, 2, 1), [49.0 + 0.1 * day for day in range(70)])
+    (one,) = evaluate_all(planted, date(2025, 5, 9))
+    # by hand: 70 days from 1 February end with 11 April; 21 days more with 2 May
+    estimated = one.root_zone.day[one.root_zone.estimated]
+    assert (estimated[0].item(), estimated[-1].item()) == (date(2025, 4, 12), date(2025, 5, 2))
+    # 15-30 cm as at 30 cm, then a line: three quarters and one; 1 °F cooler at 45 cm, 89 days on
+    assert root_zones_c(one)[MAY_1] == pytest.approx(f_to_c(50.0 + 8.9 - 0.25), abs=0.01)
+    assert np.isnan(root_zones_c(one)[date(2025, 5, 3)])
+
+
+def test_a_probe_of_another_block_at_the_site_helps_to_bridge(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_probe(connection, 2, 45.0)
+        add_days(connection, PROBE, date(2025, 2, 1), [50.0 + 0.1 * day for day in range(90)])
+        plant_days(connection, date(2025, 5, 2), [None] * 9)
+        add_days(connection, 2, date(2025, 2, 1), [49.0 + 0.1 * day for day in range(90)])
+        declare(connection, date.min, 30.0)
+    (one,) = evaluate_all(planted, date(2025, 5, 1))
+    assert one.root_zone.estimated.sum() == 0
+    with writing(planted) as connection:
+        add_days(connection, 2, date(2025, 5, 2), [58.0])
+    (one,) = evaluate_all(planted, date(2025, 5, 2))
+    assert one.root_zone.estimated[-1]
+    assert one.root_zone.basis_cm == (30.0,)
+
+
 def test_a_declared_basis_leaves_the_other_probes_out(planted: Engine) -> None:
     with writing(planted) as connection:
         add_probe(connection, 2, 45.0)
@@ -184,6 +214,19 @@ def test_looking_back_on_one_season_gives_the_same_spans_as_on_all(engine: Engin
     of_2025 = [span for span in over_all.evaluation.spans if span.season == 2025]
     assert len(over_all.evaluation.spans) > len(of_2025) > 1
     assert over_one.evaluation == type(over_one.evaluation)(of_2025, over_all.evaluation.standing)
+
+
+def test_looking_back_on_one_season_bridges_as_on_all(planted: Engine) -> None:
+    with writing(planted) as connection:
+        add_probe(connection, 2, 45.0)
+        add_days(connection, PROBE, date(2024, 6, 1), [60 - 0.05 * day for day in range(240)])
+        add_days(connection, 2, date(2024, 6, 1), [60 - 0.04 * day for day in range(205)])
+    over_all, over_one = (evaluate_all(planted, date(2025, 1, 20), n)[0] for n in (None, 1))
+    assert over_one.root_zone.estimated.any()
+    some = slice(-over_one.root_zone.day.size, None)
+    assert over_one.root_zone.root_zone_c == pytest.approx(
+        over_all.root_zone.root_zone_c[some], abs=1e-12, nan_ok=True
+    )
 
 
 def test_days_without_readings_up_to_as_of_leave_the_state_unheard(planted: Engine) -> None:
