@@ -12,7 +12,7 @@ from sqlalchemy import Connection, func, select
 
 from service.daily_means import find_stretches
 from service.store.loggers import Logger, Probe
-from service.store.readings import fetch_readings
+from service.store.readings import fetch_readings, fetch_stamps
 from service.store.tables import reading
 
 AT_A_TIME = timedelta(days=30)
@@ -26,12 +26,14 @@ class LoggerReadings:
     depth_cm : (n,) float64, NaN where the reading is older than the probe's first stretch
     soil_temp_c : (n,) float64, as the logger has it
     flag : (n,) int8, QARTOD
+    stamped_at : (n,) datetime64[us], by the logger's clock as it was; NaT where it was right
     """
 
     observed_at: NDArray[np.datetime64]
     depth_cm: NDArray[np.float64]
     soil_temp_c: NDArray[np.float64]
     flag: NDArray[np.int8]
+    stamped_at: NDArray[np.datetime64]
 
     def where(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> LoggerReadings:
         """Return some of the readings."""
@@ -67,6 +69,10 @@ def _fetch(
     readings = fetch_readings(connection, probe.id, after, until)
     depths_cm = np.array([stretch.depth_cm for stretch in probe.stretches] + [np.nan])
     stretch = find_stretches(probe, readings.observed_at, logger.utc_offset_min)
+    corrected = fetch_stamps(connection, probe.id, after, until)
+    stamped_at = np.full(stretch.size, "NaT", "datetime64[us]")
+    place = np.searchsorted(readings.observed_at, corrected["observed_at"])
+    stamped_at[place] = corrected["stamped_at"]
     return LoggerReadings(
-        readings.observed_at, depths_cm[stretch], readings.soil_temp_c, readings.flag
+        readings.observed_at, depths_cm[stretch], readings.soil_temp_c, readings.flag, stamped_at
     )

@@ -25,8 +25,9 @@ COLUMNS = ("observed_at", "depth_cm", "soil_temp_c", "flag")
 @click.option("--logger", "logger_id", metavar="ID", required=True)
 @click.option("--depth", "depth_cm", metavar="CM", type=float, help="One depth; all unless given.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print the readings, as the logger has them.")
+@click.option("--stamps", is_flag=True, help="With --csv: a column more, stamped_at.")
 @click.pass_obj
-def command(data: Path, logger_id: str, depth_cm: float | None, as_csv: bool) -> None:
+def command(data: Path, logger_id: str, depth_cm: float | None, as_csv: bool, stamps: bool) -> None:
     """Print the readings of a logger in °C, or without --csv how many there are at each depth."""
     _, engine = open_store(data)
     with reading(engine) as connection:
@@ -39,7 +40,7 @@ def command(data: Path, logger_id: str, depth_cm: float | None, as_csv: bool) ->
             _refuse_unknown_depth(logger, depth_cm)
             chunks = (chunk.where(chunk.depth_cm == depth_cm) for chunk in chunks)
         if as_csv:
-            _print_csv(chunks)
+            _print_csv(chunks, stamps)
         else:
             _print_table(chunks)
 
@@ -54,12 +55,16 @@ def _refuse_unknown_depth(logger: Logger, depth_cm: float) -> None:
         )
 
 
-def _print_csv(chunks: Iterator[LoggerReadings]) -> None:
+def _print_csv(chunks: Iterator[LoggerReadings], stamps: bool) -> None:
+    """Print a line a reading; with `stamps` also what the logger had stamped, in UTC."""
     writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow([*COLUMNS, "stamped_at"] if stamps else COLUMNS)
     for chunk in chunks:
         depths = map(_depth_text, chunk.depth_cm.tolist())
-        columns = (chunk.soil_temp_c.tolist(), chunk.flag.tolist())
+        columns = [chunk.soil_temp_c.tolist(), chunk.flag.tolist()]
+        if stamps:
+            stamped_at = np.where(np.isnat(chunk.stamped_at), chunk.observed_at, chunk.stamped_at)
+            columns.append(_instant_texts(stamped_at))
         writer.writerows(zip(_instant_texts(chunk.observed_at), depths, *columns, strict=True))
 
 
@@ -68,7 +73,9 @@ def _print_table(chunks: Iterator[LoggerReadings]) -> None:
     counts: Counter[float] = Counter()
     first: dict[float, str] = {}
     latest: dict[float, str] = {}
+    corrected = 0
     for chunk in chunks:
+        corrected += int((~np.isnat(chunk.stamped_at)).sum())
         known_cm = np.nan_to_num(chunk.depth_cm, nan=np.inf)
         for depth_cm in np.unique(known_cm).tolist():
             of_depth = chunk.where(known_cm == depth_cm)
@@ -81,6 +88,8 @@ def _print_table(chunks: Iterator[LoggerReadings]) -> None:
     for depth_cm, count in sorted(counts.items()):
         depth = f"{depth_cm:g}" if math.isfinite(depth_cm) else "-"
         click.echo(f"{depth:>6}{count:>13,}  {first[depth_cm]:<22}{latest[depth_cm]}")
+    if corrected:
+        click.echo(f"Of {corrected:,} the clock was corrected: --csv --stamps has what it showed")
 
 
 def _instant_texts(instants: NDArray[np.datetime64]) -> list[str]:

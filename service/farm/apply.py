@@ -10,13 +10,14 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from service.daily_means import refresh_daily_means
 from service.farm.changes import Change, as_stored, find_changes, with_missing
 from service.farm.export import farm_from_store, fetch_histories
-from service.farm.layouts import probe_history
+from service.farm.layouts import find_corrections, probe_history
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
 from service.farm.rows import list_rows, row_of
 from service.farm.text import table_label
 from service.store import tables
+from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
 
 WRITTEN = ("added", "changed", "returned")
@@ -41,6 +42,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     _write_lists(connection, farm, changes)
     _retire(connection, changes, now)
     _write_histories(connection, whole)
+    _write_corrections(connection, whole)
     for logger in before:
         now_is = fetch_logger(connection, logger.id)
         if _daily_basis(now_is) != _daily_basis(logger):
@@ -150,6 +152,13 @@ def _write_histories(connection: Connection, farm: Farm) -> None:
         connection.execute(delete(tables.probe_stretch).where(of_stale))
     if rows:
         connection.execute(insert(tables.probe_stretch), rows)
+
+
+def _write_corrections(connection: Connection, farm: Farm) -> None:
+    for logger in farm.logger.values():
+        corrections = find_corrections(logger, farm.layout[logger.layout])
+        if corrections != fetch_clock_corrections(connection, logger.id):
+            replace_clock_corrections(connection, logger.id, corrections)
 
 
 def _fetch_probe_ids(connection: Connection) -> dict[tuple[str, str], int]:

@@ -7,10 +7,16 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal, TypeVar
 
 from probes.clock import format_offset, standard_offset_min
-from service.farm.layouts import probe_history, shortest_entries
+from service.farm.layouts import (
+    correction_entries,
+    find_corrections,
+    probe_history,
+    shortest_entries,
+)
 from service.farm.models import (
     TABLES,
     Block,
+    CorrectionEntry,
     Farm,
     FarmTable,
     Logger,
@@ -30,6 +36,7 @@ NOT_APPLIED_BACKWARDS = {  # what was imported stays as it was read
     ("layout", "clock"): f"files already imported keep the old clock, {UNTIL_REREAD}",
     ("layout", "stamp"): f"files already imported keep the old stamp, {UNTIL_REREAD}",
     ("layout", "unit"): f"files already imported keep the old unit, {UNTIL_REREAD}",
+    ("logger", "clock_corrections"): f"files already imported keep the old clock, {UNTIL_REREAD}",
     ("site", "checks"): "readings already imported keep their flags",
 }
 
@@ -68,6 +75,10 @@ def as_stored(farm: Farm, year: int) -> Farm:
         layout = farm.layout[logger.layout]
         return shortest_entries(probe_history(logger, layout), layout)
 
+    def find_clock(logger: Logger) -> tuple[CorrectionEntry, ...]:
+        layout = farm.layout[logger.layout]
+        return correction_entries(find_corrections(logger, layout), layout)
+
     def find_choices(block: Block) -> tuple[str | ProbeUse, ...] | None:
         return tuple(probe_choice(*use) for use in block.basis) or None
 
@@ -75,7 +86,7 @@ def as_stored(farm: Farm, year: int) -> Farm:
         farm,
         site=_with(farm.site, "utc_offset", find_offset),
         block=_with(farm.block, "probes", find_choices),
-        logger=_with(farm.logger, "probes", find_entries),
+        logger=_with(_with(farm.logger, "probes", find_entries), "clock_corrections", find_clock),
         recipient=_with(farm.recipient, "blocks", lambda one: _sorted(one.blocks)),
     )
 

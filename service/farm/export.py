@@ -21,6 +21,7 @@ from service.farm.models import (
 from service.farm.rule_tables import RuleTable
 from service.farm.text import NAMED, pair_text, table_label, table_title
 from service.store import tables
+from service.store.clocks import fetch_clock_corrections
 
 
 def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
@@ -58,7 +59,12 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
         },
         layout={key: layouts[key] for key in fetch(tables.layout)},
         logger={
-            key: rows.logger_from_row(row, layouts[row["layout_name"]], histories[key])
+            key: rows.logger_from_row(
+                row,
+                layouts[row["layout_name"]],
+                histories[key],
+                fetch_clock_corrections(connection, key),
+            )
             for key, row in fetch(tables.logger, kind="files").items()
         },
         station={
@@ -110,7 +116,7 @@ def farm_text(farm: Farm) -> str:
 
 
 def _table_text(title: str, table: FarmTable) -> str:
-    pairs = table.model_dump(exclude_defaults=True)
+    pairs = table.model_dump(exclude_defaults=True, by_alias=True)
     if len(pairs.get("time", ())) == 1:
         (pairs["time"],) = pairs["time"]
     return "".join(f"{line}\n" for line in [title, *(pair_text(*pair) for pair in pairs.items())])

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime, timedelta, timezone
+from itertools import pairwise
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from probes.clock import parse_clock
+import numpy as np
+
+from probes.clock import AMBIGUOUS, OK, Clock, local_to_utc, parse_clock
+from probes.clock_corrections import ClockCorrection
 from probes.layouts import Layout
-from service.farm.models import LayoutTable, Logger, ProbeEntry
+from service.farm.models import CorrectionEntry, LayoutTable, Logger, ProbeEntry
+from service.farm.text import value_text
+from service.farm.values import parse_shift_s, shift_text
 
 
 def layout_from_spec(name: str, spec: Mapping[str, Any]) -> Layout:
@@ -19,6 +27,78 @@ def layout_from_spec(name: str, spec: Mapping[str, Any]) -> Layout:
 def layout_spec(table: LayoutTable) -> dict[str, Any]:
     """Return what the column layout.spec holds: every key, so that defaults may change later."""
     return table.model_dump(mode="json")
+
+
+def find_corrections(logger: Logger, layout: LayoutTable) -> tuple[ClockCorrection, ...]:
+    """Return the corrections of a logger's clock, in order of time; ValueError for one that is not
+    clear."""
+    clock = parse_clock(layout.clock)
+    corrections = sorted(
+        (
+            ClockCorrection(
+                _instant(entry.from_, clock), _instant(entry.until, clock), parse_shift_s(entry.add)
+            )
+            for entry in logger.clock_corrections
+        ),
+        key=lambda one: one.stamped_from,
+    )
+    for before, after in pairwise(corrections):
+        if after.stamped_from < before.stamped_until:
+            first, until = (
+                value_text(_shown(at, clock)) for at in (after.stamped_from, before.stamped_until)
+            )
+            raise ValueError(
+                f"the one from {first} overlaps with one until {until}; end that one where the "
+                "other begins"
+            )
+    return tuple(corrections)
+
+
+def correction_entries(
+    corrections: Iterable[ClockCorrection], layout: LayoutTable
+) -> tuple[CorrectionEntry, ...]:
+    """Return corrections as the farm file writes them, by the clock of their layout."""
+    clock = parse_clock(layout.clock)
+    entries = []
+    for one in corrections:
+        ends = one.stamped_from, one.stamped_until
+        shown = [_shown(end, clock) for end in ends]
+        first, until = shown if all(end.tzinfo is None for end in shown) else ends
+        entry = {"from": first, "until": until, "add": shift_text(one.add_s)}
+        entries.append(CorrectionEntry.model_validate(entry))
+    return tuple(entries)
+
+
+def _instant(stamp: datetime, clock: Clock) -> datetime:
+    """Return what a stamp means in UTC."""
+    if stamp.tzinfo is not None:
+        return stamp.astimezone(UTC)
+    if clock.in_stamp:
+        raise ValueError(
+            f"{value_text(stamp)} does not say its offset, as every stamp of this logger does; "
+            "write such as 2025-10-05T02:00:00+10:00"
+        )
+    utc, (problem,) = local_to_utc(np.array([stamp], "datetime64[us]"), clock)
+    if problem != OK:
+        what = "happens twice" if problem == AMBIGUOUS else "does not happen"
+        raise ValueError(
+            f'{value_text(stamp)} {what} by clock = "{clock.name}"; write it with its offset, such '
+            "as 2025-10-05T02:00:00+10:00"
+        )
+    return utc.item(0).replace(tzinfo=UTC)
+
+
+def _shown(instant: datetime, clock: Clock) -> datetime:
+    """Return what a clock shows at an instant; with the offset where it would not be clear."""
+    if clock.in_stamp:
+        return instant
+    zone = (
+        ZoneInfo(clock.zone) if clock.zone else timezone(timedelta(minutes=clock.offset_min or 0))
+    )
+    local = instant.astimezone(zone)
+    stamp = local.replace(tzinfo=None)
+    _, (problem,) = local_to_utc(np.array([stamp], "datetime64[us]"), clock)
+    return stamp if problem == OK else instant
 
 
 def probe_history(logger: Logger, layout: LayoutTable) -> dict[str, tuple[ProbeEntry, ...]]:

@@ -9,7 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, Tag, ValidationInfo, field_validator
@@ -40,6 +40,7 @@ from service.farm.values import (
     Phone,
     ProbeName,
     RootZone,
+    ShiftText,
     Spacing,
     TimeFormat,
     UtcOffset,
@@ -237,6 +238,29 @@ class ProbeEntry(FarmTable):
     calibration_offset_c: Annotated[float, Field(ge=-10, le=10)] = 0.0
 
 
+class CorrectionEntry(FarmTable):
+    """A time in which a clock was wrong, as it stamped then, and what is added to its stamps.
+
+    `until` is the first stamp that is right again.
+    """
+
+    from_: datetime = Field(alias="from")
+    until: datetime
+    add: ShiftText
+
+    @field_validator("until")
+    @classmethod
+    def _check_until(cls, until: datetime, info: ValidationInfo) -> datetime:
+        first = info.data.get("from_")
+        if first is None:
+            return until
+        if (first.tzinfo is None) != (until.tzinfo is None):
+            raise ValueError("from and until go together, both with their offset or both without")
+        if until <= first:
+            raise ValueError(f"lies not after from = {value_text(first)}; exchange the two")
+        return until
+
+
 class Logger(FarmTable):
     """A device; a column without entry in `probes` lies at its layout's depth from the start."""
 
@@ -244,6 +268,7 @@ class Logger(FarmTable):
     site: str
     layout: str
     probes: Annotated[tuple[ProbeEntry, ...], AsTuple] = ()
+    clock_corrections: Annotated[tuple[CorrectionEntry, ...], AsTuple] = ()
 
     @field_validator("probes")
     @classmethod

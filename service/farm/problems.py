@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from service.farm.models import ProbeEntry, ProbeUse
+from service.farm.models import CorrectionEntry, ProbeEntry, ProbeUse
 from service.farm.text import key_text, value_text
 from service.farm.values import PLAIN_OR_TABLE
 
@@ -28,6 +28,7 @@ PROBLEMS = {  # pydantic's error type -> what it means here
     "int_type": "must be a whole number",
     "bool_type": "must be true or false",
     "date_type": "must be a date without quotes",
+    "datetime_type": "must be a date and a time without quotes",
     "tuple_type": "must be a list in square brackets",
     "too_long": "has too many items",
     "dict_type": "must be pairs in braces",
@@ -37,6 +38,9 @@ PROBLEMS = {  # pydantic's error type -> what it means here
     "less_than": "must be less than {lt:g}",
     "less_than_equal": "must be at most {le:g}",
 }
+
+
+_NESTED: Mapping[int | str, type[BaseModel]] = {"clock_corrections": CorrectionEntry}
 
 
 class FarmFileError(Exception):
@@ -64,8 +68,9 @@ def _describe(kind: str, model: type[BaseModel], detail: ErrorDetails) -> str:
         where += f" = {_shortened(detail['input'])}"
     context = detail.get("ctx", {})
     if detail["type"] == "extra_forbidden":
-        nested = ProbeUse if kind == "block" else ProbeEntry
-        keys = list((nested if len(loc) > 1 else model).model_fields)
+        nested = _NESTED.get(loc[0], ProbeUse if kind == "block" else ProbeEntry)
+        fields = (nested if len(loc) > 1 else model).model_fields
+        keys = [field.alias or key for key, field in fields.items()]
         near = get_close_matches(str(last), keys, 1, CLOSE)
         hint = f"did you mean {near[0]}?" if near else f"the keys are {', '.join(keys)}"
         return f"{where}: no such key; {hint}"

@@ -6,7 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping
 
 from alerts.rules import GRAPE_PHYLLOXERA, RULES, find_faults
-from service.farm.layouts import probe_history
+from service.farm.layouts import find_corrections, probe_history
 from service.farm.models import Farm
 from service.farm.rule_tables import make_rules
 from service.farm.stations import describe_unknown_depth, find_wrong_keys
@@ -26,6 +26,7 @@ def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> li
         *find_wrong_keys(farm),
         *_rule_faults(farm, broken),
         *_entries_of_other_columns(farm),
+        *_unclear_corrections(farm),
         *_blocks_without_probes(farm, names),
         *_blocks_with_unknown_probes(farm, names, broken),
     ]
@@ -94,6 +95,16 @@ def _entries_of_other_columns(farm: Farm) -> Iterator[str]:
                     f"{table_label('layout', logger.layout)}; "
                     f"write {one_of(columns, entry.column)}"
                 )
+
+
+def _unclear_corrections(farm: Farm) -> Iterator[str]:
+    for logger in farm.logger.values():
+        if logger.layout not in farm.layout:
+            continue
+        try:
+            find_corrections(logger, farm.layout[logger.layout])
+        except ValueError as error:
+            yield f"{table_label('logger', logger.id)}: clock_corrections: {error}"
 
 
 def _probe_names(farm: Farm) -> Mapping[str, list[str]]:

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from probes.clock import format_offset, parse_offset_min
-from service.farm.layouts import layout_spec, shortest_entries
+from probes.clock_corrections import ClockCorrection
+from service.farm.layouts import correction_entries, layout_spec, shortest_entries
 from service.farm.models import (
     Block,
     FarmTable,
@@ -37,7 +38,7 @@ NEVER_FETCHED: Row = {  # also of a station that was changed: it may ask for oth
 
 def row_of(key: str, table: FarmTable) -> Row:
     """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
-    row = table.model_dump(exclude={"probes", "blocks"})
+    row = table.model_dump(exclude={"probes", "blocks", "clock_corrections"})
     match table:
         case Organisation():
             row["id"] = 1
@@ -100,12 +101,21 @@ def block_from_row(row: Row, basis: Sequence[Use]) -> Block:
 
 
 def logger_from_row(
-    row: Row, layout: LayoutTable, history: Mapping[str, Sequence[ProbeEntry]]
+    row: Row,
+    layout: LayoutTable,
+    history: Mapping[str, Sequence[ProbeEntry]],
+    corrections: Sequence[ClockCorrection],
 ) -> Logger:
     """Return a logger with the entries that its probes' stretches need beside the layout."""
     of_layout = {name: tuple(history[name]) for name in layout.columns if name in history}
     entries = shortest_entries(of_layout, layout)
-    return Logger(id=row["id"], site=row["site_id"], layout=row["layout_name"], probes=entries)
+    return Logger(
+        id=row["id"],
+        site=row["site_id"],
+        layout=row["layout_name"],
+        probes=entries,
+        clock_corrections=correction_entries(corrections, layout),
+    )
 
 
 def station_from_row(row: Row) -> Station:

@@ -16,7 +16,7 @@ NAMED = ("rule", "layout")  # tables that bear their name in their title
 def value_text(value: Any) -> str:
     """Return a value as TOML in one line: 15 for 15.0, "text", [15, 45], { T1 = 15 }."""
     if isinstance(value, BaseModel):
-        value = value.model_dump(exclude_defaults=True)
+        value = value.model_dump(exclude_defaults=True, by_alias=True)
     if isinstance(value, Mapping):
         pairs = [f"{key_text(key)} = {value_text(inner)}" for key, inner in value.items()]
         return f"{{ {', '.join(pairs)} }}" if pairs else "{}"

@@ -38,6 +38,34 @@ class FarmTable(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
+_SHIFT = re.compile(r"([+-])(?:(\d+):(\d\d)(?::(\d\d))?|(\d+) ?(d|h|min|s))", re.ASCII)
+_UNIT_S = {"d": 86_400, "h": 3600, "min": 60, "s": 1}
+MOST_SHIFT_S = 68 * 365 * 86_400  # a clock that was reset lies years back
+
+
+def parse_shift_s(text: str) -> int:
+    """Return the seconds of "+1h", "-90min", "+9131d" or "-01:00:00"; ValueError for others."""
+    found = _SHIFT.fullmatch(text)
+    if found is None:
+        raise ValueError('write with its sign what is to be added: "+1h", "-90min" or "-01:00:00"')
+    sign, hours, minutes, seconds, number, unit = found.groups()
+    if unit:
+        amount_s = int(number) * _UNIT_S[unit]
+    else:
+        amount_s = int(hours) * 3600 + int(minutes) * 60 + int(seconds or 0)
+    if not 0 < amount_s <= MOST_SHIFT_S:
+        raise ValueError(
+            "write what is to be added: at least one second, and no more than 68 years"
+        )
+    return int(f"{sign}{amount_s}")
+
+
+def shift_text(shift_s: int) -> str:
+    """Return "+01:00:00" for 3600."""
+    hours, rest_s = divmod(abs(shift_s), 3600)
+    return f"{'-' if shift_s < 0 else '+'}{hours:02d}:{rest_s // 60:02d}:{rest_s % 60:02d}"
+
+
 def _read_by(parse: Callable[[str], object]) -> AfterValidator:
     def check(text: str) -> str:
         parse(text)
@@ -157,6 +185,7 @@ EachOnce = AfterValidator(_check_each_once)
 Id = Annotated[str, AfterValidator(check_id)]
 Name = Annotated[str, AfterValidator(_check_name)]
 Zone = Annotated[str, AfterValidator(_check_zone)]
+ShiftText = Annotated[str, _read_by(parse_shift_s)]
 UtcOffset = Annotated[str, _read_by(parse_offset_min)]
 ClockText = Annotated[str, _read_by(parse_clock)]
 TimeFormat = Annotated[str, AfterValidator(_check_time_format)]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, delete, insert, select
 
 from probes.clock_corrections import ClockCorrection
 from service.store.tables import clock_correction, logger, site
@@ -36,3 +37,13 @@ def fetch_clock_corrections(connection: Connection, logger_id: str) -> tuple[Clo
         .order_by(clock_correction.c.stamped_from)
     )
     return tuple(ClockCorrection(*row) for row in connection.execute(query))
+
+
+def replace_clock_corrections(
+    connection: Connection, logger_id: str, corrections: Sequence[ClockCorrection]
+) -> None:
+    """Keep these corrections of a logger's clock, and no others."""
+    of_logger = clock_correction.c.logger_id == logger_id
+    connection.execute(delete(clock_correction).where(of_logger))
+    for one in corrections:
+        connection.execute(insert(clock_correction).values(logger_id=logger_id, **vars(one)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 import numpy as np
@@ -73,6 +74,17 @@ def insert_shifted_stamps(
         "stamped_at": (observed_at - shift)[shifted],
     }
     insert_columns(connection, shifted_stamp, columns)
+
+
+def fetch_stamps(
+    connection: Connection, probe_id: int, after: datetime, until: datetime
+) -> Mapping[str, NDArray[np.datetime64]]:
+    """Return observed_at and stamped_at of the readings whose clock was corrected, in order."""
+    at = shifted_stamp.c.observed_at
+    query = select(at, shifted_stamp.c.stamped_at).where(
+        shifted_stamp.c.probe_id == probe_id, at > after, at <= until
+    )
+    return fetch_columns(connection, query.order_by(at))
 
 
 def delete_readings(
