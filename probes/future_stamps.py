@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from probes.frames import LoggerFile, Reject
 
@@ -27,25 +28,29 @@ def reject_future(file: LoggerFile, now: datetime) -> LoggerFile:
     Missing cells of such rows stay counted as missing.
     """
     latest = np.datetime64((now + TOLERANCE).astimezone(UTC).replace(tzinfo=None), "us")
-    is_future = file.observed_at > latest
-    if not is_future.any():
+    why = f"{OF_FUTURE}: set the logger's clock, or correct what the layout says of it"
+    return reject_rows(file, file.observed_at > latest, why)
+
+
+def reject_rows(file: LoggerFile, which: NDArray[np.bool_], why: str) -> LoggerFile:
+    """Reject rows for their time; `why` follows that time in the reason."""
+    if not which.any():
         return file
     readings = (~np.isnan(file.soil_temp_c)).sum(axis=1)
     rejects = (
         Reject(
             int(file.line[row]),
-            f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC {OF_FUTURE}: "
-            "set the logger's clock, or correct what the layout says of it",
+            f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC {why}",
             "",
             int(readings[row]),
         )
-        for row in np.flatnonzero(is_future & (readings > 0))
+        for row in np.flatnonzero(which & (readings > 0))
     )
     return replace(
         file,
-        line=file.line[~is_future],
-        observed_at=file.observed_at[~is_future],
-        soil_temp_c=file.soil_temp_c[~is_future],
+        line=file.line[~which],
+        observed_at=file.observed_at[~which],
+        soil_temp_c=file.soil_temp_c[~which],
         rejects=tuple(sorted([*file.rejects, *rejects], key=lambda reject: reject.line)),
-        shift=None if file.shift is None else file.shift[~is_future],
+        shift=None if file.shift is None else file.shift[~which],
     )

@@ -15,6 +15,7 @@ from probes.clock_signs.steps import find_jumps, find_steps_back
 from probes.clock_signs.summer_time import find_summer_time
 from probes.frames import LoggerFile
 from probes.future_stamps import TOLERANCE, reject_future
+from probes.reset_clocks import find_reset
 
 LEAST_SHIFT_H = 1.0
 """By how much a peak hour must be impossible to count."""
@@ -59,6 +60,7 @@ def find_clock_signs(
     believed = reject_future(file, arrived_at)
     signs = [
         *_find_future(file, arrived_at),
+        *find_reset(believed),
         *find_jumps(believed.observed_at, facts.interval_min),
         *find_steps_back(file),
         *_find_impossible_peak(believed, facts),

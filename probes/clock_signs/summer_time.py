@@ -15,7 +15,7 @@ from probes.frames import LoggerFile
 from probes.stamps import HAPPENS_TWICE, NEVER_HAPPENS
 
 LONGEST_INTERVAL_MIN = 60
-"""Of slower loggers the hour may hold no reading."""
+"""Of slower loggers the hour may hold no reading, so that only one that is there says something."""
 
 
 @dataclass(frozen=True)
@@ -79,12 +79,13 @@ def find_summer_time(
     interval_min : float
     layout_name : str
     """
-    if clock.in_stamp or interval_min > LONGEST_INTERVAL_MIN or stamped_at.size < 2:
+    if clock.in_stamp or stamped_at.size < 2:
         return []
+    has_each_hour = interval_min <= LONGEST_INTERVAL_MIN
     first, last = (end.item().replace(tzinfo=UTC) for end in (stamped_at.min(), stamped_at.max()))
     changes = find_changes(clock.zone or zone, first, last)
     if clock.zone is None:
-        nights = [change for change in changes if _follows(stamped_at, clock, change)]
+        nights = [one for one in changes if has_each_hour and _follows(stamped_at, clock, one)]
         what = "the logger follows summer time"
         remedy = f'set clock = "{zone}"'
     else:
@@ -136,4 +137,5 @@ def _ignores(
     special = sum(phrase in reject.reason for reject in file.rejects if low < reject.line < high)
     if spring:
         return special > 0
-    return special == round(hour / timedelta(minutes=interval_min))
+    is_told_once = special == round(hour / timedelta(minutes=interval_min))
+    return is_told_once and interval_min <= LONGEST_INTERVAL_MIN

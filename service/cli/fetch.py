@@ -97,6 +97,7 @@ def _record(report: FetchReport) -> dict[str, Any]:
         "until": report.span.until.isoformat(),
         **{name: getattr(report.readings, name) for name in COUNTS},
         "rejects": [vars(reject) for reject in report.readings.rejects],
+        "signs": report.readings.signs,
         "failure": report.failure,
     }
 
@@ -108,6 +109,8 @@ def _describe(report: FetchReport) -> Iterator[str]:
     yield from wrap_text(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
     if report.failure:
         yield from wrap_text(f"failed: {report.failure}", 2)
+    for sign in readings.signs:
+        yield from wrap_text(f"sign of a wrong clock: {sign}", 2)
     for reject in readings.rejects[:LISTED]:
         yield from wrap_text(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
     if len(readings.rejects) > LISTED:

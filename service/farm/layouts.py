@@ -85,7 +85,8 @@ def _instant(stamp: datetime, clock: Clock) -> datetime:
             f'{value_text(stamp)} {what} by clock = "{clock.name}"; write it with its offset, such '
             "as 2025-10-05T02:00:00+10:00"
         )
-    return utc.item(0).replace(tzinfo=UTC)
+    (instant,) = utc.tolist()
+    return instant.replace(tzinfo=UTC)
 
 
 def _shown(instant: datetime, clock: Clock) -> datetime:

@@ -21,7 +21,9 @@ import numpy as np
 
 from probes.clock_corrections import ClockCorrection, find_shifts
 from probes.frames import LoggerFile
+from probes.future_stamps import reject_future
 from probes.logger_files import read_logger_file
+from probes.reset_clocks import reject_reset
 from service.farm.layouts import layout_from_spec
 from service.store.imports import Content
 
@@ -77,6 +79,12 @@ def read_content(
             latest_year=arrived_at.year + 1,
             clock_corrections=content.clock_corrections,
         )
+
+
+def believe(file: LoggerFile, source: str, arrived_at: datetime) -> LoggerFile:
+    """Reject the rows of a delivery whose time cannot be, by when and by what way it arrived."""
+    file = reject_future(file, arrived_at)
+    return reject_reset(file, arrived_at) if source == "push" else file
 
 
 def _read_canonical(body: bytes) -> LoggerFile:

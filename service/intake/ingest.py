@@ -12,8 +12,7 @@ import numpy as np
 from sqlalchemy import Connection, insert
 
 from probes.frames import LoggerFile
-from probes.future_stamps import reject_future
-from service.intake.content import correct_clock, pack_canonical
+from service.intake.content import believe, correct_clock, pack_canonical
 from service.intake.keeping import fetch_days, keep_findings
 from service.intake.merging import Findings, compare_readings
 from service.intake.reports import (
@@ -24,6 +23,7 @@ from service.intake.reports import (
     ImportReport,
 )
 from service.intake.retelling import retell
+from service.intake.signs import find_signs
 from service.store.clocks import fetch_clock_corrections
 from service.store.imports import (
     Content,
@@ -71,7 +71,8 @@ def ingest(
     if content is None:
         content = pack_canonical(file, fetch_clock_corrections(connection, logger.id))
         file = correct_clock(file, content.clock_corrections)
-    file = reject_future(file, now)
+    signs = find_signs(connection, logger, source.kind, file, now)
+    file = believe(file, source.kind, now)
     report = ImportReport(
         rejected=sum(reject.readings for reject in file.rejects),
         missing=file.missing,
@@ -80,6 +81,7 @@ def ingest(
             for reject in file.rejects
         ),
         others=file.others,
+        signs=tuple(signs),
     )
     batch_id = 0 if dry_run else _open_batch(connection, logger, source, file, now)
     for number, channel in enumerate(file.channels):
@@ -97,7 +99,7 @@ def ingest(
         store_content(connection, batch_id, content)
         counts = {name: getattr(report, name) for name in COUNTS}
         changed_at = now if report.inserted else None
-        update_batch(connection, batch_id, **counts, changed_at=changed_at)
+        update_batch(connection, batch_id, **counts, changed_at=changed_at, signs=signs)
         if is_settled(connection, batch_id):
             report = replace(report, **_retell(connection, logger, batch_id, now))
     return report

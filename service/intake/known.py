@@ -43,7 +43,11 @@ def find_known(connection: Connection, logger_id: str, sha256: str, name: str) -
         for one in fetch_rejects(connection, batch.id)
     )
     counts = {count: getattr(batch, count) for count in COUNTS}
-    return Known(batch.id, batch.imported_at, ImportReport(**counts, rejects=rejects))
+    return Known(
+        batch.id,
+        batch.imported_at,
+        ImportReport(**counts, rejects=rejects, signs=tuple(batch.signs)),
+    )
 
 
 def _describe(batch: Batch) -> str:

@@ -9,11 +9,13 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from probes.frames import LoggerFile, Reject
-from probes.future_stamps import OF_FUTURE, reject_future
+from probes.future_stamps import OF_FUTURE
 from probes.logger_files import FileRefused
-from service.intake.content import read_content
+from probes.reset_clocks import OF_RESET
+from service.intake.content import believe, read_content
 from service.intake.ingest import find_ends
 from service.intake.retelling import Retold, retell
+from service.intake.signs import find_signs
 from service.store.clocks import fetch_clock_corrections
 from service.store.imports import (
     Batch,
@@ -91,8 +93,8 @@ def _choose(standing: list[Batch], only: Collection[int], logger_id: str) -> lis
 
 def _read_anew(connection: Connection, logger: Logger, batch: Batch, content: Content) -> None:
     """Keep how a delivery is read now, and what was rejected; its readings follow."""
-    file = read_content(content, batch.file, logger.layout_name, logger.id, batch.imported_at)
-    file = reject_future(file, batch.imported_at)
+    stamped = read_content(content, batch.file, logger.layout_name, logger.id, batch.imported_at)
+    file = believe(stamped, batch.source, batch.imported_at)
     rejects, missing = file.rejects, file.missing
     if not content.layout:  # of what was rejected before it was kept there is no more than this
         rejects = _with_lasting(fetch_rejects(connection, batch.id), file)
@@ -104,6 +106,7 @@ def _read_anew(connection: Connection, logger: Logger, batch: Batch, content: Co
         batch.id,
         rejected=sum(reject.readings for reject in rejects),
         missing=missing,
+        signs=find_signs(connection, logger, batch.source, stamped, batch.imported_at),
         inserted=0,
         identical=0,
         conflicting=0,
@@ -112,5 +115,5 @@ def _read_anew(connection: Connection, logger: Logger, batch: Batch, content: Co
 
 
 def _with_lasting(before: list[Reject], file: LoggerFile) -> list[Reject]:
-    lasting = [reject for reject in before if OF_FUTURE not in reject.reason]
+    lasting = [one for one in before if OF_FUTURE not in one.reason and OF_RESET not in one.reason]
     return sorted([*lasting, *file.rejects], key=lambda reject: reject.line)

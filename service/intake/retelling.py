@@ -16,9 +16,8 @@ from sqlalchemy import Connection
 
 from probes.checks import flag_gross_range
 from probes.frames import LoggerFile, Readings
-from probes.future_stamps import reject_future
 from service.daily_means import find_days, find_probe_means
-from service.intake.content import read_content
+from service.intake.content import believe, read_content
 from service.intake.keeping import span_of_days
 from service.intake.merging import Resolution, resolve_readings
 from service.store.daily import store_daily_means
@@ -79,7 +78,7 @@ def read_batch(connection: Connection, logger: Logger, batch: Batch) -> LoggerFi
     """Read a delivery again, as it was read when it came."""
     content = fetch_content(connection, batch.id)
     file = read_content(content, batch.file, logger.layout_name, logger.id, batch.imported_at)
-    return reject_future(file, batch.imported_at)
+    return believe(file, batch.source, batch.imported_at)
 
 
 def retell(

@@ -18,7 +18,12 @@ from service.store.loggers import Logger
 def find_signs(
     connection: Connection, logger: Logger, source: str, file: LoggerFile, arrived_at: datetime
 ) -> list[str]:
-    """Return the signs of a wrong clock, each with its numbers and what to do."""
+    """Return the signs of a wrong clock, each with its numbers and what to do.
+
+    Who reads a thermometer by hand has a clock of their own, and none that runs on.
+    """
+    if source == "hand":
+        return []
     place = fetch_place(connection, logger.id)
     of_layout = source == "file"  # elsewhere each stamp states its own offset
     layout = layout_from_spec(logger.layout_name, logger.layout_spec) if of_layout else None

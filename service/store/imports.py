@@ -14,6 +14,8 @@ from probes.frames import Reject
 from service.store.bulk import execute_many
 from service.store.tables import conflict, import_batch, import_content, import_reject
 
+MOST_ARRIVALS = 2_500  # more than two weeks of pushes every ten minutes
+
 
 class UnknownImportError(LookupError):
     """There is no import of that number."""
@@ -74,15 +76,17 @@ def fetch_batch(connection: Connection, batch_id: int) -> Batch:
 def fetch_arrivals(
     connection: Connection, logger_id: str, source: str, before: datetime
 ) -> list[tuple[datetime, datetime]]:
-    """Return when deliveries of a kind arrived before an instant, and their newest stamps."""
+    """Return when deliveries of a kind arrived before an instant, and their newest stamps: the
+    latest ones, in order."""
     arrived_at, last_at = import_batch.c.imported_at, import_batch.c.last_at
     query = (
         select(arrived_at, last_at)
         .where(stands(logger_id), import_batch.c.source == source, arrived_at < before)
         .where(last_at.is_not(None))
-        .order_by(import_batch.c.id)
+        .order_by(import_batch.c.id.desc())
+        .limit(MOST_ARRIVALS)
     )
-    return [(arrived, newest) for arrived, newest in connection.execute(query)]
+    return [(arrived, newest) for arrived, newest in connection.execute(query)][::-1]
 
 
 def stands(logger_id: str) -> ColumnElement[bool]:

@@ -90,4 +90,4 @@ def answer_report(report: ImportReport) -> JSONResponse:
     ]
     content: dict[str, Any] = {count: getattr(report, count) for count in COUNTS}
     status = HTTPStatus.MULTI_STATUS if rejects else HTTPStatus.OK
-    return JSONResponse({**content, "rejects": rejects}, status)
+    return JSONResponse({**content, "rejects": rejects, "signs": report.signs}, status)

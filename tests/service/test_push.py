@@ -96,6 +96,23 @@ def test_the_same_body_again_gets_the_first_report(engine: Engine, served: str, 
     assert count_batches(engine) == 1
 
 
+def test_what_a_clock_stamps_that_was_reset_is_rejected_and_shows(
+    engine: Engine, served: str, token: str
+) -> None:
+    answer = push_json(served, token, {**GOOD, "observed_at": "2000-01-01T00:10:00Z"})
+    assert five(answer) == (0, 0, 0, 1, 0)
+    assert "lies more than ten years before it was pushed" in answer.json()["rejects"][0]["reason"]
+    assert "2000-01-01 00:10 UTC, lies where a clock begins" in answer.json()["signs"][0]
+    assert stored(engine) == []
+
+
+def test_what_a_dead_network_held_back_for_years_is_taken(served: str, token: str) -> None:
+    long_ago = NOW - timedelta(days=900)
+    answer = push_json(served, token, {**GOOD, "observed_at": f"{long_ago:%Y-%m-%dT%H:%M:%SZ}"})
+    assert five(answer) == (1, 0, 0, 0, 0)
+    assert answer.json()["signs"] == []
+
+
 def test_a_body_that_was_withdrawn_is_refused_when_it_is_sent_again(
     engine: Engine, served: str, token: str
 ) -> None:
