@@ -80,7 +80,7 @@ def _progress(path: Path) -> AbstractContextManager[Progress]:
 
 def _as_json(report: ImportReport, signs: Sequence[str]) -> str:
     rejects = [vars(reject) for reject in report.rejects]
-    record = {**_counts(report), "rejects": rejects, "signs": signs}
+    record = {**_counts(report), "rejects": rejects, "signs": signs, "notes": report.notes}
     return json.dumps(record, indent=2, ensure_ascii=False)
 
 
@@ -103,6 +103,9 @@ def _describe(
     yield "\nReadings"
     for name, count in _counts(report).items():
         yield f"  {name:<11}{count:>14,}"
+    for note in dict.fromkeys(report.notes):
+        yield "\nNote"
+        yield from wrap_text(note, 2)
     if report.others:
         yield f"\nRows of other loggers: {report.others:,}"
     if signs:

@@ -16,6 +16,7 @@ from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
 from service.farm.rows import list_rows, row_of
 from service.farm.text import table_label
+from service.farm.values import probe_name
 from service.store import tables
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
@@ -32,7 +33,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     farm = as_stored(farm, now.year)
     changes = find_changes(farm, active, farm_from_store(connection, retired=True), retire=retire)
     whole = farm if retire else with_missing(farm, active)
-    _refuse_contradictions(whole, changes)
+    _refuse_contradictions(connection, whole, changes)
     _refuse_taken_ids(connection, changes)
     before = [
         fetch_logger(connection, key, lock=True)
@@ -50,17 +51,22 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     return changes
 
 
-def _refuse_contradictions(whole: Farm, changes: list[Change]) -> None:
-    problems = find_contradictions(whole, {})
-    if problems:
-        missing = [table_label(c.table, c.key) for c in changes if c.what == "missing"]
-        raise FarmFileError(
-            [
-                *problems,
-                f"left out of the file and still active: {', '.join(missing)}; "
-                "put back what is needed, or retire it with --retire",
-            ]
+def _refuse_contradictions(connection: Connection, whole: Farm, changes: list[Change]) -> None:
+    ever = {
+        probe_name(logger_id, entry.depth_cm)
+        for logger_id, history in fetch_histories(connection).items()
+        for entries in history.values()
+        for entry in entries
+    }
+    problems = find_contradictions(whole, {}, ever)
+    missing = [table_label(c.table, c.key) for c in changes if c.what == "missing"]
+    if problems and missing:
+        problems.append(
+            f"left out of the file and still active: {', '.join(missing)}; "
+            "put back what is needed, or retire it with --retire"
         )
+    if problems:
+        raise FarmFileError(problems)
 
 
 def _refuse_taken_ids(connection: Connection, changes: list[Change]) -> None:

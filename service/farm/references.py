@@ -14,11 +14,16 @@ from service.farm.text import one_of, table_label, table_title, value_text
 from service.farm.values import probe_name, split_probe_name
 
 
-def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> list[str]:
+def find_contradictions(
+    farm: Farm,
+    broken: Mapping[str, Collection[str]],
+    retired: Collection[str] | None = None,
+) -> list[str]:
     """Return a line for each thing that does not fit.
 
     `broken` holds the keys of tables that are there, but with errors of their own: what refers to
-    them is not at fault.
+    them is not at fault. `retired` holds LOGGER:DEPTH of retired loggers, which a block may have
+    rested on before; None where only the store knows them.
     """
     names = _probe_names(farm)
     return [
@@ -28,7 +33,7 @@ def find_contradictions(farm: Farm, broken: Mapping[str, Collection[str]]) -> li
         *_entries_of_other_columns(farm),
         *_unclear_corrections(farm),
         *_blocks_without_probes(farm, names),
-        *_blocks_with_unknown_probes(farm, names, broken),
+        *_blocks_with_unknown_probes(farm, names, broken, retired),
     ]
 
 
@@ -130,12 +135,19 @@ def _blocks_without_probes(farm: Farm, names: Mapping[str, list[str]]) -> Iterat
 
 
 def _blocks_with_unknown_probes(
-    farm: Farm, names: Mapping[str, list[str]], broken: Mapping[str, Collection[str]]
+    farm: Farm,
+    names: Mapping[str, list[str]],
+    broken: Mapping[str, Collection[str]],
+    retired: Collection[str] | None,
 ) -> Iterator[str]:
     for block in farm.block.values():
         of_site = names[block.site]
-        for _, name, depth_cm in block.basis:
+        now = max((valid_from for valid_from, _, _ in block.basis), default=None)
+        for valid_from, name, depth_cm in block.basis:
             probe = probe_name(name, depth_cm)
+            is_gone = valid_from != now and name not in {**farm.logger, **farm.station}
+            if is_gone and (retired is None or probe in retired):
+                continue
             if name in farm.station:
                 unknown = describe_unknown_depth(
                     block.id, farm.station[name], depth_cm, farm.layout

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -82,6 +82,7 @@ def ingest(
         ),
         others=file.others,
         signs=tuple(signs),
+        notes=tuple(_describe_retired(logger)),
     )
     batch_id = 0 if dry_run else _open_batch(connection, logger, source, file, now)
     for number, channel in enumerate(file.channels):
@@ -103,6 +104,14 @@ def ingest(
         if is_settled(connection, batch_id):
             report = replace(report, **_retell(connection, logger, batch_id, now))
     return report
+
+
+def _describe_retired(logger: Logger) -> Iterator[str]:
+    if logger.retired_at is not None:
+        yield (
+            f"{logger.id} was retired on {logger.retired_at:%Y-%m-%d}: "
+            "what it measured counts up to that day"
+        )
 
 
 def _retell(connection: Connection, logger: Logger, batch_id: int, now: datetime) -> dict[str, int]:

@@ -37,6 +37,7 @@ class ImportReport:
     conflicts : the first few of each probe and file; the table `conflict` holds all
     others : how many rows of the files are of other loggers
     signs : of a wrong clock, in words
+    notes : what else there is to know
     """
 
     inserted: int = 0
@@ -48,6 +49,7 @@ class ImportReport:
     conflicts: tuple[FileConflict, ...] = ()
     others: int = 0
     signs: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __add__(self, other: ImportReport) -> ImportReport:
         """Return one report of both."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from itertools import groupby
 from typing import Any
 
@@ -52,6 +52,7 @@ class Logger:
     utc_offset_min: int
     use_suspect: bool
     probes: tuple[Probe, ...]
+    retired_at: datetime | None = None
 
     def probe(self, channel: str) -> Probe:
         """Return the probe of a column."""
@@ -113,4 +114,5 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         utc_offset_min=found.utc_offset_min,
         use_suspect=found.use_suspect,
         probes=tuple(probes),
+        retired_at=found.retired_at,
     )

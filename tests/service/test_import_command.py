@@ -62,6 +62,7 @@ def test_a_good_file_ends_with_0_and_its_counts(data: Path, good: Path) -> None:
             "missing": 0,
             "rejects": [],
             "signs": [],
+            "notes": [],
         },
     )
 
@@ -78,6 +79,7 @@ def test_files_are_reported_together_in_one_object(data: Path, good: Path, damag
         "rejected": 2,
         "missing": 1,
         "signs": [],
+        "notes": [],
     }
     assert (reject["file"], reject["line"]) == (str(damaged), 2)
     assert reject["text"] == "yesterday,1,2"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -113,9 +114,53 @@ def test_a_probe_buried_anew_is_at_its_new_depth_from_that_day_on(tmp_path: Path
     ]
 
 
-def test_a_basis_of_a_logger_that_is_taken_out_is_refused(tmp_path: Path) -> None:
+OLD_LOGGER = '[[logger]]\nid = "u1"\nsite = "upper"\nlayout = "plain"\n'
+
+
+def test_a_logger_that_was_swapped_may_be_retired_and_keeps_its_time(tmp_path: Path) -> None:
     farm = farm_text(depths_cm=[30], more=NEW_LOGGER).replace('name = "Terrace 7"', SWAPPED)
     digseason(tmp_path, "setup", write_farm(tmp_path, farm))
-    without = farm.replace('[[logger]]\nid = "u1"\nsite = "upper"\nlayout = "plain"\n', "")
-    code, output = run(tmp_path, "setup", str(write_farm(tmp_path, without)), "--retire")
+    digseason(tmp_path, "import", "--logger", "u1", write_days(tmp_path, "2025-10-01", [11, 12]))
+    digseason(tmp_path, "import", "--logger", "u2", write_days(tmp_path, "2025-10-04", [14]))
+    before = root_zone(tmp_path, "2025-10-04")
+    without = write_farm(tmp_path, farm.replace(OLD_LOGGER, ""))
+    assert "1 logger: u1" in digseason(tmp_path, "setup", without, "--retire")
+    assert root_zone(tmp_path, "2025-10-04") == before
+    assert [(day, value_c) for day, value_c, _ in before] == [
+        ("2025-10-01", "11.0"),
+        ("2025-10-02", "12.0"),
+        ("2025-10-03", ""),
+        ("2025-10-04", "14.0"),
+    ]
+    exported = write_farm(tmp_path, digseason(tmp_path, "setup", "--export"))
+    assert "Changed" not in digseason(tmp_path, "setup", exported)
+
+
+def test_a_logger_that_a_block_rests_on_now_cannot_be_retired(tmp_path: Path) -> None:
+    swapped_back = SWAPPED.replace("u1", "u3").replace("u2", "u1").replace("u3", "u2")
+    farm = farm_text(depths_cm=[30], more=NEW_LOGGER).replace('name = "Terrace 7"', swapped_back)
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm))
+    without = write_farm(tmp_path, farm.replace(OLD_LOGGER, ""))
+    code, output = run(tmp_path, "setup", str(without), "--retire")
     assert (code, 'probes holds "u1:30": no such probe' in output) == (2, True)
+
+
+def test_an_older_basis_of_a_logger_that_never_was_is_refused(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30], more=NEW_LOGGER)
+    wrong = SWAPPED.replace("u1:30", "u9:30")
+    path = write_farm(tmp_path, farm.replace('name = "Terrace 7"', wrong))
+    code, output = run(tmp_path, "setup", str(path))
+    assert (code, 'probes holds "u9:30": no such probe' in output) == (2, True)
+
+
+def test_what_a_retired_logger_brings_is_taken_and_said(tmp_path: Path) -> None:
+    farm = farm_text(depths_cm=[30])
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm))
+    without = farm.replace('[[logger]]\nid = "u1"', '[[logger]]\nid = "u2"')
+    digseason(tmp_path, "setup", write_farm(tmp_path, without), "--retire")
+    log = write_days(tmp_path, "2025-10-01", [11])
+    printed = " ".join(digseason(tmp_path, "import", "--logger", "u1", log).split())
+    assert "24 inserted" in printed
+    assert "u1 was retired on" in printed
+    (note,) = json.loads(digseason(tmp_path, "import", "--logger", "u1", "--json", log))["notes"]
+    assert "counts up to that day" in note
