@@ -53,6 +53,10 @@ def silent_from_h(came: list[Delivery], interval_h: float = 1) -> float | None:
         pytest.param(
             deliveries([i / 4 for i in range(41)]), 0.25, 10 + 24, id="a push every 15 minutes"
         ),
+        # by hand: two pushes each are one delivery, whose newest stamp is later than it began
+        pytest.param(
+            deliveries([i / 4 for i in range(42)]), 1, 10.25 + 24, id="pushes between readings"
+        ),
         # by hand: newest reading of hour 240 - 30, usually 30 h old, and three days
         pytest.param(
             deliveries(range(0, 241, 24), lag_h=30), 1, 210 + 30 + 72, id="a daily feed, late"
@@ -93,7 +97,7 @@ def silent_from_h(came: list[Delivery], interval_h: float = 1) -> float | None:
 def test_a_logger_is_silent_after_its_own_usual_interval(
     came: list[Delivery], interval_h: float, hours: float | None
 ) -> None:
-    assert silent_from_h(came, interval_h) == pytest.approx(hours, abs=0.4)
+    assert silent_from_h(came, interval_h) == pytest.approx(hours, abs=1e-6)  # hours
 
 
 def test_a_new_habit_becomes_usual_after_five_of_the_last_nine_intervals() -> None:
@@ -150,6 +154,12 @@ def test_a_straggler_does_not_end_a_silence() -> None:
         now = known[-1].arrived_at
         turns.append(find_turn(find_standings(heard, now, FACTOR)[None], silent_since=at(240)))
     assert turns == [None, "returned"]
+
+
+def test_a_delivery_that_is_withdrawn_brings_nothing_back() -> None:
+    left = Heard(BEGUN, find_cadence(deliveries([0, 24]), HOUR), {1: ProbeHeard(at(24), HOUR)})
+    standing = find_standings(left, at(400), FACTOR)[None]
+    assert (standing.is_silent, find_turn(standing, silent_since=at(24))) == (False, None)
 
 
 @dataclass
