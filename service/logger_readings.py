@@ -8,12 +8,11 @@ from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection
 
 from service.daily_means import find_stretches
 from service.store.loggers import Logger, Probe
-from service.store.readings import fetch_readings, fetch_stamps
-from service.store.tables import reading
+from service.store.readings import fetch_ends, fetch_readings, fetch_stamps
 
 AT_A_TIME = timedelta(days=30)
 
@@ -42,7 +41,7 @@ class LoggerReadings:
 
 def iterate_readings(connection: Connection, logger: Logger) -> Iterator[LoggerReadings]:
     """Yield all readings of a logger in order, a month at a time."""
-    ends = [end for probe in logger.probes for end in _find_ends(connection, probe)]
+    ends = [end for probe in logger.probes for end in fetch_ends(connection, probe.id)]
     if not ends:
         return
     after = min(ends) - timedelta(microseconds=1)
@@ -53,14 +52,6 @@ def iterate_readings(connection: Connection, logger: Logger) -> Iterator[LoggerR
         together = LoggerReadings(*map(np.concatenate, columns))
         yield together.where(np.lexsort((together.depth_cm, together.observed_at)))
         after = until
-
-
-def _find_ends(connection: Connection, probe: Probe) -> list[datetime]:
-    """Return the instants of a probe's first and last reading, none where it has none."""
-    of_probe = reading.c.probe_id == probe.id
-    queries = (select(end(reading.c.observed_at)).where(of_probe) for end in (func.min, func.max))
-    ends = [connection.scalar(query) for query in queries]
-    return [end for end in ends if end is not None]
 
 
 def _fetch(

@@ -5,10 +5,11 @@ A flag is causal: it rests on the reading and on earlier ones. Only where a chec
 """
 
 from probes.checks.gross_range import GrossRange, flag_gross_range
-from probes.checks.results import CHECKS, TESTS, pack, roll_up, unpack
+from probes.checks.results import CHECKS, TESTS, pack, replace_results, roll_up, unpack
 from probes.checks.run import check_logger, explain
 from probes.checks.series import ProbeSeries
 from probes.checks.thresholds import Reach, Thresholds, reach, read_thresholds
+from probes.checks.touched import Span, find_passes, find_within, merge_spans
 
 __all__ = [
     "CHECKS",
@@ -16,13 +17,18 @@ __all__ = [
     "GrossRange",
     "ProbeSeries",
     "Reach",
+    "Span",
     "Thresholds",
     "check_logger",
     "explain",
+    "find_passes",
+    "find_within",
     "flag_gross_range",
+    "merge_spans",
     "pack",
     "reach",
     "read_thresholds",
+    "replace_results",
     "roll_up",
     "unpack",
 ]

@@ -51,6 +51,11 @@ def flag_climatology(
     return grade(np.maximum(low_c - value_c, value_c - high_c), climatology.margin_c, inf)
 
 
+def find_years_d(climatology: Climatology) -> list[int]:
+    """Return how many days before a day the same one of each earlier year lies. [d]"""
+    return [round(back * YEAR_D) for back in range(1, climatology.years + 1)]
+
+
 def explain_climatology(
     series: ProbeSeries, place: int, history: ProbeSeries, climatology: Climatology
 ) -> str:
@@ -79,8 +84,8 @@ def _find_span(
     )
     low_c, high_c = np.full(days.size, np.inf), np.full(days.size, -np.inf)
     years = np.zeros(days.size, np.int64)
-    for back in range(1, climatology.years + 1):
-        window = (days - round(back * YEAR_D))[:, None] + np.arange(-around, around + 1)
+    for back_d in find_years_d(climatology):
+        window = (days - back_d)[:, None] + np.arange(-around, around + 1)
         place = np.minimum(np.searchsorted(known, window), known.size - 1)
         there = known[place] == window if known.size else np.zeros(window.shape, np.bool_)
         enough = 2 * there.sum(axis=1) > 2 * around

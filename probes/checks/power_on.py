@@ -34,9 +34,9 @@ def flag_power_on(series: ProbeSeries, power_on: PowerOn) -> NDArray[np.int8]:
     """Return the result of each reading.
 
     The disconnected value fails; the power-on value, which a compost heap may reach, is suspect
-    unless another reading before it lies near in time and temperature.
+    unless another reading before it lies near in time and temperature. No calibration moves a code.
     """
-    value_c = series.soil_temp_c
+    value_c = series.raw_c
     is_code = np.abs(value_c - power_on.power_on_c) <= TOLERANCE_C
     other, age_h = _last_other(series, is_code)
     alone = (age_h > power_on.longest_gap_h) | (np.abs(value_c - value_c[other]) > power_on.near_c)
@@ -47,7 +47,7 @@ def flag_power_on(series: ProbeSeries, power_on: PowerOn) -> NDArray[np.int8]:
 
 def explain_power_on(series: ProbeSeries, place: int, power_on: PowerOn) -> str:
     """Return which code a reading is, and why it is not believed."""
-    value_c = series.soil_temp_c
+    value_c = series.raw_c
     if abs(value_c[place] - power_on.disconnected_c) <= TOLERANCE_C:
         return f"{power_on.disconnected_c:g} °C is what a sensor that is disconnected gives"
     is_code = np.abs(value_c - power_on.power_on_c) <= TOLERANCE_C

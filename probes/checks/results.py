@@ -6,7 +6,7 @@ that the greatest is the reading's flag; 0 is a test that was not evaluated, as 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 import numpy as np
@@ -29,6 +29,9 @@ TESTS = (
 
 EACH_ALONE = ("gross_range", "power_on")
 """The tests that come first: what they do not believe is no reading to the others."""
+
+BY_WAVES = frozenset({"daily_range", "neighbours"})
+"""The tests that need the daily waves of all probes."""
 
 CHECKS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"standard": TESTS, "range-only": ("gross_range",)}
@@ -57,6 +60,14 @@ def pack(results: Mapping[str, NDArray[np.int8]], size: int) -> NDArray[np.int32
     for test, flag in results.items():
         code |= _RANK[flag] << 2 * TESTS.index(test)
     return code
+
+
+def replace_results(
+    code: NDArray[np.int32], found: NDArray[np.int32], tests: Collection[str]
+) -> NDArray[np.int32]:
+    """Return codes in which some tests have the results of other ones, in the same shape."""
+    mask = sum(3 << 2 * TESTS.index(test) for test in tests)
+    return (code & ~mask) | (found & mask)
 
 
 def unpack(code: NDArray[np.integer] | int) -> dict[str, NDArray[np.int8]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from probes.checks.gross_range import explain_gross_range, flag_gross_range
 from probes.checks.neighbours import explain_neighbours, flag_neighbours
 from probes.checks.power_on import explain_power_on, flag_power_on
 from probes.checks.rate_of_change import explain_rate_of_change, flag_rate_of_change
-from probes.checks.results import EACH_ALONE, TESTS, pack
+from probes.checks.results import BY_WAVES, EACH_ALONE, TESTS, pack
 from probes.checks.series import ProbeSeries
 from probes.checks.spike import explain_spike, flag_spike
 from probes.checks.thresholds import Thresholds
@@ -52,7 +53,8 @@ def check_logger(
     first = [_find_first(series, thresholds) for series in probes]
     believed = [_find_believed(results) for results in first]
     kept = [series.where(which) for series, which in zip(probes, believed, strict=True)]
-    further = _find_further(kept, thresholds) if set(tests) - set(EACH_ALONE) else [{}] * len(kept)
+    is_further = not set(tests).issubset(EACH_ALONE)
+    further = _find_further(kept, thresholds, tests) if is_further else [{}] * len(kept)
     return [
         pack(
             {
@@ -125,24 +127,28 @@ def _find_believed(first: Results) -> NDArray[np.bool_]:
     return (first["gross_range"] != FAIL) & (first["power_on"] < SUSPECT)
 
 
-def _find_further(kept: Sequence[ProbeSeries], thresholds: Thresholds) -> list[Results]:
-    """Return the results of the tests behind the first two."""
-    steps = [_find_steps(series, thresholds) for series in kept]
-    calm = [_find_calm(series, of_it) for series, of_it in zip(kept, steps, strict=True)]
+def _find_further(
+    kept: Sequence[ProbeSeries], thresholds: Thresholds, tests: Collection[str]
+) -> list[Results]:
+    """Return the results of the tests behind the first two, of those that are asked for."""
+    results = [_find_steps(series, thresholds) for series in kept]
+    calm = [_find_calm(series, of_it) for series, of_it in zip(kept, results, strict=True)]
+    for probe, series in enumerate(kept):
+        of_itself = {
+            "flat_line": partial(flag_flat_line, series, thresholds.flat_line),
+            "attenuated": partial(flag_attenuated, series, thresholds.attenuated),
+            "climatology": partial(flag_climatology, series, calm[probe], thresholds.climatology),
+        }
+        results[probe] |= {test: flag() for test, flag in of_itself.items() if test in tests}
+    if BY_WAVES.isdisjoint(tests):
+        return results
     waves = _find_waves(kept, calm, thresholds)
     by_neighbours = flag_neighbours(kept, waves, thresholds.neighbours)
-    results = []
     for probe, series in enumerate(kept):
-        results.append(
-            {
-                **steps[probe],
-                "flat_line": flag_flat_line(series, thresholds.flat_line),
-                "attenuated": flag_attenuated(series, thresholds.attenuated),
-                "climatology": flag_climatology(series, calm[probe], thresholds.climatology),
-                "daily_range": flag_daily_range(series, waves, probe, thresholds.daily_range),
-                "neighbours": by_neighbours[probe],
-            }
-        )
+        results[probe] |= {
+            "daily_range": flag_daily_range(series, waves, probe, thresholds.daily_range),
+            "neighbours": by_neighbours[probe],
+        }
     return results
 
 

@@ -17,13 +17,20 @@ class ProbeSeries:
     A probe that was buried anew at another depth is a series of its own for each depth.
 
     observed_at : (n,) datetime64[us], UTC
-    soil_temp_c : (n,) float64, as the logger has it, never NaN
+    soil_temp_c : (n,) float64, with its calibration, never NaN
     depth_cm : float, NaN where it is not known
+    offset_c : float or (n,) float64, what the calibration has added
     """
 
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
     depth_cm: float
+    offset_c: NDArray[np.float64] | float = 0.0
+
+    @property
+    def raw_c(self) -> NDArray[np.float64]:
+        """The values as the logger has them."""
+        return self.soil_temp_c - self.offset_c
 
     @property
     def at_us(self) -> NDArray[np.int64]:
@@ -37,4 +44,7 @@ class ProbeSeries:
 
     def where(self, which: NDArray[np.bool_] | slice) -> ProbeSeries:
         """Return some of the readings."""
-        return ProbeSeries(self.observed_at[which], self.soil_temp_c[which], self.depth_cm)
+        offset_c = np.broadcast_to(self.offset_c, self.soil_temp_c.shape)[which]
+        return ProbeSeries(
+            self.observed_at[which], self.soil_temp_c[which], self.depth_cm, offset_c
+        )

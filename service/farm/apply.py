@@ -17,6 +17,7 @@ from service.farm.references import find_contradictions
 from service.farm.rows import list_rows, row_of
 from service.farm.text import table_label
 from service.farm.values import probe_name
+from service.flags import refresh_flags
 from service.store import tables
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
@@ -46,7 +47,9 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     _write_corrections(connection, whole)
     for logger in before:
         now_is = fetch_logger(connection, logger.id)
-        if _daily_basis(now_is) != _daily_basis(logger):
+        if _flag_basis(now_is) != _flag_basis(logger):
+            refresh_flags(connection, now_is)
+        elif _daily_basis(now_is) != _daily_basis(logger):
             refresh_daily_means(connection, now_is)
     return changes
 
@@ -81,9 +84,14 @@ def _refuse_taken_ids(connection: Connection, changes: list[Change]) -> None:
         raise FarmFileError(problems)
 
 
+def _flag_basis(logger: Logger) -> tuple[Any, ...]:
+    """Return all that a logger's flags depend on, its readings aside."""
+    return logger.utc_offset_min, logger.checks, logger.probes
+
+
 def _daily_basis(logger: Logger) -> tuple[Any, ...]:
-    """Return all that a logger's daily means depend on, its readings aside."""
-    return logger.utc_offset_min, logger.use_suspect, logger.interval_min, logger.probes
+    """Return what its daily means depend on besides."""
+    return logger.use_suspect, logger.interval_min
 
 
 def _tables_of(kind: str) -> tuple[Table, ...]:

@@ -37,7 +37,6 @@ NOT_APPLIED_BACKWARDS = {  # what was imported stays as it was read
     ("layout", "stamp"): f"files already imported keep the old stamp, {UNTIL_REREAD}",
     ("layout", "unit"): f"files already imported keep the old unit, {UNTIL_REREAD}",
     ("logger", "clock_corrections"): f"files already imported keep the old clock, {UNTIL_REREAD}",
-    ("site", "checks"): "readings already imported keep their flags",
 }
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, insert
 
 from probes.frames import LoggerFile
 from service.intake.content import believe, correct_clock, pack_canonical
-from service.intake.keeping import fetch_days, keep_findings
+from service.intake.keeping import Found, fetch_days, keep_findings
 from service.intake.merging import Findings, compare_readings
 from service.intake.reports import (
     CONFLICTS_TOLD,
@@ -38,6 +38,8 @@ from service.store.tables import import_batch
 
 Progress = Callable[[float], None]
 """Told the share that is done, from 0 to 1."""
+
+COMPARING_SHARE = 0.1  # of the time that putting into the store takes
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def ingest(
         signs=tuple(signs),
         notes=tuple(_describe_retired(logger)),
     )
-    batch_id = 0 if dry_run else _open_batch(connection, logger, source, file, now)
+    found = []
     for number, channel in enumerate(file.channels):
         probe = logger.probe(channel)
         is_reading = ~np.isnan(file.soil_temp_c[:, number])
@@ -92,11 +94,18 @@ def ingest(
         stored = fetch_days(connection, logger, probe, observed_at)
         findings = compare_readings(observed_at, file.soil_temp_c[is_reading, number], stored)
         report += _report(source, channel, findings)
-        if not dry_run:
-            shift = None if file.shift is None else file.shift[is_reading]
-            keep_findings(connection, logger, probe, batch_id, stored, findings, shift)
-        progress((number + 1) / len(file.channels))
+        shift = None if file.shift is None else file.shift[is_reading]
+        found.append(Found(probe, findings, shift))
+        progress(COMPARING_SHARE * (number + 1) / len(file.channels))
     if not dry_run:
+        batch_id = _open_batch(connection, logger, source, file, now)
+        keep_findings(
+            connection,
+            logger,
+            batch_id,
+            found,
+            lambda share: progress(COMPARING_SHARE + (1 - COMPARING_SHARE) * share),
+        )
         store_content(connection, batch_id, content)
         counts = {name: getattr(report, name) for name in COUNTS}
         changed_at = now if report.inserted else None

@@ -1,7 +1,9 @@
-"""Readings into the store, probe by probe, and the daily means of the days they touch."""
+"""What a delivery brought into the store, and what follows from it."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
@@ -9,9 +11,9 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from probes.frames import Readings
-from service.daily_means import find_days, find_probe_means
-from service.intake.merging import Findings, merge_readings
-from service.store.daily import store_daily_means
+from service.daily_means import find_days
+from service.flags import flag_new, keep_flags
+from service.intake.merging import Findings
 from service.store.loggers import Logger, Probe
 from service.store.readings import (
     fetch_readings,
@@ -19,6 +21,15 @@ from service.store.readings import (
     insert_shifted_stamps,
     list_conflicts,
 )
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a delivery brought of one probe; `shift` as in probes.frames.LoggerFile, or None."""
+
+    probe: Probe
+    findings: Findings
+    shift: NDArray[np.timedelta64] | None
 
 
 def fetch_days(
@@ -41,20 +52,21 @@ def span_of_days(logger: Logger, first: date, last: date) -> tuple[datetime, dat
 def keep_findings(
     connection: Connection,
     logger: Logger,
-    probe: Probe,
     batch_id: int,
-    stored: Readings,
-    findings: Findings,
-    shift: NDArray[np.timedelta64] | None,
+    found: Sequence[Found],
+    progress: Callable[[float], None],
 ) -> None:
-    """Put what is new into the store, and compute the days it touches again."""
-    insert_readings(connection, probe.id, batch_id, findings.new)
-    list_conflicts(connection, probe.id, batch_id, findings.other_at, findings.other_c)
-    if shift is not None:
-        new_shift = shift[findings.new_place]
-        insert_shifted_stamps(connection, probe.id, findings.new.observed_at, new_shift)
-    days = np.unique(find_days(findings.new.observed_at, logger.utc_offset_min))
-    readings = merge_readings(stored, findings.new)
-    touched = np.isin(find_days(readings.observed_at, logger.utc_offset_min), days)
-    means = find_probe_means(logger, probe, readings.where(touched))
-    store_daily_means(connection, probe.id, days, means)
+    """Put what is new into the store with its flags; see to the flags and days that it touches."""
+    flagged = flag_new(connection, logger, {one.probe.id: one.findings.new for one in found})
+    for one in found:
+        probe_id, findings = one.probe.id, one.findings
+        list_conflicts(connection, probe_id, batch_id, findings.other_at, findings.other_c)
+        if one.shift is not None:
+            new_shift = one.shift[findings.new_place]
+            insert_shifted_stamps(connection, probe_id, findings.new.observed_at, new_shift)
+    touched = [probe for probe in logger.probes if probe.id in flagged]
+    for number, probe in enumerate(touched):
+        progress((1 + number) / (1 + len(touched)))
+        of_probe = flagged[probe.id]
+        insert_readings(connection, probe.id, batch_id, of_probe.readings.where(of_probe.is_new))
+        keep_flags(connection, logger, probe, of_probe)

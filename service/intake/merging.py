@@ -11,15 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.checks import flag_gross_range
-from probes.frames import Readings
+from probes.frames import NOT_EVALUATED, Readings
 
 
 @dataclass(frozen=True)
 class Findings:
     """One probe's readings in a file, held against the store.
 
-    new : the first value of each instant at which the store holds none
+    new : the first value of each instant at which the store holds none, not checked yet
     new_place : (n,) intp, where in the file each of them stands
     identical : how many readings repeat the value that is kept
     other_at, other_c : (n,) readings that differ from the value that is kept
@@ -50,7 +49,7 @@ def compare_readings(
     new_c = kept_c[~held]
     same = soil_temp_c == kept_c[of_instant]
     return Findings(
-        new=Readings(instants[~held], new_c, flag_gross_range(new_c)),
+        new=Readings(instants[~held], new_c, np.full(new_c.size, NOT_EVALUATED, np.int8)),
         new_place=first[~held],
         identical=int(same.sum()) - new_c.size,
         other_at=observed_at[~same],
@@ -97,15 +96,3 @@ def resolve_readings(
     is_first = np.ones(places.size, np.bool_)
     is_first[1:] = np.any([pair[1:] != pair[:-1] for pair in pairs], axis=0)
     return Resolution(kept, np.sort(places[is_first]), differs)
-
-
-def merge_readings(stored: Readings, new: Readings) -> Readings:
-    """Return both together; no instant stands in both."""
-    if not stored.observed_at.size:
-        return new
-    both = Readings(
-        np.concatenate([stored.observed_at, new.observed_at]),
-        np.concatenate([stored.soil_temp_c, new.soil_temp_c]),
-        np.concatenate([stored.flag, new.flag]),
-    )
-    return both.where(np.argsort(both.observed_at, kind="stable"))

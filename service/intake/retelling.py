@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from probes.checks import flag_gross_range
-from probes.frames import LoggerFile, Readings
-from service.daily_means import find_days, find_probe_means
+from probes.frames import NOT_EVALUATED, LoggerFile, Readings
+from service.daily_means import find_days
+from service.flags import refresh_flags
 from service.intake.content import believe, read_content
 from service.intake.keeping import span_of_days
 from service.intake.merging import Resolution, resolve_readings
-from service.store.daily import store_daily_means
 from service.store.imports import (
     Batch,
     fetch_batches,
@@ -103,7 +102,8 @@ def retell(
         settled = fetch_settlements(connection, probe.id, *span)
         found = resolve_readings(told.observed_at, told.soil_temp_c, *vars(settled).values())
         kept_c = told.soil_temp_c[found.kept]
-        kept = Readings(told.observed_at[found.kept], kept_c, flag_gross_range(kept_c))
+        flag = np.full(kept_c.size, NOT_EVALUATED, np.int8)
+        kept = Readings(told.observed_at[found.kept], kept_c, flag)
         retold += _compare(stored, kept)
         stands_still = np.isin(stored_ids, import_ids)
         batch_of_stored = np.searchsorted(import_ids, stored_ids[stands_still])
@@ -111,10 +111,7 @@ def retell(
         after += _count(told, found, len(batches))
         _replace(connection, probe, span, import_ids, told, found, kept)
     _recount(connection, batches, span, after, after - before)
-    days = np.arange(first_day, last_day + 1)
-    for probe in logger.probes:
-        means = find_probe_means(logger, probe, fetch_readings(connection, probe.id, *span))
-        store_daily_means(connection, probe.id, days, means)
+    refresh_flags(connection, logger, *span)
     if retold:
         mark_changed(connection, logger.id, *span, now)
     return retold

@@ -15,11 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import (
     Boolean,
+    Column,
     Connection,
     Date,
     Executable,
     Float,
     Integer,
+    MetaData,
     Select,
     SmallInteger,
     Table,
@@ -27,6 +29,7 @@ from sqlalchemy import (
     insert,
     literal,
     select,
+    update,
 )
 
 from service.store.types import UtcInstant
@@ -90,6 +93,37 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
         for chunk in _chunks(ordered):
             copy.write(_write_rows(chunk, forms))
         copy.write(_COPY_END)
+
+
+def update_columns(connection: Connection, table: Table, columns: Columns) -> None:
+    """Update rows that are there: arrays of the columns of their key, and of what they get."""
+    size = len(next(iter(columns.values())))
+    if not size:
+        return
+    keys = [column.name for column in table.primary_key]
+    values = [name for name in columns if name not in keys]
+    if connection.dialect.name == "sqlite":
+        driver: Any = connection.connection.driver_connection
+        sets = ", ".join(f"{name} = ?" for name in values)
+        wheres = " and ".join(f"{name} = ?" for name in keys)
+        ordered = [columns[name] for name in (*values, *keys)]
+        tuples = (zip(*map(_plain, chunk), strict=True) for chunk in _chunks(ordered))
+        driver.executemany(
+            f"update {table.name} set {sets} where {wheres}",  # noqa: S608 (names of ours)
+            chain.from_iterable(tuples),
+        )
+        return
+    given = Table(
+        f"given_{table.name}",
+        MetaData(),
+        *(Column(name, table.c[name].type) for name in columns),
+        prefixes=["TEMPORARY"],
+    )
+    given.create(connection)
+    insert_columns(connection, given, columns)
+    same = [table.c[name] == given.c[name] for name in keys]
+    connection.execute(update(table).where(*same).values({name: given.c[name] for name in values}))
+    given.drop(connection)
 
 
 def execute_many(

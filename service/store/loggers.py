@@ -42,6 +42,7 @@ class Logger:
     """A logger, its layout as the farm file has it, and what its site says of its readings.
 
     layout_name, layout_spec : empty where no files are read
+    checks : which ones, a key of probes.checks.CHECKS
     interval_min : between readings; a thermometer is read by hand, once a day or less
     """
 
@@ -51,6 +52,7 @@ class Logger:
     interval_min: float
     utc_offset_min: int
     use_suspect: bool
+    checks: str
     probes: tuple[Probe, ...]
     retired_at: datetime | None = None
 
@@ -74,6 +76,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
             station.c.spec.label("station_spec"),
             site.c.utc_offset_min,
             site.c.use_suspect,
+            site.c.checks,
         )
         .outerjoin(layout)
         .outerjoin(station)
@@ -113,6 +116,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         interval_min=(found.spec or found.station_spec or BY_HAND)["interval_min"],
         utc_offset_min=found.utc_offset_min,
         use_suspect=found.use_suspect,
+        checks=found.checks,
         probes=tuple(probes),
         retired_at=found.retired_at,
     )

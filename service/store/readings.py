@@ -2,17 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Column, Connection, Select, delete, func, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import Readings
-from service.store.bulk import execute_many, fetch_columns, insert_columns
+from service.store.bulk import execute_many, fetch_columns, insert_columns, update_columns
 from service.store.tables import conflict, reading, shifted_stamp
+
+
+@dataclass(frozen=True)
+class CheckedReadings(Readings):
+    """Readings of one probe with what the checks found.
+
+    checks : (n,) int32, the results of each reading: probes.checks.unpack
+    """
+
+    checks: NDArray[np.int32]
+
+    def where(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> CheckedReadings:
+        """Return some of the readings."""
+        return CheckedReadings(*(column[which] for column in vars(self).values()))
+
+    @classmethod
+    def join(cls, parts: Sequence[CheckedReadings]) -> CheckedReadings:
+        """Return parts one after the other."""
+        columns = zip(*(vars(part).values() for part in [_NONE, *parts]), strict=True)
+        return cls(*map(np.concatenate, columns))
+
+
+_NONE = CheckedReadings(
+    np.empty(0, "datetime64[us]"), np.empty(0), np.empty(0, np.int8), np.empty(0, np.int32)
+)
 
 
 def insert_readings(
@@ -21,14 +48,18 @@ def insert_readings(
     import_id: int | NDArray[np.int32],
     readings: Readings,
 ) -> None:
-    """Add readings, of one import or of one each, at instants of which the store holds none."""
+    """Add readings, of one import or of one each, at instants of which the store holds none.
+
+    Those that are not checked have results when service.flags has seen to them.
+    """
     size = readings.observed_at.size
+    checks = readings.checks if isinstance(readings, CheckedReadings) else np.zeros(size, np.int32)
     columns = {
         "probe_id": np.broadcast_to(np.int32(probe_id), size),
         "observed_at": readings.observed_at,
         "soil_temp_c": readings.soil_temp_c,
         "flag": readings.flag,
-        "checks": np.broadcast_to(np.int32(0), size),
+        "checks": checks,
         "import_id": np.broadcast_to(np.asarray(import_id, np.int32), size),
     }
     insert_columns(connection, reading, columns)
@@ -116,8 +147,48 @@ def fetch_readings(
     until: datetime | None = None,
 ) -> Readings:
     """Return a probe's readings later than one instant, up to and including another."""
+    columns = fetch_columns(connection, _select(probe_id, after, until, ()))
+    return Readings(columns["observed_at"], columns["soil_temp_c"], columns["flag"].astype(np.int8))
+
+
+def fetch_checked_readings(
+    connection: Connection,
+    probe_id: int,
+    after: datetime | None = None,
+    until: datetime | None = None,
+) -> CheckedReadings:
+    """Return a probe's readings of a span with what the checks found."""
+    columns = fetch_columns(connection, _select(probe_id, after, until, [reading.c.checks]))
+    return CheckedReadings(**{**columns, "flag": columns["flag"].astype(np.int8)})
+
+
+def fetch_ends(connection: Connection, probe_id: int) -> list[datetime]:
+    """Return the instants of a probe's first and last reading, none where it has none."""
+    of_probe = reading.c.probe_id == probe_id
+    queries = (select(end(reading.c.observed_at)).where(of_probe) for end in (func.min, func.max))
+    ends = [connection.scalar(query) for query in queries]
+    return [end for end in ends if end is not None]
+
+
+def update_flags(connection: Connection, probe_id: int, readings: CheckedReadings) -> None:
+    """Give readings that the store holds other flags and results."""
+    columns = {
+        "probe_id": np.broadcast_to(np.int32(probe_id), readings.flag.size),
+        "observed_at": readings.observed_at,
+        "flag": readings.flag,
+        "checks": readings.checks,
+    }
+    update_columns(connection, reading, columns)
+
+
+def _select(
+    probe_id: int,
+    after: datetime | None,
+    until: datetime | None,
+    further: Sequence[Column[Any]],
+) -> Select[*tuple[Any, ...]]:
     query = (
-        select(reading.c.observed_at, reading.c.soil_temp_c, reading.c.flag)
+        select(reading.c.observed_at, reading.c.soil_temp_c, reading.c.flag, *further)
         .where(reading.c.probe_id == probe_id)
         .order_by(reading.c.observed_at)
     )
@@ -125,5 +196,4 @@ def fetch_readings(
         query = query.where(reading.c.observed_at > after)
     if until is not None:
         query = query.where(reading.c.observed_at <= until)
-    columns = fetch_columns(connection, query)
-    return Readings(columns["observed_at"], columns["soil_temp_c"], columns["flag"].astype(np.int8))
+    return query

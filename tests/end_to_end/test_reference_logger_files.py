@@ -93,7 +93,9 @@ def imported(
     half: Half = request.param
     folder = tmp_path_factory.mktemp("curve")
     farm, log = folder / "farm.toml", folder / "log.csv"
-    farm.write_text(farm_text(north=half.north, unit=unit, depths_cm=DEPTHS_CM))
+    text = farm_text(north=half.north, unit=unit, depths_cm=DEPTHS_CM)
+    # a year without days in it is an attenuated signal to the other checks
+    farm.write_text(text.replace("elevation_m", 'checks = "range-only"\nelevation_m'))
     write_logger_file(log, half, unit)
     digseason(folder / "data", "setup", farm)
     digseason(folder / "data", "import", "--logger", "u1", log)

@@ -105,12 +105,7 @@ def test_an_edit_is_stored_and_told_as_old_and_new(engine):
         (
             "elevation_m = 720",
             'checks = "range-only"\nelevation_m = 720',
-            FieldChange(
-                "checks",
-                '"standard"',
-                '"range-only"',
-                "readings already imported keep their flags",
-            ),
+            FieldChange("checks", '"standard"', '"range-only"', ""),
         ),
         ("elevation_m = 720", "", FieldChange("elevation_m", "720", "none", "")),
         (
