@@ -1,7 +1,8 @@
 """Flags of readings: decided here, whatever brought the readings or changed what they rest on.
 
 However readings come, in whichever order and split, their flags are those that the checks give to
-all of them at once: what changes within a span is flagged again as far as that can reach.
+all of them at once: what changes within a span is flagged again as far as that can reach. Where a
+person has overruled the checks, the flag is theirs; what the checks found stays beside it.
 """
 
 from __future__ import annotations
@@ -16,20 +17,24 @@ from sqlalchemy import Connection
 
 from probes.checks import (
     CHECKS,
+    Pass,
     ProbeSeries,
     Span,
     Thresholds,
     check_logger,
+    explain,
     find_passes,
     find_within,
     merge_spans,
     replace_results,
     roll_up,
+    unpack,
 )
-from probes.frames import Readings
+from probes.frames import GOOD, Readings
 from service.daily_means import find_days, find_probe_means, find_stretches
 from service.store.daily import fetch_daily_means, store_daily_means
 from service.store.loggers import Logger, Probe
+from service.store.overrules import Overrule, fetch_holding
 from service.store.readings import (
     CheckedReadings,
     fetch_checked_readings,
@@ -63,7 +68,8 @@ class _Piece:
     place: NDArray[np.intp]
     series: ProbeSeries
 
-    def where(self, which: NDArray[np.bool_]) -> _Piece:
+    def within(self, spans: Sequence[Span]) -> _Piece:
+        which = find_within(self.series.observed_at, spans)
         return _Piece(self.probe_id, self.place[which], self.series.where(which))
 
 
@@ -105,6 +111,32 @@ def flag_new(
     return _flag(connection, logger, changed, extent, new)
 
 
+def explain_flag(
+    connection: Connection, logger: Logger, probe: Probe, observed_at: datetime
+) -> Iterator[tuple[str, int, str]]:
+    """Yield each test of a stored reading, its result, and why where that is not good."""
+    at = np.datetime64(to_epoch_us(observed_at), "us")
+    extent = _find_extent(connection, logger.probes, ())
+    passes, _, pieces = _read(connection, logger, (at - INSTANT, at), extent, {})
+    results = {}
+    for one in passes:
+        seen = [piece.within(one.sees) for piece in pieces]
+        series = [piece.series for piece in seen]
+        asked = [test for test in one.tests if test in CHECKS[logger.checks]]
+        codes = check_logger(series, Thresholds(), asked)
+        for number, (piece, found) in enumerate(zip(seen, codes, strict=True)):
+            (here,) = np.nonzero(piece.series.observed_at == at)
+            if piece.probe_id != probe.id or not here.size:
+                continue
+            place = int(here[0])
+            for test in asked:
+                result = int(unpack(found[place])[test])
+                why = "" if result == GOOD else explain(test, series, number, place)
+                results[test] = result, why
+    for test in CHECKS[logger.checks]:
+        yield test, *results[test]
+
+
 def keep_flags(
     connection: Connection,
     logger: Logger,
@@ -140,9 +172,35 @@ def _flag(
     extent: Span,
     new: Mapping[int, Readings],
 ) -> dict[int, Flagged]:
-    thresholds, tests = Thresholds(), CHECKS[logger.checks]
+    passes, gathered, pieces = _read(connection, logger, changed, extent, new)
+    codes = {probe_id: readings.checks.copy() for probe_id, (readings, _) in gathered.items()}
+    for one in passes:
+        seen = [piece.within(one.sees) for piece in pieces]
+        asked = [test for test in one.tests if test in CHECKS[logger.checks]]
+        codes_seen = check_logger([piece.series for piece in seen], Thresholds(), asked)
+        for piece, found in zip(seen, codes_seen, strict=True):
+            target = find_within(piece.series.observed_at, one.targets)
+            code, place = codes[piece.probe_id], piece.place[target]
+            code[place] = replace_results(code[place], found[target], one.tests)
+    targets = merge_spans(span for one in passes for span in one.targets)
+    overrules = fetch_holding(connection, logger.id)
+    return {
+        probe.id: _compare(*gathered[probe.id], codes[probe.id], overrules[probe.channel], targets)
+        for probe in logger.probes
+    }
+
+
+def _read(
+    connection: Connection,
+    logger: Logger,
+    changed: Span,
+    extent: Span,
+    new: Mapping[int, Readings],
+) -> tuple[list[Pass], dict[int, tuple[CheckedReadings, NDArray[np.bool_]]], list[_Piece]]:
+    """Return the passes after a change, all readings that they see by probe, and as pieces."""
     depths_cm = [stretch.depth_cm for probe in logger.probes for stretch in probe.stretches]
-    passes = find_passes(changed, extent, thresholds, max(depths_cm, default=0.0), tests)
+    deepest_cm = max(depths_cm, default=0.0)
+    passes = find_passes(changed, extent, Thresholds(), deepest_cm, CHECKS[logger.checks])
     spans = merge_spans((start - DAY, end + DAY) for one in passes for start, end in one.sees)
     gathered = {
         probe.id: _gather(connection, probe, spans, new.get(probe.id)) for probe in logger.probes
@@ -150,21 +208,7 @@ def _flag(
     pieces = [
         piece for probe in logger.probes for piece in _cut(logger, probe, gathered[probe.id][0])
     ]
-    codes = {probe_id: readings.checks.copy() for probe_id, (readings, _) in gathered.items()}
-    for one in passes:
-        seen = [piece.where(find_within(piece.series.observed_at, one.sees)) for piece in pieces]
-        asked = [test for test in one.tests if test in tests]
-        for piece, found in zip(
-            seen, check_logger([piece.series for piece in seen], thresholds, asked), strict=True
-        ):
-            target = find_within(piece.series.observed_at, one.targets)
-            code, place = codes[piece.probe_id], piece.place[target]
-            code[place] = replace_results(code[place], found[target], one.tests)
-    targets = merge_spans(span for one in passes for span in one.targets)
-    return {
-        probe_id: _compare(readings, is_new, codes[probe_id], targets)
-        for probe_id, (readings, is_new) in gathered.items()
-    }
+    return passes, gathered, pieces
 
 
 def _gather(
@@ -206,9 +250,12 @@ def _compare(
     readings: CheckedReadings,
     is_new: NDArray[np.bool_],
     code: NDArray[np.int32],
+    overrules: Sequence[Overrule],
     targets: Sequence[Span],
 ) -> Flagged:
     flag = roll_up(code)
+    for one in overrules:
+        flag[one.holds_at(readings.observed_at)] = one.flag
     differs = (flag != readings.flag) | (code != readings.checks)
     differs &= ~is_new & find_within(readings.observed_at, targets)
     return Flagged(replace(readings, flag=flag, checks=code), is_new, differs)

@@ -19,6 +19,7 @@ from service.store.engine import reading, writing
 from service.store.loggers import fetch_logger
 
 LOGGER = "u1"
+FIRST = np.datetime64("2023-03-01T00:00", "us")
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 
 Soil = Mapping[str, ProbeSeries]
@@ -48,6 +49,16 @@ def bring(engine: Engine, soil: Soil, now: datetime = NOW) -> None:
 def parts_of(soil: Soil, part: Mapping[str, NDArray[Any]], number: int) -> Soil:
     """Return the readings that are of one part."""
     return {channel: one.where(part[channel] == number) for channel, one in soil.items()}
+
+
+def two_weeks() -> Soil:
+    """Return hourly readings of two depths, without a fault."""
+    hours = np.arange(24 * 14)
+    at = FIRST + hours.astype("m8[h]")
+    return {
+        f"T{depth_cm:g}": ProbeSeries(at, 17 + range_c * np.cos(hours * np.pi / 12), depth_cm)
+        for depth_cm, range_c in ((15.0, 2.0), (30.0, 1.0))
+    }
 
 
 def stored_flags(engine: Engine) -> dict[str, list[tuple[Any, ...]]]:

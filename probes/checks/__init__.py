@@ -4,22 +4,25 @@ A flag is causal: it rests on the reading and on earlier ones. Only where a chec
 `later` does the reading that follows revise a flag.
 """
 
+from probes.checks.described import describe_thresholds
 from probes.checks.gross_range import GrossRange, flag_gross_range
 from probes.checks.results import CHECKS, TESTS, pack, replace_results, roll_up, unpack
 from probes.checks.run import check_logger, explain
 from probes.checks.series import ProbeSeries
 from probes.checks.thresholds import Reach, Thresholds, reach, read_thresholds
-from probes.checks.touched import Span, find_passes, find_within, merge_spans
+from probes.checks.touched import Pass, Span, find_passes, find_within, merge_spans
 
 __all__ = [
     "CHECKS",
     "TESTS",
     "GrossRange",
+    "Pass",
     "ProbeSeries",
     "Reach",
     "Span",
     "Thresholds",
     "check_logger",
+    "describe_thresholds",
     "explain",
     "find_passes",
     "find_within",

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from sqlalchemy import Connection, func, insert, select, text, update
 
 from probes.clock import last_ended_day
+from service.store.overrules import fetch_last_change
 from service.store.tables import import_batch, round_, site
 
 _ROUND_LOCK = 641  # any number, the same for every process
@@ -47,8 +48,9 @@ def is_evaluation_due(connection: Connection, now: datetime) -> bool:
     if last is None:
         return True
     newest = connection.scalar(select(func.max(import_batch.c.changed_at)))
-    if newest is not None and newest >= last:
-        return True
+    for changed_at in (newest, fetch_last_change(connection)):
+        if changed_at is not None and changed_at >= last:
+            return True
     offsets = connection.scalars(
         select(site.c.utc_offset_min).where(site.c.retired_at.is_(None)).distinct()
     ).all()

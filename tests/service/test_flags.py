@@ -21,18 +21,19 @@ from service.store.loggers import fetch_logger
 from service.store.readings import delete_readings
 from tests.farms import farm_text, set_up
 from tests.flagged import (
+    FIRST,
     LOGGER,
     Soil,
     bring,
     flags_due,
     parts_of,
     stored_flags,
+    two_weeks,
     with_offset,
 )
 from tests.imported import forget
 from tests.soil_series import twitchell
 
-FIRST = np.datetime64("2023-03-01T00:00", "us")
 YEAR = np.timedelta64(365, "D")
 FAULTS_C = (85.0, -127.0, 50.0, 31.0, 24.5)
 
@@ -147,16 +148,6 @@ def test_five_years_of_real_soil_in_parts_are_flagged_as_all_at_once(
     assert stored_flags(engine) == flags_due(soil)
 
 
-def two_weeks(value_c: float = 17.0) -> Soil:
-    """Return hourly readings of two depths, without a fault."""
-    hours = np.arange(24 * 14)
-    at = FIRST + hours.astype("m8[h]")
-    return {
-        f"T{depth_cm:g}": ProbeSeries(at, value_c + range_c * np.cos(hours * np.pi / 12), depth_cm)
-        for depth_cm, range_c in ((15.0, 2.0), (30.0, 1.0))
-    }
-
-
 def test_a_site_of_range_only_has_no_other_flags(engine: Engine) -> None:
     text = farm_text(depths_cm=[15, 30])
     set_up(engine, text.replace("elevation_m = 720", 'checks = "range-only"\nelevation_m = 720'))
@@ -227,7 +218,8 @@ def test_the_days_of_a_span_without_readings_are_taken_out(farm: Engine) -> None
     bring(farm, two_weeks())
     with writing(farm) as connection:
         logger = fetch_logger(connection, LOGGER, lock=True)
+        whole = datetime(2023, 1, 1, tzinfo=UTC), datetime(2024, 1, 1, tzinfo=UTC)
         for probe in logger.probes:
-            delete_readings(connection, probe.id, None, None)
+            delete_readings(connection, probe.id, *whole)
         refresh_flags(connection, logger, datetime(2023, 3, 5, tzinfo=UTC))
     assert {day for _, day, *_ in daily_means(farm)} == {date(2023, 3, day) for day in range(1, 5)}

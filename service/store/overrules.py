@@ -1,0 +1,100 @@
+"""What people have said over the checks: a verdict on a span of a probe, until it is withdrawn."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, insert, select, update
+
+from service.store.tables import overrule, probe
+
+
+@dataclass(frozen=True)
+class Overrule:
+    """A verdict on the readings of a probe from one instant to another, both among them.
+
+    flag : GOOD or FAIL
+    """
+
+    id: int
+    logger_id: str
+    channel: str
+    first_at: datetime
+    last_at: datetime
+    flag: int
+    note: str
+    person: str
+    made_at: datetime
+    withdrawn_at: datetime | None
+
+    def holds_at(self, observed_at: NDArray[np.datetime64]) -> NDArray[np.bool_]:
+        """Return which instants it is about."""
+        first, last = (
+            np.datetime64(end.replace(tzinfo=None), "us") for end in (self.first_at, self.last_at)
+        )
+        return (observed_at >= first) & (observed_at <= last)
+
+
+def add_overrule(
+    connection: Connection,
+    probe_id: int,
+    ends: tuple[datetime, datetime],
+    flag: int,
+    note: str,
+    person: str,
+    now: datetime,
+) -> int:
+    """Keep a verdict; return its number."""
+    row = {
+        "probe_id": probe_id,
+        "first_at": ends[0],
+        "last_at": ends[1],
+        "flag": flag,
+        "note": note,
+        "person": person,
+        "made_at": now,
+    }
+    return connection.execute(insert(overrule).values(row).returning(overrule.c.id)).scalar_one()
+
+
+def withdraw_overrule(connection: Connection, overrule_id: int, now: datetime) -> bool:
+    """Let a verdict hold no longer; return whether it did until now."""
+    holding = (overrule.c.id == overrule_id, overrule.c.withdrawn_at.is_(None))
+    return bool(
+        connection.execute(update(overrule).where(*holding).values(withdrawn_at=now)).rowcount
+    )
+
+
+def fetch_overrules(connection: Connection, logger_ids: Collection[str] = ()) -> Sequence[Overrule]:
+    """Return all verdicts on the probes of some loggers, or of all, as they were made."""
+    columns = [
+        (probe if name in ("logger_id", "channel") else overrule).c[name]
+        for name in Overrule.__dataclass_fields__
+    ]
+    query = select(*columns).join_from(overrule, probe).order_by(overrule.c.id)
+    if logger_ids:
+        query = query.where(probe.c.logger_id.in_(logger_ids))
+    return [Overrule(*row) for row in connection.execute(query)]
+
+
+def fetch_holding(connection: Connection, logger_id: str) -> defaultdict[str, list[Overrule]]:
+    """Return the verdicts that hold, by channel; of two on one reading the later one counts."""
+    holding: dict[str, list[Overrule]] = defaultdict(list)
+    for one in fetch_overrules(connection, [logger_id]):
+        if one.withdrawn_at is None:
+            holding[one.channel].append(one)
+    return holding
+
+
+def fetch_last_change(connection: Connection) -> datetime | None:
+    """Return when a verdict was last made or withdrawn."""
+    instants = [
+        connection.scalar(select(func.max(at)))
+        for at in (overrule.c.made_at, overrule.c.withdrawn_at)
+    ]
+    return max((at for at in instants if at is not None), default=None)
