@@ -1,19 +1,26 @@
-"""The root-zone days of a block: its depths as measured, bridged for a while where one is lost."""
+"""The root-zone days of a block: lost depths bridged for a while, shallow ones carried down."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.root_zone import Weights, find_basis
+from alerts.root_zone import Weights, find_basis, root_zone_weights
 from probes.frames import RootZoneDays
 from probes.soil.bridge import bridge
+from probes.soil.carry import Ground, carry
+from probes.soil.damped_wave import S_PER_DAY
 
-WORST_C = 0.5
-"""What bridging may be wrong by; more is two or three days of spring, and no value. Ours."""
+WORST_BRIDGED_C = 0.5
+WORST_CARRIED_C = 1.0
+"""Errors with which a day still has a value: up to two, and up to five days of spring. Ours."""
+
+STEP_CM = 10.0
+"""Between the depths to which a temperature is carried: in between it is a straight line."""
 
 
 @dataclass(frozen=True)
@@ -45,11 +52,12 @@ class ProbeDays:
 
 @dataclass(frozen=True)
 class _Depth:
-    """One depth of a block: its days, the error of its sensors and that of bridging, 0 if none."""
+    """One depth of a block: its days; errors of sensors, bridging and carrying, 0 where none."""
 
     temp_c: NDArray[np.float64]
     sensor_c: NDArray[np.float64]
     bridging_c: NDArray[np.float64]
+    carrying_c: NDArray[np.float64]
 
 
 def find_block_days(
@@ -58,6 +66,7 @@ def find_block_days(
     beside: ProbeDays,
     root_zone_cm: tuple[float, float],
     weights: Weights,
+    ground: Ground | None = None,
 ) -> RootZoneDays:
     """Return the root-zone days of a block.
 
@@ -71,37 +80,70 @@ def find_block_days(
         Of other probes at its site: they only help to bridge.
     root_zone_cm : (top, bottom)
     weights : Weights
+    ground : Ground, optional
+        The soil below the deepest probe: given, the root zone below that probe is carried from it
+        instead of being taken to be as warm, also where no probe is near; every day is estimated.
 
     Probes at one depth are averaged first. A depth of the basis without a complete day is bridged
     for a while (probes.soil.bridge) from the other depths, the block's own before those beside,
-    near ones before far ones, and the day is estimated. Where that cannot be done, or its error
-    would be larger than 0.5 degC, the day has no value. The errors of sensors are taken to be
-    alike, and so are those of bridging; sensors and bridging err apart from each other.
+    near ones before far ones, and the day is estimated. Where that cannot be done the day has no
+    value, nor where bridging may err by more than 0.5 degC or carrying by more than 1 degC. The
+    errors of sensors are taken to be alike, and so are those of bridging and of carrying; the three
+    err apart from each other.
     """
     depths = {depth_cm: _find_depth(depth_cm, own, beside) for depth_cm in own.depths_cm}
-    zone_c = np.full(days.size, np.nan)
-    sensor_c, bridging_c = np.zeros((2, days.size))
+    zone = _Depth(*np.zeros((4, days.size)))
+    zone.temp_c[:] = np.nan
     bases: list[tuple[int, tuple[float, ...]]] = []
+    carried = np.zeros(days.size, bool)
     for begin, end in pairwise([*_find_changes(own.depth_cm), days.size]):
         part = slice(begin, end)
-        in_use = {float(z) for z in own.depth_cm[:, begin] if not np.isnan(z)}
-        basis = find_basis(sorted(in_use), *root_zone_cm, weights)
+        in_use = sorted({float(z) for z in own.depth_cm[:, begin] if not np.isnan(z)})
+        carried[part] = ground is not None and bool(in_use) and in_use[-1] < root_zone_cm[1]
+        if ground is not None and carried[begin]:
+            share, used = _carried_down(in_use, depths, root_zone_cm, weights, ground)
+            basis = [z for z in in_use if share.get(z, 0) > 0 or z == in_use[-1]]
+        else:
+            share, used = find_basis(in_use, *root_zone_cm, weights), depths
+            basis = list(share)
         bases.append((begin, tuple(basis)))
-        if basis:
-            share = np.array(list(basis.values()))
-            used = [depths[z] for z in basis]
-            zone_c[part] = share @ [one.temp_c[part] for one in used]
-            sensor_c[part] = share @ [one.sensor_c[part] for one in used]
-            bridging_c[part] = share @ [one.bridging_c[part] for one in used]
-    zone_c[bridging_c > WORST_C] = np.nan
-    has_value = ~np.isnan(zone_c)
+        if share:
+            for name, of_zone in vars(zone).items():
+                values = [vars(used[z])[name][part] for z in share]
+                of_zone[part] = np.array(list(share.values())) @ values
+    zone.temp_c[(zone.bridging_c > WORST_BRIDGED_C) | (zone.carrying_c > WORST_CARRIED_C)] = np.nan
+    has_value = ~np.isnan(zone.temp_c)
+    error_c = np.sqrt(zone.sensor_c**2 + zone.bridging_c**2 + zone.carrying_c**2)
     return RootZoneDays(
         day=days,
-        root_zone_c=zone_c,
-        estimated=has_value & (bridging_c > 0),
-        error_c=np.where(has_value, np.hypot(sensor_c, bridging_c), np.nan),
+        root_zone_c=zone.temp_c,
+        estimated=has_value & ((zone.bridging_c > 0) | carried),
+        error_c=np.where(has_value, error_c, np.nan),
+        carried=carried,
         bases=tuple(bases),
     )
+
+
+def _carried_down(
+    in_use_cm: list[float],
+    depths: Mapping[float, _Depth],
+    root_zone_cm: tuple[float, float],
+    weights: Weights,
+    ground: Ground,
+) -> tuple[dict[float, float], dict[float, _Depth]]:
+    """Return shares and depths, those below the deepest probe carried down from it."""
+    source_cm, bottom_cm = in_use_cm[-1], root_zone_cm[1]
+    source = depths[source_cm]
+    below_cm = [
+        *np.arange(source_cm + STEP_CM, bottom_cm - STEP_CM / 2, STEP_CM).tolist(),
+        bottom_cm,
+    ]
+    used = {z: depths[z] for z in in_use_cm}
+    for z in below_cm:
+        deeper = carry(source.temp_c, S_PER_DAY, (z - source_cm) / 100, ground)
+        used[z] = replace(source, temp_c=deeper.temp_c, carrying_c=deeper.sd_c)
+    share = root_zone_weights(list(used), *root_zone_cm, weights)
+    return {z: float(one) for z, one in zip(used, share, strict=True) if one > 0}, used
 
 
 def _find_changes(depth_cm: NDArray[np.float64]) -> list[int]:
@@ -125,6 +167,7 @@ def _find_depth(depth_cm: float, own: ProbeDays, beside: ProbeDays) -> _Depth:
         temp_c=np.where(lost, bridged.temp_c, mean_c),
         sensor_c=own.error_at_c(depth_cm),
         bridging_c=np.where(lost, bridged.error_c, 0.0),
+        carrying_c=np.zeros(mean_c.size),
     )
 
 

@@ -44,6 +44,8 @@ class Notice:
         dig season is wanted
     closed_not_before : as in alerts.windows.Span
     opened_range, closed_range : as in alerts.bounds.Bounds
+    carried : whether the temperature is carried down from its basis, which is too shallow
+    estimated : whether otherwise days behind its date were not measured in full
     """
 
     block_id: str
@@ -70,3 +72,5 @@ class Notice:
     closed_not_before: date | None = None
     opened_range: DateRange | None = None
     closed_range: DateRange | None = None
+    carried: bool = False
+    estimated: bool = False

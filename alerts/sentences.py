@@ -28,6 +28,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *(() if notice.what == "closed" else _tell_opening(notice, language, as_of)),
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
+        *_tell_estimates(notice, language),
         *_tell_sources(notice, language),
         *_tell_why(notice, language),
         *_tell_end(notice, language, unit, as_of),
@@ -162,19 +163,33 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
         temperature = _beside_limit(notice, language).format(
             temperature=temperature, limit=show_limit(notice.limit_c, unit, language)
         )
-    yield words.ngettext(
-        "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
-        "the probe at {depths}.",
-        "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
-        "probes at {depths}.",
-        len(notice.basis_cm),
-    ).format(
+    if notice.carried:
+        wording = words.gettext(
+            "The root zone ({interval}) was at {temperature}: the {mean} of {day}, estimated from "
+            "{depths}, as no probe lies deep enough."
+        )
+    else:
+        wording = words.ngettext(
+            "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
+            "the probe at {depths}.",
+            "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
+            "probes at {depths}.",
+            len(notice.basis_cm),
+        )
+    yield wording.format(
         interval=show_interval(*notice.root_zone_cm, language),
         temperature=temperature,
         mean=show_mean(notice.mean_days, language),
         day=show_day(notice.mean_on, language, as_of),
         depths=show_depths(notice.basis_cm, language),
     )
+
+
+def _tell_estimates(notice: Notice, language: str) -> Iterator[str]:
+    """Say that days behind the date were not measured in full."""
+    if notice.estimated:
+        _ = translations(language).gettext
+        yield _("The date is estimated: not every probe has readings of the days behind it.")
 
 
 def _tell_sources(notice: Notice, language: str) -> Iterator[str]:

@@ -11,7 +11,7 @@ from operator import itemgetter
 from alerts.bounds import DateRange
 from alerts.card import short_cautions
 from alerts.digest import Reader
-from alerts.figures import show_day, show_sources, show_temperature, show_when
+from alerts.figures import show_day, show_depths, show_sources, show_temperature, show_when
 from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
 from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
 from alerts.notices import Notice
@@ -73,12 +73,25 @@ def _tell(news: Sequence[BlockNews], reader: Reader, as_of: date) -> Iterator[st
 
 
 def _tell_one(news: BlockNews, reader: Reader, as_of: date) -> Iterator[str]:
-    """Yield wordings of one block's news, the fullest first."""
+    """Yield wordings of one block's news, the fullest first; that it is estimated stays in all."""
     details = _details(news.last, reader, as_of)
+    estimates = list(_tell_estimates(news.last, reader.language))
     counts = range(len(details), -1, -1)
     for count, length in [*product(counts, _NAME_LENGTHS), (0, _SHORTEST_NAME)]:
         told = headline(news, _label(news, length, with_site=True), reader.language)
-        yield " ".join([f"{told}.", *details[:count]])
+        yield " ".join([f"{told}.", *estimates, *details[:count]])
+    told = headline(news, _label(news, _SHORTEST_NAME, with_site=False), reader.language)
+    yield " ".join([f"{told}.", *estimates])
+
+
+def _tell_estimates(notice: Notice, language: str) -> Iterator[str]:
+    """Say that a temperature or a date was not measured."""
+    _ = translations(language).gettext
+    if notice.carried:
+        depths = show_depths(notice.basis_cm[-1:], language)
+        yield _("Estimated from {depths}.").format(depths=depths)
+    elif notice.estimated:
+        yield _("Date estimated.")
 
 
 def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
@@ -119,7 +132,10 @@ def _tell_many(news: Sequence[BlockNews], language: str, as_of: date) -> Iterato
     named = Counter(one.block_name for one in news)
     ranked = sorted(news, key=lambda one: OUTCOMES.index(one.outcome))[:_MOST_NAMES]
     labelled = [
-        [(one.outcome, _label(one, length, named[one.block_name] > 1)) for one in ranked]
+        [
+            (one.outcome, _mark(_label(one, length, named[one.block_name] > 1), one.last, language))
+            for one in ranked
+        ]
         for length in (*_NAME_LENGTHS, _SHORTEST_NAME)
     ]
     fullest = [
@@ -143,6 +159,14 @@ def _add_end(label: str, notice: Notice, language: str, as_of: date) -> str:
     _ = translations(language).gettext
     day = show_day(notice.ends_by, language, as_of, short=True)
     return _("{block} (over by {day})").format(block=label, day=day)
+
+
+def _mark(label: str, notice: Notice, language: str) -> str:
+    """Mark a block whose temperature or date was not measured."""
+    if not (notice.carried or notice.estimated):
+        return label
+    _ = translations(language).gettext
+    return _("{block} (estimated)").format(block=label)
 
 
 def _label(news: BlockNews, length: int, with_site: bool) -> str:

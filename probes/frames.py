@@ -8,6 +8,7 @@ the site's local standard time.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,6 +102,7 @@ class RootZoneDays:
     estimated : (n,) bool
     error_c : (n,) float64, standard error of the value, NaN where there is none; the part of the
         sensors is alike on all days, and no smaller where several were averaged [degC]
+    carried : (n,) bool, whether the basis of the day is too shallow and was carried down
     bases : from which position in `day` on it rests on which depths [cm], ascending, no depths
         where the block has no basis; the first one from position 0
     """
@@ -109,6 +111,7 @@ class RootZoneDays:
     root_zone_c: NDArray[np.float64]
     estimated: NDArray[np.bool_]
     error_c: NDArray[np.float64]
+    carried: NDArray[np.bool_]
     bases: tuple[tuple[int, tuple[float, ...]], ...]
 
     def since(self, first: int) -> RootZoneDays:
@@ -119,6 +122,7 @@ class RootZoneDays:
             root_zone_c=self.root_zone_c[first:],
             estimated=self.estimated[first:],
             error_c=self.error_c[first:],
+            carried=self.carried[first:],
             bases=tuple((max(0, start - first), depths) for start, depths in self.bases[before:]),
         )
 
@@ -126,3 +130,13 @@ class RootZoneDays:
     def basis_cm(self) -> tuple[float, ...]:
         """The depths it rests on now."""
         return self.bases[-1][1]
+
+    def is_estimated(self, on: date, days: int) -> bool:
+        """Whether some of the last `days` days up to `on` are estimated."""
+        end = int(np.searchsorted(self.day, np.datetime64(on, "D"), side="right"))
+        return bool(self.estimated[max(0, end - days) : end].any())
+
+    @property
+    def is_carried(self) -> bool:
+        """Whether its basis of now is carried down to the root zone."""
+        return bool(self.carried[-1])

@@ -25,6 +25,8 @@ from service.store.daily import fetch_daily_means
 
 LOOK_BACK_DAYS = 120
 """How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
+CARRIED_BACK_DAYS = 3 * 365
+"""The same of a block that is carried: two years of memory, and what a gap at their start takes."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,8 @@ def fetch_root_zones(
     """Return the root-zone days of blocks, all over the same days: from the first day that holds
     a reading, or `start`, to `end`."""
     probe_ids = sorted({one.probe_id for block in blocks for one in block.stretches + block.beside})
-    earlier = timedelta(days=min(LOOK_BACK_DAYS, (start - date.min).days))
+    back = CARRIED_BACK_DAYS if any(block.ground for block in blocks) else LOOK_BACK_DAYS
+    earlier = timedelta(days=min(back, (start - date.min).days))
     daily = fetch_daily_means(connection, probe_ids, start - earlier, end)
     last = np.datetime64(end, "D")
     first = daily.day.min() if daily.day.size else last
@@ -140,6 +143,7 @@ def fetch_root_zones(
             probe_days(block.beside),
             block.root_zone_cm,
             block.weights,
+            block.ground,
         ).since(shown)
         for block in blocks
     ]

@@ -21,6 +21,7 @@ from service.delivery import deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.settings import Settings
+from service.showing import rests_on_estimates
 from service.silences import notice_silences
 from service.store.blocks import fetch_blocks
 from service.store.engine import writing
@@ -139,4 +140,8 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         closed_not_before=span and span.closed_not_before,
         opened_range=bounds and bounds.opened,
         closed_range=bounds and bounds.closed,
+        carried=one.root_zone.is_carried,
+        estimated=not one.root_zone.is_carried
+        and span is not None
+        and rests_on_estimates(one, span.closed_on or span.opened_on),
     )

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 import numpy as np
 
 from alerts.figures import show_depths, show_mean, show_sources
 from alerts.rules import WindowRule
+from alerts.windows import Span
+from probes.frames import RootZoneDays
 from service.evaluation import BlockEvaluation
 
 Record = dict[str, str | int | float | None]
@@ -33,10 +35,22 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "closed_latest": _iso(closed and closed.latest),
                 "may_pause": int(bounds.may_pause),
                 "reason": span.reason,
-                "basis": basis_text(one.root_zone.basis_cm),
+                "opened_estimated": int(rests_on_estimates(one, span.opened_on)),
+                "closed_estimated": int(rests_on_estimates(one, closing_day(span))),
+                "basis": basis_text(one.root_zone),
                 "source": show_sources(one.block.sources, "en") or None,
                 "as_of": one.as_of.isoformat(),
             }
+
+
+def rests_on_estimates(one: BlockEvaluation, day: date | None) -> bool:
+    """Return whether the mean of a day rests on days that were not measured in full."""
+    return day is not None and one.root_zone.is_estimated(day, one.rule.mean_days)
+
+
+def closing_day(span: Span) -> date | None:
+    """Return the day that closed a window, where a temperature did."""
+    return None if span.reason in ("spent", "season over") else span.closed_on
 
 
 def _iso(day: date | None) -> str | None:
@@ -59,9 +73,11 @@ def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
         }
 
 
-def basis_text(basis_cm: Sequence[float]) -> str:
-    """Return "at 10 cm", "at 15, 30 and 45 cm" or "no basis"."""
-    return f"at {show_depths(basis_cm, 'en')}" if basis_cm else "no basis"
+def basis_text(zone: RootZoneDays) -> str:
+    """Return "at 10 cm", "at 15, 30 and 45 cm", "estimated from 10 cm" or "no basis"."""
+    if not zone.basis_cm:
+        return "no basis"
+    return f"{'estimated from' if zone.is_carried else 'at'} {show_depths(zone.basis_cm, 'en')}"
 
 
 def mean_text(rule: WindowRule) -> str:

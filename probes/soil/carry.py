@@ -1,32 +1,38 @@
 """A temperature series carried down to a depth without a probe, with its uncertainty.
 
-The yearly wave goes down in closed form; what departs from it goes down by one of two ways, as a
-sum of damped waves or by stepwise conduction. Before the series begins it is taken to have followed
-its yearly wave. On real probes held back the two ways do equally well; the waves need no grid and
-no lower boundary, and are what `carry` uses unless told otherwise.
+What departs from the mean of the last year goes down by one of three ways: as a sum of damped
+waves, as the answer of the ground to each step of the series, which is the same waves told in time,
+or by stepwise conduction. On real probes held back the first two do equally well, the third a
+little worse. `carry` takes the answer to steps unless told otherwise: it needs no grid and no lower
+boundary, and a time rests on nothing that comes after it, where the waves of a finite series ring
+ahead of what they follow.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import tau
 
 import numpy as np
 from numpy.fft import irfft, rfft, rfftfreq
 from numpy.typing import NDArray
+from scipy.special import erfc
 
 from probes.soil.conduction import conduct
-from probes.soil.damped_wave import S_PER_DAY, damping_depth_m
-from probes.soil.harmonics import Harmonics
+from probes.soil.damped_wave import S_PER_DAY
 
 Way = Callable[[NDArray[np.float64], float, float, float], NDArray[np.float64]]
 """(departures [degC], step_s, distance_m, diffusivity_m2_s) -> departures further down [degC]."""
 
 SPACING_M = 0.02
-BELOW_M = 1.5  # from the target down to where no departure passes
-MODEL_SD_C = 0.2  # what real probes held back still showed at 20 to 40 cm with the right soil
-MOST_UNKNOWN = 0.5
+BELOW_M = 8.0  # from the target down to where little of a yearly wave is left
+MODEL_SD_C = 0.3  # what real probes held back still show at 16 to 40 cm, in soil as in a book
+GAP_SD_C = 2.0  # of days from the line across a gap; at [US-TW3] from the yearly curve 1.1 to 1.9
+UNSEEN_SD_C = 7.0  # of the time before the series from its mean, while that is not of a year
+PAST_SD_C = 1.0  # and of earlier years from the mean of the last one
+YEAR_S = 365 * S_PER_DAY
+MEMORY_S = 2 * YEAR_S  # what is longer ago counts as the mean of the last year
 
 
 @dataclass(frozen=True)
@@ -45,12 +51,17 @@ TYPICAL_GROUND = Ground(5e-7, 1.5)
 """Moist mineral soil of no known kind: loam and sand of [MOENE-2014], 0.4 to 1 e-6 m2/s."""
 
 
+KNOWN_FACTOR = 1.2
+"""Of a diffusivity measured in the soil itself: it is not one the year round. Ours."""
+
+
 @dataclass(frozen=True)
 class Carried:
     """A temperature that no probe measured.
 
-    temp_c : (n,) float64, NaN where it would rest more on what is missing than on readings [degC]
-    sd_c : (n,) float64, standard deviation of its error, without that of the sensor [degC]
+    temp_c : (n,) float64, NaN where the probe above has no reading [degC]
+    sd_c : (n,) float64, standard deviation of its error, without that of the sensor; NaN likewise
+        [degC]
     """
 
     temp_c: NDArray[np.float64]
@@ -91,7 +102,7 @@ def by_conduction(
     """Return departures further down by `conduct`.
 
     Parameters as of `by_waves`. The soil starts without departures, and no heat of theirs passes
-    1.5 m below the target.
+    8 m below the target.
     """
     steps = max(1, round(distance_m / SPACING_M))
     spacing_m = distance_m / steps
@@ -100,33 +111,55 @@ def by_conduction(
     return conduct(departures_c, initial_c, diffusivity_m2_s, spacing_m, step_s)[:, steps]
 
 
+def by_steps(
+    departures_c: NDArray[np.float64], step_s: float, distance_m: float, diffusivity_m2_s: float
+) -> NDArray[np.float64]:
+    """Return departures further down, each the mean of its step, from means of steps above.
+
+    Parameters as of `by_waves`. A step of the surface by 1 degC comes through as erfc(x), with
+    x = z / sqrt(4 alpha t); its integral over time is 4 t i2erfc(x). What is longer ago than two
+    years is left out.
+
+    References
+    ----------
+    [CARSLAW-1959].
+    """
+    steps = min(departures_c.shape[0], round(MEMORY_S / step_s))
+    time_s = np.arange(1, steps + 1) * step_s
+    x = distance_m / np.sqrt(4 * diffusivity_m2_s * time_s)
+    through = time_s * ((1 + 2 * x**2) * erfc(x) - 2 / np.sqrt(np.pi) * x * np.exp(-(x**2)))
+    answer = np.diff(through, prepend=0.0) / step_s
+    share = np.diff(answer, prepend=0.0)
+    columns = [np.convolve(one, share)[: one.size] for one in departures_c.T]
+    return np.column_stack(columns)
+
+
 def carry(
-    time_d: NDArray[np.float64],
     temp_c: NDArray[np.float64],
-    yearly: Harmonics,
+    step_s: float,
     distance_m: float,
     ground: Ground,
-    way: Way = by_waves,
+    way: Way = by_steps,
 ) -> Carried:
     """Return the temperature `distance_m` below a probe.
 
     Parameters
     ----------
-    time_d : array, shape (n,)
-        Equally spaced, an hour or less apart where the daily wave matters. [d]
     temp_c : array, shape (n,)
-        Measured; NaN where missing. [degC]
-    yearly : Harmonics
-        The probe's yearly wave, own or borrowed; without periods where none is known.
+        Measured, equally spaced means; NaN where missing. [degC]
+    step_s : float
+        Between them: daily means will do. [s]
     distance_m : float
         Down from the probe. [m]
     ground : Ground
         The soil in between.
-    way : `by_waves` or `by_conduction`
+    way : `by_steps`, `by_waves` or `by_conduction`
 
-    Gaps are bridged by straight lines between the departures on both sides. The uncertainty adds
-    the soil's (carried again with a larger and a smaller diffusivity), what is missing (the share
-    of the result that rests on it, times the usual size of departures) and that of the model.
+    Gaps are bridged by straight lines. What lies before the series, and more than two years ago, is
+    taken to have been like the mean of the last year, or of what there is of one. The uncertainty
+    adds the soil's (carried again with a larger and a smaller diffusivity), the share of the result
+    that rests on gaps and on the time before the series, each times how far that may be off, and
+    that of the model. With less than a year of data it is the wider the less there is.
 
     Raises
     ------
@@ -137,30 +170,40 @@ def carry(
         raise ValueError(
             f"distance_m = {distance_m} is not below the probe; carry a temperature down only"
         )
-    there = ~np.isnan(temp_c)
-    away_c = temp_c - yearly.temp_c(time_d)
-    filled_c = np.interp(time_d, time_d[there], away_c[there])
-    both = np.column_stack([filled_c, there])
-    step_s = (time_d[1] - time_d[0]) * S_PER_DAY
+    there = np.flatnonzero(~np.isnan(temp_c))
+    carried = Carried(np.full(temp_c.size, np.nan), np.full(temp_c.size, np.nan))
+    if not there.size:
+        return carried
+    begun = temp_c[there[0] :]
+    measured = ~np.isnan(begun)
+    filled_c = np.interp(np.arange(begun.size), there - there[0], temp_c[there])
+    level_c = _mean_of_last_year(filled_c, step_s)
+    parts = np.column_stack([filled_c, measured, ~measured]).astype(np.float64)
 
-    def carried(diffusivity_m2_s: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        deeper = way(both, step_s, distance_m, diffusivity_m2_s)
-        wave_c = sunk(yearly, distance_m, diffusivity_m2_s).temp_c(time_d)
-        return wave_c + deeper[:, 0], np.clip(1 - deeper[:, 1], 0.0, 1.0)
+    def sunk(diffusivity_m2_s: float) -> tuple[NDArray[np.float64], ...]:
+        deeper_c, known, in_gaps = way(parts, step_s, distance_m, diffusivity_m2_s).T
+        unseen = np.clip(1 - known - in_gaps, 0.0, 1.0)
+        return deeper_c + unseen * level_c, in_gaps, unseen
 
-    found_c, unknown = carried(ground.diffusivity_m2_s)
-    faster_c, _ = carried(ground.diffusivity_m2_s * ground.factor)
-    slower_c, _ = carried(ground.diffusivity_m2_s / ground.factor)
-    soil_c, missing_c = (faster_c - slower_c) / 2, unknown * np.nanstd(away_c)
-    return Carried(
-        temp_c=np.where(unknown > MOST_UNKNOWN, np.nan, found_c),
-        sd_c=np.sqrt(soil_c**2 + missing_c**2 + MODEL_SD_C**2),
-    )
-
-
-def sunk(wave: Harmonics, distance_m: float, diffusivity_m2_s: float) -> Harmonics:
-    """Return waves as they are `distance_m` [m] further down: smaller and later."""
-    damped = [
-        distance_m / damping_depth_m(diffusivity_m2_s, period_d) for period_d in wave.period_d
+    found_c, in_gaps, unseen = sunk(ground.diffusivity_m2_s)
+    faster_c, *_ = sunk(ground.diffusivity_m2_s * ground.factor)
+    slower_c, *_ = sunk(ground.diffusivity_m2_s / ground.factor)
+    is_year = (np.arange(begun.size) + 1) * step_s >= YEAR_S
+    errors_c = [
+        (faster_c - slower_c) / 2,
+        in_gaps * GAP_SD_C,
+        unseen * np.where(is_year, PAST_SD_C, UNSEEN_SD_C),
+        np.full(begun.size, MODEL_SD_C),
     ]
-    return replace(wave, wave_c=wave.wave_c * np.exp(-(1 + 1j) * np.array(damped)))
+    carried.temp_c[there] = found_c[measured]
+    carried.sd_c[there] = np.sqrt(np.sum(np.square(errors_c), axis=0))[measured]
+    return carried
+
+
+def _mean_of_last_year(temp_c: NDArray[np.float64], step_s: float) -> NDArray[np.float64]:
+    """Return the mean of each time and the year before it, or of what there is of one."""
+    steps = round(YEAR_S / step_s)
+    total_c = np.concatenate([[0.0], np.cumsum(temp_c)])
+    end = np.arange(1, temp_c.size + 1)
+    begin = np.maximum(end - steps, 0)
+    return (total_c[end] - total_c[begin]) / (end - begin)

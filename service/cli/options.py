@@ -6,6 +6,7 @@ import csv
 import json
 import sys
 from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from textwrap import wrap
 from typing import Any, TypeVar
@@ -111,16 +112,28 @@ def wrap_text(text: str, indent: int) -> list[str]:
 
 
 def evaluate_named(
-    connection: Connection, settings: Settings, block_id: str | None, as_of: date | None
+    connection: Connection,
+    settings: Settings,
+    block_id: str | None,
+    as_of: date | None,
+    measured_too: bool = False,
 ) -> list[BlockEvaluation]:
     """Evaluate one block, or all, over all their seasons."""
-    return evaluate_several(connection, settings, [block_id] if block_id else [], as_of)
+    named = [block_id] if block_id else []
+    return evaluate_several(connection, settings, named, as_of, measured_too)
 
 
 def evaluate_several(
-    connection: Connection, settings: Settings, block_ids: Collection[str], as_of: date | None
+    connection: Connection,
+    settings: Settings,
+    block_ids: Collection[str],
+    as_of: date | None,
+    measured_too: bool = False,
 ) -> list[BlockEvaluation]:
-    """Evaluate the blocks named, or all, over all their seasons."""
+    """Evaluate the blocks named, or all, over all their seasons.
+
+    Measured too: a block that is carried is followed by itself as its probes lie.
+    """
     blocks = fetch_blocks(connection, block_ids)
     unknown = set(block_ids) - {block.id for block in blocks}
     if unknown:
@@ -129,6 +142,9 @@ def evaluate_several(
             f"there is no block '{min(unknown)}'; known: {known or 'none yet, run setup first'}",
             param_hint="--block",
         )
+    if measured_too:
+        measured = {block: replace(block, ground=None) for block in blocks}
+        blocks = [each for block in blocks for each in dict.fromkeys([block, measured[block]])]
     now = datetime.now(UTC)
     days = [as_of or as_of_day(block, now) for block in blocks]
     return evaluate_blocks(connection, blocks, days, None, settings.sensor_accuracy_c)

@@ -51,7 +51,7 @@ def _print_table(one: BlockEvaluation, days: int, unit: Unit) -> None:
     zone = one.root_zone
     top_cm, bottom_cm = one.block.root_zone_cm
     click.echo(f"{one.block.name} ({one.block.id}), {one.block.site_name}")
-    click.echo(f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(zone.basis_cm)}")
+    click.echo(f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(zone)}")
     click.echo(f"\n{'day':<12}{'root zone':>12}{mean_text(one.rule):>16}")
     means_c = trailing_mean(zone.root_zone_c, one.rule)
     for day, value_c, mean_c in list(

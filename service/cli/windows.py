@@ -23,7 +23,14 @@ from service.cli.options import (
     unit_option,
 )
 from service.evaluation import BlockEvaluation
-from service.showing import basis_text, day_text, mean_text, window_records
+from service.showing import (
+    basis_text,
+    closing_day,
+    day_text,
+    mean_text,
+    rests_on_estimates,
+    window_records,
+)
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -41,6 +48,8 @@ COLUMNS = (
     "closed_latest",
     "may_pause",
     "reason",
+    "opened_estimated",
+    "closed_estimated",
     "basis",
     "source",
     "as_of",
@@ -49,17 +58,25 @@ COLUMNS = (
 
 @click.command("windows")
 @click.option("--block", "block_id", metavar="ID", help="One block; all unless given.")
+@click.option(
+    "--measured-too", is_flag=True, help="Beside estimated dates, those of its probes as they lie."
+)
 @as_of_option
 @unit_option
 @format_options
 @click.pass_obj
 def command(
-    data: Path, block_id: str | None, as_of: date | None, unit: Unit, form: str | None
+    data: Path,
+    block_id: str | None,
+    measured_too: bool,
+    as_of: date | None,
+    unit: Unit,
+    form: str | None,
 ) -> None:
     """Show when the scouting windows opened and closed, and how each block stands."""
     settings, engine = open_store(data)
     with reading(engine) as connection:
-        evaluations = evaluate_named(connection, settings, block_id, as_of)
+        evaluations = evaluate_named(connection, settings, block_id, as_of, measured_too)
     if form:
         print_records(window_records(evaluations), form, COLUMNS)
         return
@@ -77,12 +94,13 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
 
     top_cm, bottom_cm = one.block.root_zone_cm
     heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
-    basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone.basis_cm)}"
+    basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone)}"
     lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
     for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
         lines += [f"  {_window_line(span)}", *_error_lines(span, bounds)]
+        lines += _estimate_lines(one, span)
     if not one.evaluation.spans:
         lines.append("  no window opened in the time that has readings")
     return lines
@@ -126,6 +144,15 @@ def _window_line(span: Span) -> str:
         opened = f"between {day_text(span.not_before)} and {opened}"
     closed = f"to {day_text(span.closed_on)}, {span.reason}" if span.closed_on else "open"
     return f"{span.season} {span.kind:<6}  {opened:<35}  {closed}"
+
+
+def _estimate_lines(one: BlockEvaluation, span: Span) -> list[str]:
+    """Return which of a window's dates rest on days without all their probes."""
+    if one.root_zone.is_carried:
+        return []  # all of them, as its basis says
+    days = {"opening": span.opened_on, "close": closing_day(span)}
+    told = [what for what, day in days.items() if rests_on_estimates(one, day)]
+    return [f"    {' and '.join(told)} estimated: a probe was bridged"] if told else []
 
 
 def _error_lines(span: Span, bounds: Bounds) -> list[str]:

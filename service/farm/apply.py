@@ -14,7 +14,7 @@ from service.farm.layouts import find_corrections, probe_history
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
-from service.farm.rows import list_rows, row_of
+from service.farm.rows import carry_rows, list_rows, row_of
 from service.farm.text import table_label
 from service.farm.values import probe_name
 from service.flags import refresh_flags
@@ -122,11 +122,15 @@ def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> No
 
 
 def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> None:
-    for kind, table in (("block", tables.block_probe), ("recipient", tables.recipient_block)):
+    for kind, table, rows_of in (
+        ("block", tables.block_probe, list_rows),
+        ("block", tables.block_carry, carry_rows),
+        ("recipient", tables.recipient_block, list_rows),
+    ):
         keys = [c.key for c in changes if c.table == kind and c.what in WRITTEN]
         owner = table.primary_key.columns[0]
         connection.execute(delete(table).where(owner.in_(keys)))
-        members = [row for key in keys for row in list_rows(farm.tables(kind)[key])]
+        members = [row for key in keys for row in rows_of(farm.tables(kind)[key])]
         if members:
             connection.execute(insert(table), members)
 

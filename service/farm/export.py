@@ -45,6 +45,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
         row.name: LayoutTable.model_validate(row.spec) for row in connection.execute(every_layout)
     }
     probes = _fetch_lists(connection, tables.block_probe)
+    carried = _fetch_lists(connection, tables.block_carry)
     blocks = _fetch_lists(connection, tables.recipient_block)
     histories = fetch_histories(connection)
     return Farm(
@@ -55,7 +56,8 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
             key: RuleTable.model_validate(row["spec"]) for key, row in fetch(tables.rule).items()
         },
         block={
-            key: rows.block_from_row(row, probes[key]) for key, row in fetch(tables.block).items()
+            key: rows.block_from_row(row, probes[key], carried[key])
+            for key, row in fetch(tables.block).items()
         },
         layout={key: layouts[key] for key in fetch(tables.layout)},
         logger={

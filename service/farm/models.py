@@ -109,6 +109,8 @@ class Block(FarmTable):
     weights: Literal["even", "roots"] = "even"
     rule: Id = GRAPE_PHYLLOXERA.name
     probes: Annotated[tuple[ProbeChoice, ...], AsTuple, EachOnce] | None = None
+    carry: bool = False
+    diffusivity_mm2_s: Annotated[float, Field(ge=0.05, le=2.0)] | None = None
     latitude: Latitude | None = None
     longitude: Longitude | None = None
     row_spacing_m: Spacing | None = None
@@ -116,6 +118,13 @@ class Block(FarmTable):
     row_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
     planted: Annotated[int, Field(ge=1800, le=2200)] | None = None
     rootstock: Name | None = None
+
+    @field_validator("diffusivity_mm2_s")
+    @classmethod
+    def _check_diffusivity(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and not info.data.get("carry"):
+            raise ValueError("is of use only where a block is carried; write carry = true as well")
+        return value
 
     @property
     def basis(self) -> list[Use]:

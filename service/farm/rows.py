@@ -84,15 +84,24 @@ def list_rows(table: FarmTable) -> list[Row]:
     return []
 
 
+def carry_rows(table: FarmTable) -> list[Row]:
+    """Return the row that says that a block is carried down to its root zone, if it is."""
+    if not isinstance(table, Block) or not table.carry:
+        return []
+    return [{"block_id": table.id, "diffusivity_mm2_s": table.diffusivity_mm2_s}]
+
+
 def site_from_row(row: Row) -> Site:
     """Return a site, with its utc_offset."""
     utc_offset = format_offset(row.pop("utc_offset_min"))
     return Site(utc_offset=utc_offset, district=row.pop("district_id"), **row)
 
 
-def block_from_row(row: Row, basis: Sequence[Use]) -> Block:
+def block_from_row(row: Row, basis: Sequence[Use], carried: Sequence[Sequence[Any]]) -> Block:
     """Return a block with its basis, which is empty for all probes of its site."""
     return Block(
+        carry=bool(carried),
+        diffusivity_mm2_s=carried[0][0] if carried else None,
         root_zone_cm=(row.pop("root_zone_top_cm"), row.pop("root_zone_bottom_cm")),
         site=row.pop("site_id"),
         probes=tuple(probe_choice(*use) for use in basis) or None,

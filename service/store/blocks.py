@@ -14,8 +14,9 @@ from sqlalchemy import Connection, func, select
 
 from alerts.notices import StationSource
 from alerts.root_zone import Weights
+from probes.soil.carry import KNOWN_FACTOR, TYPICAL_GROUND, Ground
 from service.geography import find_distance_km
-from service.store.tables import block, block_probe, logger, probe, probe_stretch, site
+from service.store.tables import block, block_carry, block_probe, logger, probe, probe_stretch, site
 
 Basis = defaultdict[date, set[tuple[str, float]]]
 """The probes that a block declares, by logger and depth [cm], and from which day on."""
@@ -39,6 +40,7 @@ class Block:
 
     beside : the stretches of other probes at its site
     sources : the stations among the loggers that serve it
+    ground : the soil through which it is carried down to its root zone; None: it is not
     """
 
     id: str
@@ -53,6 +55,7 @@ class Block:
     stretches: tuple[Stretch, ...]
     beside: tuple[Stretch, ...]
     sources: tuple[StationSource, ...]
+    ground: Ground | None
 
 
 def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Block]:
@@ -72,6 +75,9 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     for row in connection.execute(select(block_probe)):
         declared[row.block_id][row.valid_from].add((row.logger_id, row.depth_cm))
     stations = _fetch_stations(connection)
+    carried = {
+        row.block_id: row.diffusivity_mm2_s for row in connection.execute(select(block_carry))
+    }
     query = (
         select(
             block,
@@ -108,6 +114,7 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
                 for logger_id in sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
                 if logger_id in stations
             ),
+            ground=_ground(carried[row.id]) if row.id in carried else None,
         )
         for row in rows
     ]
@@ -121,6 +128,13 @@ def _fetch_stations(connection: Connection) -> dict[str, Any]:
         .where(logger.c.kind == "station", logger.c.retired_at.is_(None))
     )
     return {row.id: row for row in connection.execute(query)}
+
+
+def _ground(diffusivity_mm2_s: float | None) -> Ground:
+    """Return the soil of a block, as it says or of no known kind."""
+    if diffusivity_mm2_s is None:
+        return TYPICAL_GROUND
+    return Ground(diffusivity_mm2_s * 1e-6, KNOWN_FACTOR)
 
 
 def _source(of_block: Any, station: Any) -> StationSource:

@@ -6,14 +6,21 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, false, func, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
 from alerts.notices import Notice, StationSource
 from service.rule_sets import fetch_rules
 from service.store.recipients import find_readers
-from service.store.tables import block, notice, notice_bounds, notice_recipient, site
+from service.store.tables import (
+    block,
+    notice,
+    notice_bounds,
+    notice_estimate,
+    notice_recipient,
+    site,
+)
 
 
 def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
@@ -36,6 +43,9 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
         connection.execute(insert(notice_bounds).values(notice_id=notice_id, **_bounds_row(one)))
+        if one.carried or one.estimated:
+            estimate = {"carried": one.carried, "estimated": one.estimated}
+            connection.execute(insert(notice_estimate).values(notice_id=notice_id, **estimate))
         for name in find_readers(connection, [one.block_id]):
             connection.execute(
                 insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
@@ -62,6 +72,8 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             notice_recipient.c.recipient_name,
             notice,
             notice_bounds,
+            func.coalesce(notice_estimate.c.carried, false()).label("carried"),
+            func.coalesce(notice_estimate.c.estimated, false()).label("estimated"),
             block.c.name.label("block_name"),
             block.c.rule,
             block.c.root_zone_top_cm,
@@ -70,6 +82,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         )
         .join(notice, notice.c.id == notice_recipient.c.notice_id)
         .outerjoin(notice_bounds, notice_bounds.c.notice_id == notice.c.id)
+        .outerjoin(notice_estimate, notice_estimate.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
         .where(notice_recipient.c.digest_id.is_(None))

@@ -109,6 +109,13 @@ block_probe = Table(  # a block's declared basis, anew from each date; none: its
     Column("depth_cm", Float, primary_key=True),
 )
 
+block_carry = Table(  # a block whose probes are too shallow is carried down to its root zone
+    "block_carry",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("diffusivity_mm2_s", Float),  # None: that of no known soil
+)
+
 layout = Table(
     "layout",
     metadata,
@@ -380,6 +387,14 @@ notice_bounds = Table(  # how far its dates may be off: alerts.bounds.Bounds
     Column("opened_latest", Date),  # None: not yet, or never
     Column("closed_earliest", Date),
     Column("closed_latest", Date),  # None: not yet, or never
+)
+
+notice_estimate = Table(  # what of a notice was not measured; no row: all was
+    "notice_estimate",
+    metadata,
+    Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("carried", Boolean, nullable=False),
+    Column("estimated", Boolean, nullable=False),
 )
 
 digest = Table(  # the notices one recipient gets at once

@@ -14,6 +14,7 @@ from alerts.block_days import ProbeDays, find_block_days
 from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.windows import evaluate
 from probes.frames import RootZoneDays
+from probes.soil.carry import TYPICAL_GROUND, Ground
 from tests.soil_days import soil_days
 
 DAY_1 = np.datetime64("2025-03-01")
@@ -116,6 +117,70 @@ def test_what_would_be_wrong_by_more_than_half_a_degree_has_no_value() -> None:
     lost_c[90:] = np.nan
     assert np.isnan(block_days(probe_days([(40.0, lost_c)]), unlike).root_zone_c[90:]).all()
     assert np.isnan(found.root_zone_c[90:]).all()
+
+
+# A single probe above the root zone, carried down: [UTAH-PROFILE], less than a year of it.
+
+
+def zone_from(depths_cm: Sequence[int], ground: Ground | None) -> RootZoneDays:
+    days, by_depth = soil_days("profile")
+    own = probe_days([(float(z), by_depth[z]) for z in depths_cm])
+    return find_block_days(days, own, no_probes(days.size), (15.0, 45.0), "even", ground)
+
+
+def test_a_carried_root_zone_is_five_times_nearer_than_the_probe_above_it() -> None:
+    truth_c = zone_from([10, 20, 30, 40, 50], None).root_zone_c
+    carried, as_it_is = zone_from([10], TYPICAL_GROUND), zone_from([10], None)
+    errors_c = [one.root_zone_c[60:] - truth_c[60:] for one in (carried, as_it_is)]
+    found_c = [float(np.sqrt(np.nanmean(error_c**2))) for error_c in errors_c]
+    assert found_c == pytest.approx([0.22, 1.23], abs=0.01)  # degC, as found
+
+
+def test_a_carried_root_zone_says_so_and_names_the_probe_it_rests_on() -> None:
+    found = zone_from([10], TYPICAL_GROUND)
+    assert (found.basis_cm, found.is_carried) == ((10.0,), True)
+    assert found.estimated[-30:].all()
+
+
+def test_a_carried_root_zone_has_no_value_before_its_error_is_under_one_degree() -> None:
+    found = zone_from([10], TYPICAL_GROUND)
+    first = int(np.argmax(~np.isnan(found.root_zone_c)))
+    assert 5 < first < 30  # d
+    assert np.nanmax(found.error_c) < 1.05  # degC, 1 of carrying and 0.2 of the sensor
+
+
+def test_a_probe_too_far_above_the_root_zone_serves_it_only_when_carried() -> None:
+    assert zone_from([5], None).basis_cm == ()
+    assert zone_from([5], TYPICAL_GROUND).basis_cm == (5.0,)
+
+
+def test_where_a_probe_lies_at_the_bottom_of_the_root_zone_nothing_is_carried() -> None:
+    found = zone_from([10, 50], TYPICAL_GROUND)
+    assert not found.estimated.any()
+    assert not found.is_carried
+
+
+def test_between_two_probes_the_soil_is_a_line_and_below_the_lower_one_it_is_carried() -> None:
+    both, lower = zone_from([20, 30], TYPICAL_GROUND), zone_from([30], TYPICAL_GROUND)
+    assert both.basis_cm == (20.0, 30.0)
+    assert np.nanmean(both.error_c[-90:]) < np.nanmean(lower.error_c[-90:]) + 0.01
+
+
+@pytest.mark.parametrize(
+    ("season", "measured_d", "carried_d"), [(2015, -6, 0), (2017, -2, 0), (2018, -2, 1)]
+)
+def test_an_opening_from_8_cm_is_days_early_and_carried_it_is_not(
+    season: int, measured_d: int, carried_d: int
+) -> None:
+    days, by_depth = soil_days("twitchell")
+    found = []
+    for depths_cm, ground in (((8, 16, 32), None), ((8,), None), ((8,), TYPICAL_GROUND)):
+        own = probe_days([(float(z), by_depth[z]) for z in depths_cm])
+        zone_cm = (12.0, 40.0)
+        zone = find_block_days(days, own, no_probes(days.size), zone_cm, "even", ground)
+        found.append(np.datetime64(opening(zone, season)))
+    shifts = [int((one - found[0]).astype(int)) for one in found[1:]]
+    assert shifts == [measured_d, carried_d]  # d
 
 
 # Openings with one probe lost for 21 days from each of the 20 days before the opening, or on it.

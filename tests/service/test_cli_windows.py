@@ -47,6 +47,8 @@ WINDOW = {
     "closed_latest": None,
     "may_pause": 0,
     "reason": None,
+    "opened_estimated": 0,
+    "closed_estimated": 0,
     "basis": "at 30 cm",
     "source": None,
     "as_of": "2025-05-12",
