@@ -110,7 +110,7 @@ def _describe(report: FetchReport) -> Iterator[str]:
     if report.failure:
         yield from wrap_text(f"failed: {report.failure}", 2)
     for sign in readings.signs:
-        yield from wrap_text(f"sign of a wrong clock: {sign}", 2)
+        yield from wrap_text(f"sign of a wrong clock or unit: {sign}", 2)
     for reject in readings.rejects[:LISTED]:
         yield from wrap_text(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
     if len(readings.rejects) > LISTED:

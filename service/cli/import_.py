@@ -43,7 +43,7 @@ def command(
 
     A reading that the store holds already is left as it is, so a file may be imported again. Ends
     with 1 where something was rejected, conflicts with what the store holds or is no such file;
-    signs of a wrong clock alone leave it at 0.
+    signs of a wrong clock or unit alone leave it at 0.
     """
     _, engine = open_store(ctx.obj)
     reports = []
@@ -109,7 +109,7 @@ def _describe(
     if report.others:
         yield f"\nRows of other loggers: {report.others:,}"
     if signs:
-        yield "\nSigns of a wrong clock; no value was changed"
+        yield "\nSigns of a wrong clock or unit; no value was changed"
     for sign in signs:
         yield from wrap_text(sign, 2)
     if report.rejects:

@@ -133,7 +133,7 @@ def _tell(name: str, report: ImportReport, *before: str) -> InboxFile:
     lines = [f"{count:<11} {getattr(report, count):>10,}" for count in COUNTS]
     if report.others:
         lines.append(f"rows of other loggers: {report.others:,}")
-    lines += [f"sign of a wrong clock: {sign}" for sign in report.signs]
+    lines += [f"sign of a wrong clock or unit: {sign}" for sign in report.signs]
     lines += [f"line {one.line}: {one.reason}: {one.text}" for one in report.rejects]
     return InboxFile(
         name,

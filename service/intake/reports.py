@@ -36,7 +36,7 @@ class ImportReport:
 
     conflicts : the first few of each probe and file; the table `conflict` holds all
     others : how many rows of the files are of other loggers
-    signs : of a wrong clock, in words
+    signs : of a wrong clock or unit, in words
     notes : what else there is to know
     """
 

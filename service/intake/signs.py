@@ -1,4 +1,4 @@
-"""Signs of a wrong clock in a delivery, by what the store knows of its logger."""
+"""Signs of a wrong clock or unit in a delivery, by what the store knows of its logger."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 
 from probes.clock_signs import ClockFacts, find_clock_signs
 from probes.frames import LoggerFile
+from probes.unit_signs import find_unit_sign
 from service.farm.layouts import layout_from_spec
 from service.store.clocks import fetch_place
 from service.store.imports import fetch_arrivals
@@ -18,7 +19,7 @@ from service.store.loggers import Logger
 def find_signs(
     connection: Connection, logger: Logger, source: str, file: LoggerFile, arrived_at: datetime
 ) -> list[str]:
-    """Return the signs of a wrong clock, each with its numbers and what to do.
+    """Return the signs of a wrong clock or unit, each with its numbers and what to do.
 
     Who reads a thermometer by hand has a clock of their own, and none that runs on.
     """
@@ -40,6 +41,10 @@ def find_signs(
             if probe.stretches
         },
     )
-    return find_clock_signs(
-        file, facts, arrived_at, fetch_arrivals(connection, logger.id, source, arrived_at)
-    )
+    remedy = f"check unit in layout.{layout.name}" if layout else "check what the sender gives"
+    return [
+        *find_clock_signs(
+            file, facts, arrived_at, fetch_arrivals(connection, logger.id, source, arrived_at)
+        ),
+        *find_unit_sign(file, facts.depth_cm, layout and layout.unit, remedy),
+    ]

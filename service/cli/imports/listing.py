@@ -91,7 +91,7 @@ def _describe(batches: Sequence[Batch]) -> Iterator[str]:
             yield f"{batch.id:>6}  {heading}"[:WIDTH]
             yield from (line for text in describe_batch(batch) for line in wrap_text(text, 8))
             if batch.signs:
-                signs = f"signs of a wrong clock: {len(batch.signs)}"
+                signs = f"signs of a wrong clock or unit: {len(batch.signs)}"
                 yield from wrap_text(f"{signs}; `digseason imports show {batch.id}`", 8)
 
 
@@ -126,7 +126,7 @@ def _show(batch: Batch, rejects: Sequence[Reject], conflicts: Sequence[Conflict]
     for text in describe_batch(batch):
         yield from wrap_text(text, 2)
     if batch.signs:
-        yield "\nSigns of a wrong clock; no value was changed"
+        yield "\nSigns of a wrong clock or unit; no value was changed"
     for sign in batch.signs:
         yield from wrap_text(sign, 2)
     if rejects:

@@ -259,3 +259,31 @@ def test_the_report_of_two_files_is_the_sum_of_theirs(farm: Engine, tmp_path: Pa
     assert both.rejects == (
         FileReject(str(tmp_path / "other.csv"), 2, other.rejects[0].reason, "yesterday,1,2"),
     )
+
+
+def test_fahrenheit_in_a_file_of_celsius_is_questioned_and_kept_as_it_is(
+    farm: Engine, tmp_path: Path
+) -> None:
+    path = write_log(tmp_path / "april.csv", dict.fromkeys(range(24), (63.0, 64.0)))
+    report = import_log(farm, path)
+    assert report.inserted == 48
+    assert report.signs == (
+        "half of the readings at 30 cm lie above 64.0 °C, which soil hardly does: are they °F? "
+        "check unit in layout.plain",
+    )
+
+
+@pytest.mark.parametrize("temp_c", [39.9, -3.9])
+def test_soil_as_hot_or_cold_as_it_gets_is_not(farm: Engine, tmp_path: Path, temp_c: float) -> None:
+    path = write_log(tmp_path / "april.csv", dict.fromkeys(range(24), (temp_c, temp_c)))
+    assert import_log(farm, path).signs == ()
+
+
+def test_signs_of_a_wrong_clock_are_kept_with_the_import(farm: Engine, tmp_path: Path) -> None:
+    log = write_log(tmp_path / "april.csv", {1: (12.0, 12.0), 2400: (12.0, 12.0)})
+    report = import_log(farm, log)
+    # by hand: START and 2,400 h, at UTC+10:00
+    (sign,) = report.signs
+    assert sign.startswith("the newest stamp, 2026-01-08 14:00 UTC, lies 926.0 h in the future")
+    with reading(farm) as connection:
+        assert connection.scalar(select(tables.import_batch.c.signs)) == [sign]

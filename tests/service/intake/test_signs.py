@@ -62,7 +62,7 @@ def test_the_inbox_tells_it_in_the_report_of_the_file(
     (file,) = empty_inbox(engine, settings, datetime.now(UTC) + timedelta(minutes=1))
     assert (file.fate, file.is_clean) == ("done", True)
     report = (settings.inbox / LOGGER / "done" / "jumped.csv.report.txt").read_text()
-    assert "sign of a wrong clock: the stamps jump by +20 min" in report
+    assert "sign of a wrong clock or unit: the stamps jump by +20 min" in report
 
 
 def test_commands_tell_it_and_end_well(tmp_path: Path, jumped: Path) -> None:
@@ -71,9 +71,13 @@ def test_commands_tell_it_and_end_well(tmp_path: Path, jumped: Path) -> None:
     digseason(tmp_path, "setup", farm)
     told = json.loads(digseason(tmp_path, "import", "--logger", "u1", "--json", jumped))
     assert "jumped.csv: the stamps jump by +20 min" in told["signs"][0]
-    assert "signs of a wrong clock: 1; `digseason imports show 1`" in digseason(tmp_path, "imports")
+    assert "signs of a wrong clock or unit: 1; `digseason imports show 1`" in digseason(
+        tmp_path, "imports"
+    )
     shown = " ".join(digseason(tmp_path, "imports", "show", 1).split())
-    assert "Signs of a wrong clock; no value was changed the stamps jump by +20 min" in shown
+    assert (
+        "Signs of a wrong clock or unit; no value was changed the stamps jump by +20 min" in shown
+    )
 
 
 def test_read_again_with_the_clock_corrected_the_sign_is_gone(engine: Engine, jumped: Path) -> None:
