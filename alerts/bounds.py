@@ -15,6 +15,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.degree_days import by_day_means
 from alerts.rules import WindowRule
 from alerts.windows import Evaluation, Kind, Span, evaluate
 
@@ -61,6 +62,7 @@ def evaluate_with_bounds(
     south: NDArray[np.bool_],
     rule: WindowRule,
     as_of: date,
+    warmth_c: NDArray[np.float64] | None = None,
 ) -> list[tuple[Evaluation, list[Bounds]]]:
     """Return what the rule says of each series, and the bounds of each of its spans.
 
@@ -68,16 +70,28 @@ def evaluate_with_bounds(
     ----------
     error_c : array, shape (n_series, n_days)
         Standard error of the values. [degC]
-    root_zone_c, days, south, rule, as_of : as for alerts.windows.evaluate
+    root_zone_c, days, south, rule, as_of, warmth_c : as for alerts.windows.evaluate
     """
     shift_c = SHIFT * error_c
     shifted_c = np.concatenate([root_zone_c, root_zone_c + shift_c, root_zone_c - shift_c])
-    found = evaluate(shifted_c, days, np.tile(south, 3), rule, as_of)
+    if warmth_c is not None:
+        warmth_c = _shift_warmth(warmth_c, shifted_c, rule)
+    found = evaluate(shifted_c, days, np.tile(south, 3), rule, as_of, warmth_c)
     by_series = zip(*(found[i * south.size : (i + 1) * south.size] for i in range(3)), strict=True)
     return [
         (one, find_bounds(one.spans, [warmer.spans, colder.spans]))
         for one, warmer, colder in by_series
     ]
+
+
+def _shift_warmth(
+    warmth_c: NDArray[np.float64], shifted_c: NDArray[np.float64], rule: WindowRule
+) -> NDArray[np.float64]:
+    """Return the degree-days of shifted days: moved by as much as those of the days' means."""
+    lower_c, upper_c = rule.degree_days_lower_c or 0.0, rule.degree_days_upper_c or 0.0
+    by_mean_c = by_day_means(shifted_c, lower_c, upper_c)
+    moved_c = by_mean_c - np.tile(by_mean_c[: len(warmth_c)], (3, 1))
+    return np.clip(np.tile(warmth_c, (3, 1)) + moved_c, 0.0, upper_c - lower_c)
 
 
 def find_bounds(spans: Sequence[Span], shifted: Sequence[Sequence[Span]]) -> list[Bounds]:

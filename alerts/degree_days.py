@@ -32,6 +32,15 @@ def by_hours(hourly: NDArray[np.float64], lower: float, upper: float) -> NDArray
     return (np.clip(hourly, lower, upper) - lower).sum(axis=-1) / HOURS
 
 
+def by_day_means(mean: NDArray[np.float64], lower: float, upper: float) -> NDArray[np.float64]:
+    """Return the degree-days of days of which only the mean is known, NaN where it is not.
+
+    Deep in the soil, where a day hardly varies, that is what its hours give. Parameters as of
+    `by_hours`, a mean for each day.
+    """
+    return np.clip(mean, lower, upper) - lower
+
+
 def by_sine(
     coldest: NDArray[np.float64], warmest: NDArray[np.float64], lower: float, upper: float
 ) -> NDArray[np.float64]:

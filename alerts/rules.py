@@ -61,6 +61,13 @@ class WindowRule:
     margin_c: float
     tolerance_c: float
     """A limit is met within this much. [degC]"""
+    degree_days: Literal["condition", "information"] | None = None
+    """What the sum of the soil's degree-days is for: spring waits for it, or it is only told."""
+    degree_days_lower_c: float | None = None
+    degree_days_upper_c: float | None = None
+    degree_days_since: MonthDay = (1, 1)
+    degree_days_sum_c: float | None = None
+    """What spring waits for. [degC d]"""
 
 
 GRAPE_PHYLLOXERA = WindowRule(
@@ -98,6 +105,11 @@ ORIGINS: Mapping[str, str] = {
     "fall_from": NO_SOURCE,
     "fall_drop_c": NO_SOURCE,
     "margin_c": "ours: keeps a window from flapping",
+    "degree_days": "unset: none known with a trustworthy source",
+    "degree_days_lower_c": "unset",
+    "degree_days_upper_c": "unset",
+    "degree_days_since": "ours",
+    "degree_days_sum_c": "unset",
 }
 """Where the numbers of GRAPE_PHYLLOXERA come from; keys as in tests/SOURCES.md."""
 
@@ -142,4 +154,32 @@ def find_faults(rule: WindowRule) -> list[str]:
             "for fall_from (days are those of the north, the south has them six months later)",
         ),
     ]
+    if rule.degree_days:
+        faults += _degree_day_faults(rule)
     return [text for is_wrong, text in faults if is_wrong]
+
+
+def _degree_day_faults(rule: WindowRule) -> list[tuple[bool, str]]:
+    lower_c, upper_c = rule.degree_days_lower_c, rule.degree_days_upper_c
+    return [
+        (
+            lower_c is None or upper_c is None,
+            "degree_days needs its thresholds; write degree_days_lower_f and degree_days_upper_f, "
+            "or both in °C",
+        ),
+        (
+            lower_c is not None and upper_c is not None and lower_c >= upper_c,
+            "degree_days_lower is not below degree_days_upper, so that nothing is ever summed; "
+            "write a lower one",
+        ),
+        (
+            rule.degree_days == "condition" and rule.degree_days_sum_c is None,
+            "degree_days is a condition without a sum to wait for; write degree_days_sum_f or "
+            "degree_days_sum_c",
+        ),
+        (
+            rule.degree_days_since >= rule.fall_from,
+            "degree_days_since is not before fall_from, so that spring could not wait for the sum; "
+            "write an earlier day",
+        ),
+    ]

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.degree_days import by_day_means
 from alerts.rules import Kind, WindowRule
 from alerts.season import season_day, season_of, season_start
 
@@ -54,6 +55,7 @@ class Standing:
     highest_c : the highest R of the season so far [degC]
     below_seen : whether a day of the season had R below the spring limit
     turned_on : the day on which fall started
+    degree_days_c : the sum of degree-days so far, None where the rule asks for none [degC d]
     """
 
     season: int
@@ -62,6 +64,7 @@ class Standing:
     highest_c: float | None
     below_seen: bool
     turned_on: date | None
+    degree_days_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,7 @@ def evaluate(
     south: NDArray[np.bool_],
     rule: WindowRule,
     as_of: date,
+    warmth_c: NDArray[np.float64] | None = None,
 ) -> list[Evaluation]:
     """Return, for each series, its open spans and where it stands on the evening of `as_of`.
 
@@ -108,6 +112,10 @@ def evaluate(
     as_of : date
         The last day that counts. Later days are ignored; days from the last of `days` up to it
         are days without a value.
+    warmth_c : array, shape (n_series, n_days), optional
+        The degree-days of each day where its hours gave them, for a rule that sums them; without
+        one, and on a day of NaN, they are those of the day's mean. A day without a value adds
+        nothing, so that a spring that waits for a sum never opens too early. [degC d]
 
     A day without R opens and closes nothing, but spring is spent by the calendar, and what is open
     when a season ends is closed on the first day of the next.
@@ -138,7 +146,12 @@ def evaluate(
             mean_c = np.full((n_days, some.size), np.nan)
             day_by_day_c = np.ascontiguousarray(root_zone_c[some, :n_seen].T)
             mean_c[:n_seen] = trailing_mean(day_by_day_c, rule)
-            walk = _Walk(mean_c, first_day, hemisphere, rule)
+            warmth = None
+            if rule.degree_days:
+                warmth = np.zeros(mean_c.shape)
+                by_hours_c = None if warmth_c is None else warmth_c[some, :n_seen].T
+                warmth[:n_seen] = _find_warmth(day_by_day_c, by_hours_c, rule)
+            walk = _Walk(mean_c, first_day, hemisphere, rule, warmth)
             found.update(zip(some.tolist(), walk.run(), strict=True))
     return [found[series] for series in range(south.size)]
 
@@ -168,12 +181,30 @@ def trailing_mean(root_zone_c: NDArray[np.float64], rule: WindowRule) -> NDArray
         return np.where(measured & (count >= rule.mean_needs), total_c / count, np.nan)
 
 
+def _find_warmth(
+    root_zone_c: NDArray[np.float64], by_hours_c: NDArray[np.float64] | None, rule: WindowRule
+) -> NDArray[np.float64]:
+    """Return the degree-days of each day, by its hours or else by its mean; 0 where unknown."""
+    lower_c, upper_c = rule.degree_days_lower_c or 0.0, rule.degree_days_upper_c or 0.0
+    by_mean_c = by_day_means(root_zone_c, lower_c, upper_c)
+    if by_hours_c is None:
+        return np.nan_to_num(by_mean_c)
+    unknown = np.isnan(by_hours_c) | np.isnan(by_mean_c)
+    return np.nan_to_num(np.where(unknown, by_mean_c, by_hours_c))
+
+
 class _Walk:
     """One walk of some series through the days; indices of days count from the first day."""
 
     def __init__(
-        self, mean_c: NDArray[np.float64], first_day: date, south: bool, rule: WindowRule
+        self,
+        mean_c: NDArray[np.float64],
+        first_day: date,
+        south: bool,
+        rule: WindowRule,
+        warmth_c: NDArray[np.float64] | None,
     ) -> None:
+        self.warmth_c = warmth_c
         self.mean_c, self.first_day, self.south, self.rule = mean_c, first_day, south, rule
         self.n_days, self.n = mean_c.shape
         self.opens_c = rule.spring_opens_c - rule.tolerance_c
@@ -193,6 +224,8 @@ class _Walk:
         self.spring_from = self.index(season_day(rule.spring_from, season, south))
         self.unseen_until = self.index(season_day(rule.unseen_until, season, south))
         self.fall_from = self.index(season_day(rule.fall_from, season, south))
+        self.warm_from = self.index(season_day(rule.degree_days_since, season, south))
+        self.sum_c = np.zeros(self.n)
         self.highest_c = np.full(self.n, -np.inf)
         self.below_seen = np.zeros(self.n, bool)
         self.last_mean = np.full(self.n, _NEVER, np.int32)
@@ -222,6 +255,8 @@ class _Walk:
     def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
         """Apply the rule to one day: turned, close, open. A NaN meets no limit."""
         rule = self.rule
+        if self.warmth_c is not None and day >= self.warm_from:
+            self.sum_c += self.warmth_c[day]
         np.fmax(self.highest_c, mean_c, out=self.highest_c)
         if day >= self.fall_from:
             fallen = mean_c <= self.highest_c - (rule.fall_drop_c - rule.tolerance_c)
@@ -267,6 +302,8 @@ class _Walk:
         if day <= self.unseen_until:
             start_known |= mean_c[series] <= rule.unseen_max_c + rule.tolerance_c
         spring = ~fall & start_known & (day >= self.spring_from)
+        if rule.degree_days == "condition" and rule.degree_days_sum_c is not None:
+            spring &= self.sum_c[series] >= rule.degree_days_sum_c - rule.tolerance_c
         if "fall" in rule.windows:
             for one in series[fall].tolist():
                 self.begin(one, "fall", day, self.fall_from)
@@ -320,6 +357,7 @@ class _Walk:
             highest_c=float(self.highest_c[one]) if known else None,
             below_seen=bool(self.below_seen[one]),
             turned_on=self.date(turned) if turned != _NEVER else None,
+            degree_days_c=None if self.warmth_c is None else float(self.sum_c[one]),
         )
 
     def index(self, day: date) -> int:

@@ -62,17 +62,10 @@ def find_daily_means(
     """
     hours = slot_hours(interval_min)
     slots_in_day = 24 // hours
-    local_us = readings.observed_at.astype("datetime64[us]").astype(np.int64)
-    local_us += utc_offset_min * 60_000_000
-    slot = (local_us - 1) // (hours * US_PER_HOUR)
-    day = np.unique(slot // slots_in_day)
-
-    usable = np.isin(
-        readings.flag, [GOOD, NOT_EVALUATED, SUSPECT] if use_suspect else [GOOD, NOT_EVALUATED]
+    day = np.unique(_find_slots(readings, utc_offset_min, hours) // slots_in_day)
+    present, slot_mean_c = find_slot_means(
+        readings, utc_offset_min, interval_min, use_suspect, calibration_offset_c
     )
-    present, place = np.unique(slot[usable], return_inverse=True)
-    value_c = (readings.soil_temp_c + calibration_offset_c)[usable]
-    slot_mean_c = np.bincount(place, value_c) / np.bincount(place)
 
     day_place = np.searchsorted(day, present // slots_in_day)
     slots_present = np.bincount(day_place, minlength=day.size)
@@ -92,6 +85,39 @@ def find_daily_means(
         longest_gap_h=longest_gap_h.astype(np.int16),
         complete=complete,
     )
+
+
+def find_slot_means(
+    readings: Readings,
+    utc_offset_min: int,
+    interval_min: float,
+    use_suspect: bool,
+    calibration_offset_c: float | NDArray[np.float64] = 0.0,
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the slots that hold a reading that may be used, and the mean of each.
+
+    Parameters as of `find_daily_means`.
+
+    Returns
+    -------
+    array, shape (n_slots,)
+        Slots of `slot_hours`, counted from 1970 in local standard time, ascending.
+    array, shape (n_slots,)
+        [degC]
+    """
+    usable = np.isin(
+        readings.flag, [GOOD, NOT_EVALUATED, SUSPECT] if use_suspect else [GOOD, NOT_EVALUATED]
+    )
+    slot = _find_slots(readings, utc_offset_min, slot_hours(interval_min))
+    present, place = np.unique(slot[usable], return_inverse=True)
+    value_c = (readings.soil_temp_c + calibration_offset_c)[usable]
+    return present, np.bincount(place, value_c) / np.bincount(place)
+
+
+def _find_slots(readings: Readings, utc_offset_min: int, hours: int) -> NDArray[np.int64]:
+    local_us = readings.observed_at.astype("datetime64[us]").astype(np.int64)
+    local_us += utc_offset_min * 60_000_000
+    return (local_us - 1) // (hours * US_PER_HOUR)
 
 
 def _longest_gaps(

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from probes.daily import find_daily_means
+from probes.daily import find_daily_means, find_slot_means, slot_hours
 from probes.frames import DailyMeans, Readings
 from service.store.daily import fetch_daily_means, store_daily_means
 from service.store.loggers import Logger, Probe
@@ -31,9 +31,26 @@ def find_stretches(
 
 def find_probe_means(logger: Logger, probe: Probe, readings: Readings) -> DailyMeans:
     """Return a probe's daily means; readings older than its first stretch are not used."""
+    return find_daily_means(*_as_judged(logger, probe, readings))
+
+
+def find_probe_hours(
+    logger: Logger, probe: Probe, readings: Readings
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the hours, from 1970 in local standard time, that a probe's readings speak for, and
+    the mean temperature of each [degC]; a longer slot speaks for each of its hours."""
+    slot, mean_c = find_slot_means(*_as_judged(logger, probe, readings))
+    hours = slot_hours(logger.interval_min)
+    return (slot[:, np.newaxis] * hours + np.arange(hours)).ravel(), np.repeat(mean_c, hours)
+
+
+def _as_judged(
+    logger: Logger, probe: Probe, readings: Readings
+) -> tuple[Readings, int, float, bool, NDArray[np.float64]]:
+    """Return the arguments of `find_daily_means`."""
     stretch = find_stretches(probe, readings.observed_at, logger.utc_offset_min)
     offsets_c = np.array([stretch.calibration_offset_c for stretch in probe.stretches])
-    return find_daily_means(
+    return (
         readings.where(stretch >= 0),
         logger.utc_offset_min,
         logger.interval_min,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,15 +13,20 @@ from sqlalchemy import Connection
 
 from alerts.block_days import ProbeDays, find_block_days
 from alerts.bounds import Bounds, evaluate_with_bounds
+from alerts.degree_days import HOURS, by_hours
+from alerts.root_zone import find_basis
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
 from alerts.states import State, find_state
 from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
+from service.daily_means import find_probe_hours
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block, Stretch
 from service.store.daily import fetch_daily_means
+from service.store.loggers import Logger, fetch_probes
+from service.store.readings import fetch_readings
 
 LOOK_BACK_DAYS = 120
 """How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
@@ -31,7 +36,11 @@ CARRIED_BACK_DAYS = 3 * 365
 
 @dataclass(frozen=True)
 class BlockEvaluation:
-    """What is known of a block on the evening of `as_of`; `bounds` are those of each span."""
+    """What is known of a block on the evening of `as_of`.
+
+    bounds : of each span
+    warmth_c : degree-days of each day of the root zone by its hours, where the rule sums them
+    """
 
     block: Block
     rule: WindowRule
@@ -39,6 +48,7 @@ class BlockEvaluation:
     root_zone: RootZoneDays
     evaluation: Evaluation
     bounds: list[Bounds]
+    warmth_c: NDArray[np.float64] | None
     state: State
 
 
@@ -87,6 +97,7 @@ def _evaluate_group(
         before = timedelta(days=rule.mean_days - 1)
         start = min(season_start(first, block.south) for block in blocks) - before
     zones = fetch_root_zones(connection, blocks, start, as_of, sensor_accuracy_c)
+    warmth_c = fetch_warmth(connection, blocks, zones, rule) if rule.degree_days else None
     evaluations = evaluate_with_bounds(
         np.array([zone.root_zone_c for zone in zones]),
         np.array([zone.error_c for zone in zones]),
@@ -94,6 +105,7 @@ def _evaluate_group(
         np.array([block.south for block in blocks]),
         rule,
         as_of,
+        warmth_c,
     )
     return [
         BlockEvaluation(
@@ -103,9 +115,12 @@ def _evaluate_group(
             root_zone=zone,
             evaluation=evaluation,
             bounds=bounds,
+            warmth_c=None if warmth_c is None else warmth_c[index],
             state=find_state(evaluation, rule, block.south, bool(zone.basis_cm), as_of),
         )
-        for block, zone, (evaluation, bounds) in zip(blocks, zones, evaluations, strict=True)
+        for index, (block, zone, (evaluation, bounds)) in enumerate(
+            zip(blocks, zones, evaluations, strict=True)
+        )
     ]
 
 
@@ -147,6 +162,48 @@ def fetch_root_zones(
         ).since(shown)
         for block in blocks
     ]
+
+
+def fetch_warmth(
+    connection: Connection,
+    blocks: Sequence[Block],
+    zones: Sequence[RootZoneDays],
+    rule: WindowRule,
+) -> NDArray[np.float64]:
+    """Return the degree-days of each block's root zone on each day, by its hours.
+
+    blocks x days [degC d]; NaN where an hour of a depth is missing.
+    """
+    lower_c, upper_c = rule.degree_days_lower_c or 0.0, rule.degree_days_upper_c or 0.0
+    days = zones[0].day
+    probe_ids = sorted({stretch.probe_id for block in blocks for stretch in block.stretches})
+    hourly_c = np.full((len(probe_ids), days.size * HOURS), np.nan)
+    for logger, probe in fetch_probes(connection, probe_ids):
+        readings = fetch_readings(connection, probe.id, *_instants(logger, days))
+        hour, mean_c = find_probe_hours(logger, probe, readings)
+        place = hour - int(days[0].astype(np.int64)) * HOURS
+        within = (place >= 0) & (place < days.size * HOURS)
+        hourly_c[probe_ids.index(probe.id), place[within]] = mean_c[within]
+    by_hour_c = np.full((len(blocks), days.size * HOURS), np.nan)
+    for block, zone, hour_c in zip(blocks, zones, by_hour_c, strict=True):
+        ids, depth_cm = _place(block.stretches, days)
+        rows_c = hourly_c[np.searchsorted(probe_ids, ids)]
+        probes = ProbeDays(rows_c, np.zeros(rows_c.shape), np.repeat(depth_cm, HOURS, axis=1))
+        starts = [start * HOURS for start, _ in zone.bases]
+        for (_, basis_cm), begin, end in zip(zone.bases, starts, [*starts[1:], None], strict=True):
+            basis = find_basis(basis_cm, *block.root_zone_cm, block.weights)
+            if basis:
+                depths_c = [probes.mean_at_c(z)[begin:end] for z in basis]
+                hour_c[begin:end] = np.array(list(basis.values())) @ depths_c
+    return by_hours(by_hour_c.reshape(len(blocks), days.size, HOURS), lower_c, upper_c)
+
+
+def _instants(logger: Logger, days: NDArray[np.datetime64]) -> tuple[datetime, datetime]:
+    """Return when the first of these days begins at a logger's site, and when the last ends."""
+    first, last = days[0].item(), days[-1].item() + timedelta(days=1)
+    offset = timedelta(minutes=logger.utc_offset_min)
+    begin, end = (datetime.combine(day, time.min, UTC) - offset for day in (first, last))
+    return begin, end
 
 
 def _place(

@@ -37,6 +37,7 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "reason": span.reason,
                 "opened_estimated": int(rests_on_estimates(one, span.opened_on)),
                 "closed_estimated": int(rests_on_estimates(one, closing_day(span))),
+                "degree_days_c": one.evaluation.standing.degree_days_c,
                 "basis": basis_text(one.root_zone),
                 "source": show_sources(one.block.sources, "en") or None,
                 "as_of": one.as_of.isoformat(),

@@ -79,9 +79,11 @@ def try_rules(evaluations: Sequence[BlockEvaluation], numbers: Numbers) -> Itera
     for (own, as_of), members in groups.items():
         zones = [one.root_zone for one in members]
         series_c = np.array([zone.root_zone_c for zone in zones])
+        warmth = [one.warmth_c for one in members if one.warmth_c is not None]
+        warmth_c = np.array(warmth) if warmth else None
         south = np.array([one.block.south for one in members])
         for rule in vary(own, numbers):
-            found = evaluate(series_c, zones[0].day, south, rule, as_of)
+            found = evaluate(series_c, zones[0].day, south, rule, as_of, warmth_c)
             for one, evaluation in zip(members, found, strict=True):
                 trial = Trial(one.block, rule, evaluation.spans, one.evaluation.spans)
                 trials[one.block.id].append(trial)

@@ -22,14 +22,28 @@ def plain_spans(
     south: bool,
     rule: WindowRule,
     as_of: date,
+    warmth_c: Sequence[float | None] | None = None,
 ) -> list[Span]:
     """Return the spans in which the window of one series is open, in time order."""
     values = {
         first_day + i * ONE_DAY: value for i, value in enumerate(root_zone_c) if value is not None
     }
     means = trailing_means(values, rule)
+    warmth = {
+        day: warmth_of(value, rule, warmth_c and warmth_c[(day - first_day).days])
+        for day, value in values.items()
+    }
     years = range(season_of(first_day, south), season_of(as_of, south) + 1)
-    return [span for year in years for span in season_spans(means, year, south, rule, as_of)]
+    return [
+        span for year in years for span in season_spans(means, warmth, year, south, rule, as_of)
+    ]
+
+
+def warmth_of(value_c: float, rule: WindowRule, by_hours_c: float | None) -> float:
+    """Return the degree-days of a day: those of its hours where they are known, or of its mean."""
+    if by_hours_c is not None or not rule.degree_days:
+        return by_hours_c or 0.0
+    return max(0.0, min(value_c, rule.degree_days_upper_c) - rule.degree_days_lower_c)
 
 
 def trailing_means(values: dict[date, float], rule: WindowRule) -> dict[date, float]:
@@ -69,12 +83,18 @@ def days_between(first: date, end: date) -> Iterator[date]:
 
 
 def season_spans(
-    means: dict[date, float], year: int, south: bool, rule: WindowRule, as_of: date
+    means: dict[date, float],
+    warmth: dict[date, float],
+    year: int,
+    south: bool,
+    rule: WindowRule,
+    as_of: date,
 ) -> list[Span]:
     """Return the spans of one season."""
     spring_from = date_in_season(rule.spring_from, year, south)
     unseen_until = date_in_season(rule.unseen_until, year, south)
     fall_from = date_in_season(rule.fall_from, year, south)
+    warm_from = date_in_season(rule.degree_days_since, year, south)
     first_of_season = date_in_season((1, 1), year, south)
     first_of_next = date_in_season((1, 1), year + 1, south)
     opens, hot, cold = rule.spring_opens_c, rule.hot_above_c, rule.cold_below_c
@@ -85,6 +105,8 @@ def season_spans(
     fall_started = False
     highest = float("-inf")
     a_day_was_below = False
+    warm_enough = rule.degree_days != "condition"
+    total = 0.0
     last_day_with_mean: date | None = None
     after: dict[Kind, Reason | None] = {"spring": None, "fall": None}
 
@@ -106,6 +128,9 @@ def season_spans(
         if spent and is_open("spring"):
             close_span(day, "spent")
 
+        if day >= warm_from:
+            total += warmth.get(day, 0.0)
+            warm_enough = warm_enough or total >= rule.degree_days_sum_c - nearly
         if day not in means:
             continue
         mean = means[day]
@@ -145,7 +170,7 @@ def season_spans(
         if in_range and not is_open("spring", "fall") and kind in rule.windows:
             if fall_started:
                 open_span("fall", day, fall_from)
-            elif day >= spring_from and not spent and start_seen:
+            elif day >= spring_from and not spent and start_seen and warm_enough:
                 open_span("spring", day, spring_from)
                 first_spring = first_spring or day
 

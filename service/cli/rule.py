@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import asdict
 from pathlib import Path
 from textwrap import fill
 from typing import Any
@@ -97,12 +96,14 @@ def _listed(connection: Connection) -> Iterator[Record]:
 def _shown(rule: WindowRule, origins: dict[str, str]) -> Iterator[Record]:
     """Give each number of a rule, a temperature on both scales, and where it comes from."""
     for field, origin in ORIGINS.items():
-        value: Any = asdict(rule)[field]
+        value: Any = getattr(rule, field)
         record: Record = dict.fromkeys(SHOWN)
         record |= {"number": field.removesuffix("_c"), "value": value, "origin": origin}
         if field in origins:
             record["origin"] = f"set in the farm file, [rule.{origins[field]}]"
-        if field.endswith("_c"):
+        if value is None:
+            record["value"] = "none"
+        elif field.endswith("_c"):
             to_f = delta_c_to_f if field in STEPS else c_to_f
             record |= {"value": None, "value_f": round(to_f(value), 9), "value_c": value}
         elif field == "windows":
@@ -116,4 +117,4 @@ def _line(one: Record) -> str:
     shown = one["value"]
     if one["value_f"] is not None:
         shown = f"{one['value_f']:.4g} °F ({one['value_c']:.3g} °C)"
-    return f"{one['number']:<14}{shown:<22}{one['origin']}"
+    return f"{one['number']:<18}{shown:<17}{one['origin']}"

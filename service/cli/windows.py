@@ -12,9 +12,9 @@ import numpy as np
 from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_sources, show_temperature
 from alerts.ribbon import draw_ribbon, explain_ribbon
-from alerts.season import season_start
+from alerts.season import season_day, season_start
 from alerts.windows import Span, trailing_mean
-from probes.units import Unit
+from probes.units import Unit, delta_c_to_f
 from service.cli.options import (
     as_of_option,
     evaluate_named,
@@ -50,6 +50,7 @@ COLUMNS = (
     "reason",
     "opened_estimated",
     "closed_estimated",
+    "degree_days_c",
     "basis",
     "source",
     "as_of",
@@ -96,6 +97,7 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
     basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone)}"
     lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
+    lines[3:3] = _degree_day_lines(one, unit)
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
     for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
@@ -114,6 +116,20 @@ def _standing(one: BlockEvaluation, unit: Unit) -> str:
     limit_c = _limit_next_c(one)
     mean = show_temperature(standing.mean_c, unit, "en", limit_c)
     return f"{one.state}: {mean_text(one.rule)} {mean} on {day_text(standing.mean_on)}"
+
+
+def _degree_day_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
+    """Return what the soil's warmth has come to, where the rule sums it."""
+    rule, standing = one.rule, one.evaluation.standing
+    if standing.degree_days_c is None:
+        return []
+    since = season_day(rule.degree_days_since, standing.season, one.block.south)
+    total, needed = (
+        delta_c_to_f(value) if unit == "F" else value
+        for value in (standing.degree_days_c, rule.degree_days_sum_c or 0.0)
+    )
+    waits = f", spring waits for {needed:.0f}" if rule.degree_days == "condition" else ""
+    return [f"  degree-days of the soil since {day_text(since)}: {total:.0f} °{unit} d{waits}"]
 
 
 def _limit_next_c(one: BlockEvaluation) -> float:

@@ -14,7 +14,8 @@ from alerts.rules import GRAPE_PHYLLOXERA, RULES, MonthDay, WindowRule
 from probes.units import delta_f_to_c, f_to_c
 from service.farm.values import AsTuple, EachOnce, FarmTable, Id
 
-STEPS = ("fall_drop_c", "margin_c")  # differences, which know nothing of 32 °F
+STEPS = ("fall_drop_c", "margin_c", "degree_days_sum_c")  # these know nothing of 32 °F
+_DAYS = ("spring_from", "unseen_until", "fall_from", "degree_days_since")
 
 
 def parse_month_day(text: str) -> MonthDay:
@@ -39,6 +40,7 @@ LimitF = Annotated[float, Field(ge=14, le=140)] | None
 LimitC = Annotated[float, Field(ge=-10, le=60)] | None
 StepF = Annotated[float, Field(ge=0, le=36)] | None
 StepC = Annotated[float, Field(ge=0, le=20)] | None
+Sum = Annotated[float, Field(gt=0, le=10_000)] | None
 Days = Annotated[int, Field(ge=1, le=31)] | None
 
 
@@ -65,6 +67,14 @@ class RuleTable(FarmTable):
     fall_drop_c: StepC = None
     margin_f: StepF = None
     margin_c: StepC = None
+    degree_days: Literal["condition", "information"] | None = None
+    degree_days_lower_f: LimitF = None
+    degree_days_lower_c: LimitC = None
+    degree_days_upper_f: LimitF = None
+    degree_days_upper_c: LimitC = None
+    degree_days_since: Day = None
+    degree_days_sum_f: Sum = None
+    degree_days_sum_c: Sum = None
 
     @field_validator("*")
     @classmethod
@@ -83,7 +93,7 @@ class RuleTable(FarmTable):
             name = f"{key.removesuffix('_f')}_c" if key.endswith("_f") else key
             if name != key:
                 value = delta_f_to_c(value) if name in STEPS else f_to_c(value)
-            elif key in ("spring_from", "unseen_until", "fall_from"):
+            elif key in _DAYS:
                 value = parse_month_day(value)
             changes[name] = value
         return changes

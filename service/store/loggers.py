@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
@@ -65,6 +65,16 @@ def fetch_file_logger_ids(connection: Connection) -> list[str]:
     """Return the active loggers whose files are read, in order."""
     query = select(logger.c.id).where(logger.c.kind == "files", logger.c.retired_at.is_(None))
     return list(connection.scalars(query.order_by(logger.c.id)))
+
+
+def fetch_probes(
+    connection: Connection, probe_ids: Collection[int]
+) -> Iterator[tuple[Logger, Probe]]:
+    """Yield probes, each with its logger."""
+    query = select(probe.c.logger_id).where(probe.c.id.in_(probe_ids)).distinct()
+    for logger_id in connection.scalars(query.order_by(probe.c.logger_id)).all():
+        found = fetch_logger(connection, logger_id)
+        yield from ((found, one) for one in found.probes if one.id in probe_ids)
 
 
 def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:

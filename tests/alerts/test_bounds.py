@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from alerts.bounds import SHIFT, Bounds, DateRange, evaluate_with_bounds, find_bounds
 from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.windows import Span
-from probes.units import delta_f_to_c
+from probes.units import delta_f_to_c, f_to_c
 from tests.alerts.test_windows_laws import Series, series_drawn
 from tests.plain_rule import plain_spans
 from tests.reference_curve import mean_c
@@ -235,3 +235,39 @@ def test_bounds_are_those_of_the_plain_rule_on_shifted_series(series: Series, se
 def test_a_range_is_wide_beyond_three_days(earliest: str, latest: str | None, wide: bool) -> None:
     known = on("2015-04-20")
     assert days_between(earliest, latest).is_wide(known, known) is wide
+
+
+def test_a_warmer_soil_reaches_its_sum_of_degree_days_earlier() -> None:
+    rule = replace(
+        GRAPE_PHYLLOXERA,
+        degree_days="condition",
+        degree_days_lower_c=f_to_c(50.0),
+        degree_days_upper_c=f_to_c(86.0),
+        degree_days_sum_c=delta_f_to_c(320.0),
+    )
+    first_day, values_c = soil({"2015-01-01": 45, "2015-04-01": 66}, "2015-05-31")
+    ((found, bounds),) = bounded(values_c, first_day, on("2015-05-10"), rule=rule)
+    # by hand: 16 °F d a day reach 320 in 20 days, 17 in 19, 15 in 22
+    assert (found.opened_on, bounds.opened) == (
+        on("2015-04-20"),
+        days_between("2015-04-19", "2015-04-22"),
+    )
+
+
+def test_the_degree_days_of_hours_shift_as_those_of_days_do() -> None:
+    rule = replace(
+        GRAPE_PHYLLOXERA,
+        degree_days="condition",
+        degree_days_lower_c=f_to_c(50.0),
+        degree_days_upper_c=f_to_c(86.0),
+        degree_days_sum_c=delta_f_to_c(320.0),
+    )
+    first_day, values_c = soil({"2015-01-01": 45, "2015-04-01": 66}, "2015-05-31")
+    days = np.datetime64(first_day) + np.arange(len(values_c))
+    warmth_c = np.where(np.array(values_c) > f_to_c(50.0), delta_f_to_c(16.0), 0.0)
+    shared = (np.array([values_c]), np.full((1, days.size), ONE_F), days, np.array([False]), rule)
+    by_hours, by_means = (
+        evaluate_with_bounds(*shared, on("2015-05-10"), warmth)
+        for warmth in (warmth_c[np.newaxis], None)
+    )
+    assert by_hours == by_means

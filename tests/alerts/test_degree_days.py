@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.degree_days import by_hours, by_sine, by_triangle
+from alerts.degree_days import by_day_means, by_hours, by_sine, by_triangle
 
 temperatures = st.floats(-20, 60)
 MOMENTS = (np.arange(100_000) + 0.5) / 100_000
@@ -77,6 +77,27 @@ def test_a_missing_hour_leaves_its_day_without_a_value() -> None:
     hourly_c = np.full((2, 24), 12.0)
     hourly_c[1, 5] = np.nan
     assert [isnan(value) for value in by_hours(hourly_c, 10.0, 20.0)] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("coldest_f", "warmest_f", "sine"),
+    [(38, 55, 1.19), (36, 67, 5.71), (37, 59, 2.56), (36, 58, 2.13), (41, 50, 0.0), (37, 53, 0.56)],
+)
+def test_the_hours_of_a_sine_give_the_answers_of_a_university(
+    coldest_f: float, warmest_f: float, sine: float
+) -> None:
+    moment = (np.arange(24 * 60) + 0.5) / (24 * 60)
+    curve_f = (coldest_f + warmest_f) / 2 + (warmest_f - coldest_f) / 2 * np.sin(2 * np.pi * moment)
+    hourly_f = curve_f.reshape(24, 60).mean(axis=1)
+    # source: [UC-DEGREE-DAYS], of the curve itself; an hour's mean hides what turns within it
+    assert by_hours(hourly_f, 50.0, 70.0) == pytest.approx(sine, abs=0.04)  # degF d
+
+
+def test_a_day_that_does_not_vary_has_the_same_by_its_mean_and_by_its_hours() -> None:
+    daily_c = np.array([5.0, 13.0, 25.0, np.nan])
+    hourly_c = np.repeat(daily_c[:, np.newaxis], 24, axis=1)
+    expected = by_hours(hourly_c, 10.0, 20.0)
+    assert by_day_means(daily_c, 10.0, 20.0) == pytest.approx(expected, nan_ok=True)
 
 
 @pytest.mark.parametrize("way", [by_sine, by_triangle])

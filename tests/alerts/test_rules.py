@@ -65,6 +65,11 @@ def random_rule(seed: int) -> WindowRule:
         fall_from=day(6, 11),
         fall_drop_c=step_c(10),
         margin_c=step_c(4),
+        degree_days=[None, "information", "condition"][random.integers(3)],
+        degree_days_lower_c=limit_c(40, 60),
+        degree_days_upper_c=limit_c(60, 90),
+        degree_days_since=day(1, 3),
+        degree_days_sum_c=step_c(1000) + 0.1,  # so that no sum lies on it but for rounding
     )
 
 
@@ -78,11 +83,38 @@ def test_engine_and_plain_rule_agree_on_any_rule(series: Series, rule: WindowRul
     assert engine_spans(*arguments) == plain_spans(*arguments)
 
 
+@settings(max_examples=100, deadline=None)
+@given(series_drawn, rules_drawn, seeds)
+def test_engine_and_plain_rule_agree_on_degree_days_of_hours(
+    series: Series, rule: WindowRule, seed: int
+) -> None:
+    random = np.random.default_rng(seed)
+    warmth_c = random.uniform(0, 10, len(series.values_c))
+    warmth_c[random.random(warmth_c.size) < 0.2] = np.nan
+    days = np.datetime64(series.first_day) + np.arange(warmth_c.size)
+    (one,) = evaluate(
+        np.array([series.values_c], np.float64),
+        days,
+        np.array([series.south]),
+        rule,
+        series.as_of,
+        warmth_c[np.newaxis],
+    )
+    assert one.spans == plain_spans(
+        series.values_c,
+        series.first_day,
+        series.south,
+        rule,
+        series.as_of,
+        [None if np.isnan(value) else value for value in warmth_c.tolist()],
+    )
+
+
 def test_every_number_of_random_rules_matters_to_some_series() -> None:
     changed = {
         name: value
         for name, value in asdict(replace(random_rule(3), windows=("fall",))).items()
-        if name not in ("name", "tolerance_c")
+        if name not in ("name", "tolerance_c") and not name.startswith("degree_days")
     }
     every = [random_series(seed) for seed in range(150)]
 
@@ -149,6 +181,80 @@ def test_a_window_that_is_not_wanted_is_not_waited_for(
     days = np.datetime64(first_day) + np.arange(len(values_c))
     (one,) = evaluate(np.array([values_c]), days, np.array([False]), rule, on(as_of))
     assert find_state(one, rule, False, True, on(as_of)) == state
+
+
+WAITS = replace(
+    GRAPE_PHYLLOXERA,
+    degree_days="condition",
+    degree_days_lower_c=f_to_c(50.0),
+    degree_days_upper_c=f_to_c(86.0),
+    degree_days_sum_c=delta_f_to_c(320.0),
+)
+
+
+@both_readings
+@by_hand(
+    Case(
+        "spring waits for the sum",
+        {"2015-01-01": 50, "2015-04-01": 66},
+        "2015-04-30",
+        # by hand: 16 °F d a day from 1 April, 320 on the 20th
+        [span("spring", "2015-04-20")],
+        rule=WAITS,
+    ),
+    Case(
+        "a sum that is only told holds nothing up",
+        {"2015-01-01": 50, "2015-04-01": 66},
+        "2015-04-30",
+        [span("spring", "2015-04-05")],
+        rule=replace(WAITS, degree_days="information"),
+    ),
+    Case(
+        "a day without a value adds nothing",
+        {"2015-01-01": 50, "2015-04-01": 66, "2015-04-10": None, "2015-04-12": 66},
+        "2015-04-30",
+        [span("spring", "2015-04-22")],
+        rule=WAITS,
+    ),
+    Case(
+        "above the upper threshold a day adds no more",
+        {"2015-01-01": 50, "2015-04-01": 66},
+        "2015-05-10",
+        [span("spring", "2015-05-02")],  # by hand: 10 °F d a day, 320 on the 32nd
+        rule=replace(WAITS, degree_days_upper_c=f_to_c(60.0)),
+    ),
+    Case(
+        "what the soil had before the day since which it is summed does not count",
+        {"2015-01-01": 50, "2015-04-01": 66},
+        "2015-05-10",
+        [span("spring", "2015-04-30")],  # by hand: 20 days from 11 April on
+        rule=replace(WAITS, degree_days_since=(4, 11)),
+    ),
+    Case(
+        "each season has a sum of its own, and the south its own days",
+        {"2015-07-01": 50, "2015-10-01": 66, "2016-07-01": 66},
+        "2016-08-31",
+        # by hand: 20 October; from 1 July 2016 on 320 on the 20th, and spring from 1 August
+        [
+            span("spring", "2015-10-20", "2015-12-01", "spent"),
+            span("spring", "2016-08-01", season=2016),
+        ],
+        south=True,
+        rule=WAITS,
+    ),
+)
+def test_degree_days_by_hand(case: Case, evaluate: Evaluate) -> None:
+    assert case.found_by(evaluate) == case.spans
+
+
+def test_the_sum_so_far_is_told() -> None:
+    first_day, values_c = soil({"2015-01-01": 50, "2015-04-01": 66}, "2015-04-10")
+    days = np.datetime64(first_day) + np.arange(len(values_c))
+    arguments = (np.array([values_c]), days, np.array([False]))
+    (one,) = evaluate(*arguments, WAITS, on("2015-04-10"))
+    (without,) = evaluate(*arguments, GRAPE_PHYLLOXERA, on("2015-04-10"))
+    assert one.standing.degree_days_c == pytest.approx(delta_f_to_c(160.0))  # by hand: 10 x 16
+    assert without.standing.degree_days_c is None
 
 
 def test_three_temperatures_of_spring_stand_apart() -> None:

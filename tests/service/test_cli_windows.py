@@ -49,6 +49,7 @@ WINDOW = {
     "reason": None,
     "opened_estimated": 0,
     "closed_estimated": 0,
+    "degree_days_c": None,
     "basis": "at 30 cm",
     "source": None,
     "as_of": "2025-05-12",

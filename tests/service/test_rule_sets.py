@@ -6,15 +6,18 @@ import csv
 import io
 import json
 import tomllib
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from pathlib import Path
 
+import numpy as np
 import pytest
 from sqlalchemy import Engine, insert, update
 
 from alerts.rules import GRAPE_PHYLLOXERA
+from probes.frames import Readings
 from probes.units import f_to_c
+from service.daily_means import refresh_daily_means
 from service.evaluation import evaluate_blocks
 from service.farm.export import farm_text
 from service.farm.problems import FarmFileError
@@ -25,9 +28,11 @@ from service.settings import Settings
 from service.store import tables
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
+from service.store.loggers import fetch_logger
+from service.store.readings import delete_readings, insert_readings
 from tests import farms
 from tests.farms import RULE, news, set_up, stored_farm
-from tests.planted import plant_block, plant_days, plant_recipient
+from tests.planted import PROBE, plant_block, plant_days, plant_recipient
 from tests.processes import run
 
 FOLLOWED = farms.farm_text(more=RULE).replace(
@@ -122,6 +127,72 @@ def test_a_block_opens_by_its_own_rule_set(planted: Engine) -> None:
     assert one.rule.name == "early"
 
 
+@pytest.fixture
+def by_the_hour(engine: Engine) -> Engine:
+    """A block of half days at 10 and at 20 °C, whose rule sums what lies above 15 °C."""
+    spec = {"degree_days": "condition", "degree_days_sum_c": 25.0}
+    limits = {"degree_days_lower_c": 15.0, "degree_days_upper_c": 30.0, "spring_opens_f": 59.0}
+    with writing(engine) as connection:
+        plant_block(connection)
+        connection.execute(
+            insert(tables.rule),
+            {"name": "sum", "spec": {**spec, **limits, "cold_below_f": 50.0}},
+        )
+        connection.execute(update(tables.block).values(rule="sum"))
+        connection.execute(update(tables.layout).values(spec={"interval_min": 60}))
+        hours = np.datetime64("2025-04-01T09:00", "us") + np.arange(24 * 20) * np.timedelta64(
+            1, "h"
+        )
+        values_c = np.tile(np.repeat([10.0, 20.0], 12), 20)
+        flags = np.full(hours.size, 1, np.int8)
+        insert_readings(connection, PROBE, 1, Readings(hours, values_c, flags))
+        refresh_daily_means(connection, fetch_logger(connection, "u1"))
+    return engine
+
+
+def test_degree_days_of_a_block_are_those_of_its_hours(by_the_hour: Engine) -> None:
+    with reading(by_the_hour) as connection:
+        blocks = fetch_blocks(connection)
+        (one,) = evaluate_blocks(connection, blocks, [date(2025, 4, 20)], None, 0.0)
+    # by hand: the first hour ends at 09:00 UTC, 01:00 at UTC-08:00. The mean of a day is 15 °C, so
+    # by its mean it has nothing; 12 hours at 5 °C above 15 are 2.5, and 25 are there on the tenth
+    assert one.root_zone.root_zone_c == pytest.approx([15.0] * 20)
+    assert one.warmth_c == pytest.approx([2.5] * 20)
+    assert one.evaluation.standing.degree_days_c == pytest.approx(50.0)
+    assert [span.opened_on for span in one.evaluation.spans] == [date(2025, 4, 10)]
+
+
+def test_a_day_that_lacks_an_hour_has_the_degree_days_of_its_mean(by_the_hour: Engine) -> None:
+    noon = datetime(2025, 4, 5, 20, tzinfo=UTC)
+    with writing(by_the_hour) as connection:
+        delete_readings(connection, PROBE, noon - timedelta(hours=1), noon)
+        refresh_daily_means(connection, fetch_logger(connection, "u1"))
+        blocks = fetch_blocks(connection)
+        (one,) = evaluate_blocks(connection, blocks, [date(2025, 4, 20)], None, 0.0)
+    assert one.warmth_c is not None
+    assert np.flatnonzero(np.isnan(one.warmth_c)).tolist() == [4]
+    # by hand: eleven hours at 10 and twelve at 20 °C have a mean of 15.217, 19 days of 2.5
+    assert one.evaluation.standing.degree_days_c == pytest.approx(47.5 + 5.0 / 23)
+
+
+def test_the_table_tells_the_sum_and_what_spring_waits_for(
+    by_the_hour: Engine, tmp_path: Path
+) -> None:
+    url = by_the_hour.url.render_as_string(hide_password=False)
+    _, printed = run(tmp_path, "windows", "--as-of", "2025-04-08", database_url=url)
+    # by hand: 8 days of 2.5 °C d are 36 °F d, 25 are 45
+    assert "degree-days of the soil since 1 Jan 2025: 36 °F d, spring waits for 45" in printed
+    _, printed = run(tmp_path, "windows", "--as-of", "2025-04-20", "--json", database_url=url)
+    assert json.loads(printed)[0]["degree_days_c"] == pytest.approx(50.0)
+
+
+def test_whatif_keeps_the_degree_days_of_hours(by_the_hour: Engine, tmp_path: Path) -> None:
+    url = by_the_hour.url.render_as_string(hide_password=False)
+    words = ("whatif", "--open-f", "59", "--as-of", "2025-04-20", "--json")
+    _, printed = run(tmp_path, *words, database_url=url)
+    assert json.loads(printed)[0]["spring_opened_on"] == "2025-04-10"
+
+
 def test_a_notice_tells_the_mean_of_its_rule_set_and_no_fall_that_is_not_wanted(
     planted: Engine, tmp_path: Path
 ) -> None:
@@ -149,9 +220,9 @@ def test_rule_sets_are_listed_with_the_blocks_that_follow_them(digseason) -> Non
 def test_each_number_is_shown_with_where_it_comes_from(digseason) -> None:
     _, printed = digseason("rule", "show", "early")
     lines = printed.splitlines()
-    assert "spring_opens  62 °F (16.7 °C)       set in the farm file, [rule.early]" in lines
-    assert "hot_above     86 °F (30 °C)         [FISHER-2003]" in lines
-    assert "spring_days   42                    common practice, no source" in lines
+    assert "spring_opens      62 °F (16.7 °C)  set in the farm file, [rule.early]" in lines
+    assert "hot_above         86 °F (30 °C)    [FISHER-2003]" in lines
+    assert "spring_days       42               common practice, no source" in lines
     assert "64.4 °F, 18 °C: young settle at feeding sites" in printed
     assert max(map(len, lines)) <= 80
 
