@@ -13,6 +13,8 @@ Weights = Literal["even", "roots"]
 
 ROOT_BETA = 0.983  # per cm of depth, [GALE-1987], from memory
 NEAR_CM = 5.0  # a depth this far outside the root zone still speaks for it
+SHALLOW_CM = 10.0
+"""Probes that end further above the bottom of the root zone are too shallow for it. Ours."""
 
 
 def root_zone_weights(
@@ -76,3 +78,16 @@ def find_basis(
         return {}
     shares = root_zone_weights(ordered, top_cm, bottom_cm, weights)
     return {z: float(share) for z, share in zip(ordered, shares, strict=True) if share > 0}
+
+
+def is_shallow(depths_cm: Sequence[float], bottom_cm: float) -> bool:
+    """Return whether the deepest probe leaves much of a root zone below it unmeasured.
+
+    Parameters
+    ----------
+    depths_cm : sequence
+        Of the probes in use.
+    bottom_cm : float
+        Of the root zone.
+    """
+    return bool(depths_cm) and max(depths_cm) < bottom_cm - SHALLOW_CM

@@ -163,7 +163,7 @@ def find_diffusivity(
     ----------
     [HORTON-1983]; [OXISOL-FIELD] found the lag of daily waves more reliable than their ratio.
     """
-    upper_c, lower_c = (_without_trend(time_d, value_c) for value_c in (upper_c, lower_c))
+    upper_c, lower_c = (without_trend(value_c) for value_c in (upper_c, lower_c))
     upper = fit_harmonics(time_d, upper_c, DAILY_D)
     lower = fit_harmonics(time_d, lower_c, DAILY_D)
     ratio = float(upper.amplitude_c[0] / lower.amplitude_c[0])
@@ -214,12 +214,16 @@ def _quarters(hourly_c: NDArray[np.float64]) -> NDArray[np.float64]:
     return hourly_c[: days * 24].reshape(days, 24)[:, ::6]
 
 
-def _without_trend(
-    time_d: NDArray[np.float64], hourly_c: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return readings less the mean of the day around each; NaN where one of them is missing."""
+def without_trend(hourly_c: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return hourly readings less the mean of the day around each; NaN where one is missing.
+
+    Parameters
+    ----------
+    hourly_c : array, shape (n,)
+        [degC]
+    """
     if hourly_c.size < 25:
-        return np.full(time_d.size, np.nan)
+        return np.full(hourly_c.size, np.nan)
     weights = np.array([0.5, *[1.0] * 23, 0.5]) / 24
     level_c = np.convolve(hourly_c, weights, mode="valid")
     level_c = np.pad(level_c, 12, constant_values=np.nan)

@@ -20,6 +20,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "rule": ("service.cli.rule", "Show the rule sets and where each number comes from."),
+    "soil": ("service.cli.soil", "Tell how heat moves in the soil of a block."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),

@@ -14,6 +14,7 @@ import click
 if TYPE_CHECKING:
     from service.farm.changes import Change, What
     from service.farm.models import Farm
+    from service.store.blocks import Block
 
 WIDTH = 80
 NAMED_AT_MOST = 12
@@ -67,9 +68,10 @@ def _export(data: Path) -> None:
 
 def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
     """Apply a farm file, print what became of it; return whether something is missing from it."""
-    from service.farm.apply import apply_farm
+    from service.farm.apply import WRITTEN, apply_farm
     from service.farm.export import farm_from_store
     from service.farm.read import read_farm_file
+    from service.store.blocks import fetch_blocks
     from service.store.engine import writing
     from service.wiring import open_store
 
@@ -79,7 +81,10 @@ def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
     with writing(engine) as connection:
         changes = apply_farm(connection, farm, now, retire)
         stored = farm_from_store(connection)
-    click.echo("\n".join([*_describe_days(stored, now.year), *_describe(changes)]))
+        written = {c.key for c in changes if c.table == "block" and c.what in WRITTEN}
+        blocks = [block for block in fetch_blocks(connection) if block.id in written]
+    days = _describe_days(stored, now.year)
+    click.echo("\n".join([*days, *_describe(changes), *_describe_depths(blocks)]))
     return any(change.what == "missing" for change in changes)
 
 
@@ -96,6 +101,26 @@ def _describe_days(farm: Farm, year: int) -> Iterator[str]:
         if offset != standard:
             why = f"all year, as the farm file says; {zone} has {standard}"
         yield _wrap(f"{_named(of_sites)}: day begins at midnight {offset} ({why})", 0)
+
+
+def _describe_depths(blocks: Sequence[Block]) -> Iterator[str]:
+    """Give a line for each block whose probes are too shallow, or too deep to be carried."""
+    from alerts.root_zone import is_shallow
+
+    for block in blocks:
+        depths_cm, bottom_cm = [probe.depth_cm for probe in block.in_use], block.root_zone_cm[1]
+        if block.ground is None and is_shallow(depths_cm, bottom_cm):
+            yield _wrap(
+                f"Block {block.id}: {bottom_cm - depths_cm[-1]:g} cm of its root zone lie below "
+                "its deepest probe; carry = true estimates them (digseason soil).",
+                0,
+            )
+        elif block.ground and depths_cm and depths_cm[-1] >= bottom_cm:
+            yield _wrap(
+                f"Block {block.id}: carry = true changes nothing, a probe lies at the bottom of "
+                "its root zone or below; a temperature is carried down only.",
+                0,
+            )
 
 
 def _describe(changes: Sequence[Change]) -> Iterator[str]:

@@ -57,6 +57,13 @@ class Block:
     sources: tuple[StationSource, ...]
     ground: Ground | None
 
+    @property
+    def in_use(self) -> list[Stretch]:
+        """The probes it rests on now, by depth."""
+        latest = {stretch.probe_id: stretch for stretch in self.stretches}  # in order of time
+        used = (stretch for stretch in latest.values() if not isnan(stretch.depth_cm))
+        return sorted(used, key=lambda stretch: stretch.depth_cm)
+
 
 def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Block]:
     """Return the active blocks, all or those named, by site and name."""
