@@ -172,7 +172,8 @@ def fetch_warmth(
 ) -> NDArray[np.float64]:
     """Return the degree-days of each block's root zone on each day, by its hours.
 
-    blocks x days [degC d]; NaN where an hour of a depth is missing.
+    blocks x days [degC d]; NaN where an hour of a depth is missing and where the day is estimated,
+    since what it was estimated from has hours of another depth.
     """
     lower_c, upper_c = rule.degree_days_lower_c or 0.0, rule.degree_days_upper_c or 0.0
     days = zones[0].day
@@ -195,7 +196,8 @@ def fetch_warmth(
             if basis:
                 depths_c = [probes.mean_at_c(z)[begin:end] for z in basis]
                 hour_c[begin:end] = np.array(list(basis.values())) @ depths_c
-    return by_hours(by_hour_c.reshape(len(blocks), days.size, HOURS), lower_c, upper_c)
+    found_c = by_hours(by_hour_c.reshape(len(blocks), days.size, HOURS), lower_c, upper_c)
+    return np.where([zone.estimated for zone in zones], np.nan, found_c)
 
 
 def _instants(logger: Logger, days: NDArray[np.datetime64]) -> tuple[datetime, datetime]:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import tomllib
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from pathlib import Path
@@ -18,7 +19,7 @@ from alerts.rules import GRAPE_PHYLLOXERA
 from probes.frames import Readings
 from probes.units import f_to_c
 from service.daily_means import refresh_daily_means
-from service.evaluation import evaluate_blocks
+from service.evaluation import evaluate_blocks, fetch_warmth
 from service.farm.export import farm_text
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables
@@ -173,6 +174,16 @@ def test_a_day_that_lacks_an_hour_has_the_degree_days_of_its_mean(by_the_hour: E
     assert np.flatnonzero(np.isnan(one.warmth_c)).tolist() == [4]
     # by hand: eleven hours at 10 and twelve at 20 °C have a mean of 15.217, 19 days of 2.5
     assert one.evaluation.standing.degree_days_c == pytest.approx(47.5 + 5.0 / 23)
+
+
+def test_an_estimated_day_has_the_degree_days_of_its_mean(by_the_hour: Engine) -> None:
+    with reading(by_the_hour) as connection:
+        blocks = fetch_blocks(connection)
+        (one,) = evaluate_blocks(connection, blocks, [date(2025, 4, 20)], None, 0.0)
+        estimated = np.arange(20) < 3
+        zones = [replace(one.root_zone, estimated=estimated)]
+        (warmth_c,) = fetch_warmth(connection, blocks, zones, one.rule)
+    assert np.isnan(warmth_c).tolist() == estimated.tolist()
 
 
 def test_the_table_tells_the_sum_and_what_spring_waits_for(
