@@ -365,3 +365,31 @@ def test_a_station_elsewhere_is_named_with_its_distance(language: str, sentence:
 
 def test_without_a_station_nothing_is_said_of_one() -> None:
     assert "Measured at" not in tell(make_notice())
+
+
+@pytest.mark.parametrize(
+    ("language", "says"),
+    [
+        ("en", "estimated from 10 cm, as no probe lies deep enough."),
+        ("es", "estimada desde 10 cm, porque ninguna sonda llega tan hondo."),
+    ],
+)
+def test_a_root_zone_that_is_carried_says_from_where_it_is_estimated(
+    language: str, says: str
+) -> None:
+    notice = make_notice(carried=True, basis_cm=(10.0,))
+    assert says in one_line(compose_digest([notice], READERS[language], AS_OF).text)
+
+
+@pytest.mark.parametrize(
+    ("language", "says"),
+    [
+        ("en", "The date is estimated: not every probe has readings of the days behind it."),
+        ("es", "La fecha es estimada: no todas las sondas tienen lecturas de los días"),
+    ],
+)
+def test_a_date_behind_which_a_probe_was_bridged_says_that_it_is_estimated(
+    language: str, says: str
+) -> None:
+    notice = make_notice(estimated=True)
+    assert says in one_line(compose_digest([notice], READERS[language], AS_OF).text)

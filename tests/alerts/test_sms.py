@@ -31,6 +31,9 @@ KINDS = [
     make_notice,
     partial(make_notice, not_before=date(2025, 9, 28)),
     partial(make_notice, opened_range=DateRange(date(2025, 9, 21), date(2025, 10, 9))),
+    partial(make_notice, carried=True, basis_cm=(10.0,)),
+    partial(make_closed, "cold", what="corrected", carried=True, basis_cm=(10.16,)),
+    partial(make_notice, estimated=True),
     partial(make_notice, what="opened again"),
     partial(make_notice, what="corrected"),
     partial(make_notice, **NOT_OPENED),
@@ -147,3 +150,29 @@ def test_an_sms_names_the_station_where_there_is_room() -> None:
     text = compose_sms([notice], reader, date(2025, 10, 5))
     assert "From the station Low Bench, 12 km away, 140 m higher." in text
     assert count_parts(text) == 1
+
+
+@pytest.mark.parametrize(
+    ("reader", "says"),
+    [
+        pytest.param(ENGLISH, "Estimated from 10 cm.", id="en"),
+        pytest.param(SPANISH, "Estimado desde 10 cm.", id="es"),
+    ],
+)
+@pytest.mark.parametrize("name", ["Terrace 7", "W" * 60], ids=["short", "long"])
+def test_that_a_temperature_is_estimated_is_the_last_thing_to_be_left_out(
+    reader: Reader, says: str, name: str
+) -> None:
+    notice = make_closed("cold", carried=True, basis_cm=(10.0,), block=name, site=name)
+    assert says in compose_sms([notice], reader, AS_OF)
+
+
+def test_that_a_date_is_estimated_is_said() -> None:
+    assert "Date estimated." in compose_sms([make_notice(estimated=True)], ENGLISH, AS_OF)
+
+
+def test_among_several_blocks_the_estimated_ones_are_marked() -> None:
+    notices = [make_notice("Terrace 7", carried=True), make_notice("Ledge")]
+    found = compose_sms(notices, ENGLISH, AS_OF)
+    assert "Terrace 7 (estimated)" in found
+    assert "Ledge (estimated)" not in found

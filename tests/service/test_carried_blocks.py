@@ -137,3 +137,29 @@ def test_what_people_are_told_says_so(carried: Engine, tmp_path: Path) -> None:
     assert [notice.carried for notice in report.notices] == [True]
     assert "estimated from" in " ".join(told[".eml"].replace("=\n", "").split())
     assert "Estimated from 10 cm." in told[".txt"]
+
+
+@pytest.mark.usefixtures("engine")
+def test_dates_behind_which_a_probe_was_bridged_are_marked(
+    engine: Engine, store_url: str, tmp_path: Path
+) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+        connection.execute(insert(tables.probe), {"id": 2, "logger_id": "u1", "channel": "T45"})
+        stretch = {"probe_id": 2, "valid_from": date.min, "depth_cm": 45.0}
+        connection.execute(insert(tables.probe_stretch), {**stretch, "calibration_offset_c": 0.0})
+        days = np.datetime64("2025-02-01") + np.arange(114)
+        for probe_id, lag_d, last in ((PROBE, 0, 114), (2, 3, 100)):
+            mean_c = 16 - 11 * np.cos(2 * np.pi * (np.arange(last) + 1 - lag_d) / 365.25)
+            slots, complete = np.full(last, 24, np.int16), np.ones(last, bool)
+            means = DailyMeans(days[:last], mean_c, slots, slots, slots * 0, complete)
+            store_daily_means(connection, probe_id, days[:last], means)
+    (record,) = json.loads(digseason(tmp_path, store_url, "windows", "--json"))
+    assert (record["opened_estimated"], record["basis"]) == (1, "at 30 and 45 cm")
+    assert "opening estimated: a probe was bridged" in digseason(tmp_path, store_url, "windows")
+    with reading(engine) as connection:
+        assert connection.execute(select(tables.notice_estimate)).all() == []
+    run_round(engine, Settings(data=tmp_path), datetime(2025, 5, 26, 20, tzinfo=UTC), AS_OF)
+    with reading(engine) as connection:
+        (row,) = connection.execute(select(tables.notice_estimate)).all()
+    assert (row.carried, row.estimated) == (False, True)

@@ -97,6 +97,46 @@ def test_the_ground_of_a_building_simulation_is_met(
 
 
 @pytest.mark.parametrize(
+    ("month_d", "meets"), [(30, True), (365 / 12, False)], ids=["of 30 days", "a twelfth of a year"]
+)
+def test_its_sixth_month_is_met_with_months_of_30_days_only(month_d: float, meets: bool) -> None:
+    # source: [ENERGYPLUS-TESTS] 19.75 to 0.01 degC; by hand 19.8066 with a twelfth of a year
+    found_c = float(FIRST.temp_c(0.0, 5.5 * month_d))
+    assert (abs(found_c - 19.75) < 0.01) is meets
+
+
+@pytest.mark.parametrize(("depth_m", "threshold_c"), [(0.1, 140 / 9), (0.3, 160 / 9), (0.6, 18.0)])
+def test_the_reference_curve_cools_through_a_threshold_as_long_after_its_peak_as_it_warmed_before(
+    depth_m: float, threshold_c: float
+) -> None:
+    up_d, down_d = REFERENCE_R.crossing_days(depth_m, threshold_c) or (0.0, 0.0)
+    peak_d = 20.0 + 365 / 2 + REFERENCE_R.lag_d(depth_m)  # by hand: half a year after the coldest
+    assert peak_d - up_d == pytest.approx(down_d - peak_d, abs=1e-9)  # d
+
+
+@pytest.mark.parametrize(
+    ("conductivity_w_m_k", "capacity_mj_m3_k", "alpha_e6", "daily_m", "annual_m"),
+    [  # source: [MOENE-2014] table 2.2, alpha to its two digits; by hand: damping depths
+        pytest.param(0.24, 1.28, 0.19, 0.0723, 1.381, id="sand, loose, dry"),
+        pytest.param(2.1, 2.12, 0.99, 0.1650, 3.152, id="sand, loose, moist"),
+        pytest.param(0.9, 2.27, 0.40, 0.1049, 2.004, id="clay, moist"),
+        pytest.param(1.4, 3.10, 0.45, 0.1112, 2.125, id="clay, wet"),
+        pytest.param(0.50, 4.01, 0.12, 0.0574, 1.098, id="peat, wet"),
+    ],
+)
+def test_soils_of_a_handbook_damp_waves_as_their_conductivity_and_capacity_say(
+    conductivity_w_m_k: float,
+    capacity_mj_m3_k: float,
+    alpha_e6: float,
+    daily_m: float,
+    annual_m: float,
+) -> None:
+    assert conductivity_w_m_k / capacity_mj_m3_k == pytest.approx(alpha_e6, abs=0.006)
+    found_m = [damping_depth_m(alpha_e6 * 1e-6, period_d) for period_d in (1.0, 365.0)]
+    assert found_m == pytest.approx([daily_m, annual_m], rel=1e-3)
+
+
+@pytest.mark.parametrize(
     ("diffusivity_m2_s", "daily_m", "annual_m", "annual_lag_d"),
     [  # by hand: sqrt(alpha P / pi), and P / 2 pi d for a year of 365 days
         (2e-7, 0.07416, 1.41691, 41.00),

@@ -33,6 +33,12 @@ def test_a_lag_of_three_hours_in_ten_centimetres() -> None:
     assert by_phase(0.10, 3 / 24) == pytest.approx(5.8946e-7, rel=1e-4)  # m2/s
 
 
+def test_another_tool_computes_the_same_from_amplitudes_and_from_a_lag() -> None:
+    # source: [SOIL-HEAT], thermal_diffusivity_amplitude(10, 5, .1, .2), ..._lag(10800, .1, .2)
+    found = by_amplitude(0.10, 10 / 5), by_phase(0.10, 3 / 24)
+    assert found == pytest.approx((7.568071180713996e-07, 5.894627521922051e-07), rel=1e-12)
+
+
 def test_amplitudes_of_the_closed_form() -> None:
     # by hand: 15 exp(-z/d) at 5 and 15 cm, d = 0.11726 m
     assert by_amplitude(0.10, 7.834370 / 3.339257) == pytest.approx(5e-7, rel=1e-5)  # m2/s
