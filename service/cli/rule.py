@@ -117,4 +117,4 @@ def _line(one: Record) -> str:
     shown = one["value"]
     if one["value_f"] is not None:
         shown = f"{one['value_f']:.4g} °F ({one['value_c']:.3g} °C)"
-    return f"{one['number']:<18}{shown:<17}{one['origin']}"
+    return f"{one['number']:<18}{shown:<19}{one['origin']}"

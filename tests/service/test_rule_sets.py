@@ -231,9 +231,9 @@ def test_rule_sets_are_listed_with_the_blocks_that_follow_them(digseason) -> Non
 def test_each_number_is_shown_with_where_it_comes_from(digseason) -> None:
     _, printed = digseason("rule", "show", "early")
     lines = printed.splitlines()
-    assert "spring_opens      62 °F (16.7 °C)  set in the farm file, [rule.early]" in lines
-    assert "hot_above         86 °F (30 °C)    [FISHER-2003]" in lines
-    assert "spring_days       42               common practice, no source" in lines
+    assert "spring_opens      62 °F (16.7 °C)    set in the farm file, [rule.early]" in lines
+    assert "hot_above         86 °F (30 °C)      [FISHER-2003]" in lines
+    assert "spring_days       42                 common practice, no source" in lines
     assert "64.4 °F, 18 °C: young settle at feeding sites" in printed
     assert max(map(len, lines)) <= 80
 
