@@ -109,7 +109,6 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
 
 
 def _standing(one: BlockEvaluation, unit: Unit) -> str:
-
     standing = one.evaluation.standing
     if standing.mean_c is None or standing.mean_on is None:
         return f"{one.state} (as of {day_text(one.as_of)})"
@@ -141,7 +140,6 @@ def _limit_next_c(one: BlockEvaluation) -> float:
 
 
 def _ribbon(one: BlockEvaluation) -> str:
-
     season, south = one.evaluation.standing.season, one.block.south
     start = season_start(season, south)
     end = season_start(season + 1, south) - timedelta(days=1)
@@ -154,7 +152,6 @@ def _ribbon(one: BlockEvaluation) -> str:
 
 
 def _window_line(span: Span) -> str:
-
     opened = day_text(span.opened_on)
     if span.not_before < span.opened_on:
         opened = f"between {day_text(span.not_before)} and {opened}"
@@ -193,5 +190,6 @@ def _known_close(span: Span) -> DateRange | None:
 
 def _range_text(days: DateRange) -> str:
     first = f"{days.earliest.day} {days.earliest:%b}"
-    last = f"{days.latest.day} {days.latest:%b}" if days.latest else "later or never"
-    return f"{first} to {last}"
+    if days.latest is None:
+        return f"{first} or later, or not at all"
+    return f"{first} to {days.latest.day} {days.latest:%b}"

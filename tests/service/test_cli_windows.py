@@ -78,7 +78,7 @@ def test_the_table_fits_80_columns_and_names_basis_bounds_and_state(warmed) -> N
 
 def test_the_table_says_what_the_error_of_the_readings_leaves_open(warmed) -> None:
     _, printed = warmed("windows", "--as-of", "2025-05-12")
-    assert "    give or take the error: opened 28 Apr to later or never\n" in printed
+    assert "    give or take the error: opened 28 Apr or later, or not at all\n" in printed
 
 
 def test_the_table_says_that_the_soil_warms_slowly(warmed, engine) -> None:
