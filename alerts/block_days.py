@@ -155,6 +155,11 @@ def _find_changes(depth_cm: NDArray[np.float64]) -> list[int]:
 def _find_depth(depth_cm: float, own: ProbeDays, beside: ProbeDays) -> _Depth:
     """Return a depth of a block, bridged where it can be."""
     mean_c = own.mean_at_c(depth_cm)
+    nothing_c = np.zeros(mean_c.size)
+    depth = _Depth(mean_c, own.error_at_c(depth_cm), nothing_c, nothing_c)
+    known = ~np.isnan(mean_c)
+    if known[known.argmax() :].all():  # most depths of most blocks: nothing is lost
+        return depth
     others_c = [
         probes.mean_at_c(z)
         for probes in (own, beside)
@@ -163,11 +168,10 @@ def _find_depth(depth_cm: float, own: ProbeDays, beside: ProbeDays) -> _Depth:
     ]
     bridged = bridge(mean_c, np.array(others_c))
     lost = ~np.isnan(bridged.temp_c)
-    return _Depth(
+    return replace(
+        depth,
         temp_c=np.where(lost, bridged.temp_c, mean_c),
-        sensor_c=own.error_at_c(depth_cm),
         bridging_c=np.where(lost, bridged.error_c, 0.0),
-        carrying_c=np.zeros(mean_c.size),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from alerts.figures import show_depths
 from service.cli.options import as_of_option
 from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
@@ -33,7 +34,10 @@ def command(data: Path, as_of: date | None) -> None:
     counted = ", ".join(f"{count} {state}" for state, count in states.most_common())
     click.echo(f"{len(report.evaluations)} blocks: {counted or 'run setup first'}")
     for notice in report.notices:
-        click.echo(f"  {notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}")
+        told = f"{notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}"
+        if notice.carried:
+            told += f", estimated from {show_depths(notice.basis_cm, 'en')}"
+        click.echo(f"  {told}{', date estimated' * notice.estimated}")
     for silence in report.silences:
         depth = "" if silence.depth_cm is None else f" at {silence.depth_cm:g} cm"
         click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")

@@ -7,6 +7,7 @@ from datetime import date
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
+from textwrap import fill
 from typing import Any, cast
 
 import click
@@ -20,7 +21,7 @@ from service.cli.options import (
     print_records,
     unit_option,
 )
-from service.showing import Record
+from service.showing import Record, basis_text
 from service.store.engine import reading
 from service.whatif import ContradictionError, Numbers, Trial, try_rules
 from service.wiring import open_store
@@ -38,6 +39,7 @@ COLUMNS = (
     "fall_opened_on",
     "fall_moved_d",
     "fall_closed_on",
+    "basis",
 )
 
 
@@ -106,8 +108,9 @@ def command(
         trials = list(try_rules(evaluations, numbers))
     except ContradictionError as error:
         raise click.UsageError(str(error)) from None
+    bases = {one.block.id: basis_text(one.root_zone) for one in evaluations}
     records = [
-        record
+        record | {"basis": bases[trial.block.id]}
         for trial in trials
         for record in _records(trial)
         if season in (None, record["season"])
@@ -117,7 +120,8 @@ def command(
         return
     names = {one.block.id: f"{one.block.name}, {one.block.site_name}" for one in evaluations}
     for block_id, of_block in groupby(records, itemgetter("block")):
-        click.echo("\n".join([f"{names[str(block_id)]} ({block_id})", *_table(of_block, unit), ""]))
+        heading = f"{names[str(block_id)]} ({block_id}), {bases[str(block_id)]}"
+        click.echo("\n".join([fill(heading, 80), *_table(of_block, unit), ""]))
     click.echo("Days in brackets are against the block's own rule set.")
 
 

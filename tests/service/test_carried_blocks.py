@@ -129,6 +129,20 @@ def test_root_zone_days_say_that_they_are_estimated(store_url, tmp_path) -> None
     assert "estimated from 10 cm" in digseason(tmp_path, store_url, *words)
 
 
+@pytest.mark.usefixtures("carried")
+def test_dates_by_other_numbers_say_so(store_url, tmp_path) -> None:
+    words = ("whatif", "--open-f", "62")
+    (record, *_) = json.loads(digseason(tmp_path, store_url, *words, "--json"))
+    assert record["basis"] == "estimated from 10 cm"
+    assert "estimated from 10 cm" in digseason(tmp_path, store_url, *words)
+
+
+@pytest.mark.usefixtures("carried")
+def test_a_round_says_so(store_url, tmp_path) -> None:
+    printed = digseason(tmp_path, store_url, "round")
+    assert "Terrace 7 (terrace-7): spring opened, estimated from 10 cm" in printed
+
+
 def test_what_people_are_told_says_so(carried: Engine, tmp_path: Path) -> None:
     report = run_round(
         carried, Settings(data=tmp_path), datetime(2025, 5, 26, 20, tzinfo=UTC), AS_OF

@@ -77,7 +77,7 @@ def test_limits_in_both_units_and_means_of_other_days_are_all_tried(digseason) -
 def test_the_table_fits_80_columns_and_says_how_far_dates_move(digseason) -> None:
     _, printed = digseason("whatif", "--open-f", "60,66", "--margin-f", "1.25")
     lines = printed.splitlines()
-    assert lines[0] == "Terrace 7, Upper Alder (terrace-7)"
+    assert lines[0] == "Terrace 7, Upper Alder (terrace-7), at 30 cm"
     assert lines[2].split("  ")[0] == "2025"
     assert "60 °F     1.25 °F   5 d  23 Apr on (-8)" in lines[2]
     assert "5 May on (+4)" in lines[3]
