@@ -5,18 +5,21 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, Engine, func, select, text
 
+from alerts.root_zone import is_shallow
 from service.settings import Settings
 from service.store import tables
+from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
 from service.store.schema import find_revision
+from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
 
 LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site has its own
@@ -51,6 +54,8 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             _check_clock(connection, now),
             _check_round(connection, now),
             *_check_feeds(connection),
+            _check_loggers(connection),
+            *_check_basis(fetch_blocks(connection)),
             _check_outbox(connection, now),
             _check_mail(connection, settings),
         ]
@@ -126,6 +131,29 @@ def _check_feeds(connection: Connection) -> Iterator[Finding]:
         yield Finding("feed", said, f"Try `digseason fetch --station {station.id}`.")
     if stations and not failing:
         yield Finding("feeds", f"{len(stations)}, and none fails")
+
+
+def _check_loggers(connection: Connection) -> Finding:
+    silences = fetch_silences(connection)
+    silent = sorted(name for name, of_logger in silences.items() if of_logger)
+    if not silent:
+        return Finding("loggers", "none is known to be silent")
+    remedy = "`digseason loggers` says since when; look at battery, cable and link, or empty them."
+    return Finding("loggers", f"silent, in part or whole: {', '.join(silent)}", remedy)
+
+
+def _check_basis(blocks: Sequence[Block]) -> Iterator[Finding]:
+    """Name the blocks that are told a depth's warmth as their root zone's."""
+    shallow = [
+        block.id
+        for block in blocks
+        if block.ground is None
+        and is_shallow([probe.depth_cm for probe in block.in_use], block.root_zone_cm[1])
+    ]
+    if shallow:
+        said = f"probes lie too shallow, so spring is told too early: {', '.join(shallow)}"
+        remedy = "Bury a deeper probe, or set carry = true in the [[block]] (`digseason soil`)."
+        yield Finding("depth", said, remedy)
 
 
 def _check_outbox(connection: Connection, now: datetime) -> Finding:

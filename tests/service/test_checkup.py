@@ -84,6 +84,24 @@ def test_a_feed_that_fails_is_named_with_its_failure(engine: Engine, settings: S
     assert one.remedy == "Try `digseason fetch --station b1`."
 
 
+def test_a_silent_logger_is_named(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True))
+    with writing(engine) as connection:
+        since = NOW - 90 * HOUR
+        row = {"logger_id": "u1", "kind": "silent", "last_reading_at": since, "noticed_at": NOW}
+        connection.execute(insert(tables.silence), row)
+    one = found(engine, settings, "loggers")
+    assert one.said == "silent, in part or whole: u1"
+    assert one.remedy
+
+
+def test_a_block_whose_probes_are_shallow_is_named(engine: Engine, settings: Settings) -> None:
+    set_up(engine, farm_text(north=True, depths_cm=[10]))
+    one = found(engine, settings, "depth")
+    assert one.said == "probes lie too shallow, so spring is told too early: terrace-7"
+    assert one.remedy
+
+
 def test_a_message_that_waits_for_long_wants_a_look(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
     with writing(engine) as connection:
