@@ -105,6 +105,7 @@ def test_every_reading_of_the_files_is_imported_and_every_missing_one_counted(
         "rejected": 0,
         "rejects": [],
         "signs": [],
+        "notes": [],
     }
 
 
