@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from types import MappingProxyType
 
 from alerts.card import cautions, scouting_card
+from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
 from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
@@ -52,6 +54,7 @@ def compose_digest(
     reader: Reader,
     as_of: date,
     silences: Sequence[SilenceNotice] = (),
+    expected: Mapping[str, Expectation] = MappingProxyType({}),
 ) -> Digest:
     """Return the digest of these notices for one reader.
 
@@ -64,6 +67,8 @@ def compose_digest(
         The last day of readings it rests on.
     silences : sequence of SilenceNotice
         In any order.
+    expected : mapping
+        What is to come in some of the blocks, by the block's id.
 
     Returns
     -------
@@ -83,7 +88,7 @@ def compose_digest(
     parts = [_wrap(f"{subject}.")]
     for site_name, of_site in groupby(news, key=lambda one: one.site_name):
         parts.append(_title(site_name))
-        parts += [_tell_block(one, reader, as_of) for one in of_site]
+        parts += [_tell_block(one, reader, as_of, expected) for one in of_site]
     if silences:
         parts.append(_title(_("Loggers and stations")))
         parts += [_tell_source(one, language, as_of) for one in order_silences(silences)]
@@ -139,8 +144,13 @@ def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
     return [(outcome, counts[outcome]) for outcome in OUTCOMES if counts[outcome]]
 
 
-def _tell_block(news: BlockNews, reader: Reader, as_of: date) -> str:
+def _tell_block(
+    news: BlockNews, reader: Reader, as_of: date, expected: Mapping[str, Expectation]
+) -> str:
     told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
+    to_come = expected.get(news.last.block_id)
+    if to_come and not to_come.is_settled:
+        told.append(" ".join(tell_expected(to_come, reader.language, reader.unit)))
     return "\n".join([_wrap(news.block_name), *(_wrap(text, "  ") for text in told)])
 
 

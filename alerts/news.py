@@ -11,6 +11,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from alerts.notices import Notice
+from alerts.windows import Kind
 from alerts.words import translations
 
 Outcome = Literal["open", "open, corrected", "corrected", "not opened", "paused", "closed"]
@@ -78,10 +79,10 @@ def find_outcome(notice: Notice) -> Outcome:
     return "paused" if may_reopen else "closed"
 
 
-def name_season(notice: Notice, language: str) -> str:
+def name_season(kind: Kind, language: str) -> str:
     """Return "spring dig season" or "fall dig season"."""
     _ = translations(language).gettext
-    return _("spring dig season") if notice.kind == "spring" else _("fall dig season")
+    return _("spring dig season") if kind == "spring" else _("fall dig season")
 
 
 def headline(news: BlockNews, label: str, language: str) -> str:
@@ -105,7 +106,7 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: the dates of {season} are corrected")
         case "not opened":
             text = _("{block}: {season} did not open after all")
-    return text.format(block=label, season=name_season(last, language))
+    return text.format(block=label, season=name_season(last.kind, language))
 
 
 def name_outcome(outcome: Outcome, where: str, language: str) -> str:

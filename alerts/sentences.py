@@ -39,7 +39,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
 def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
     _ = translations(language).gettext
     told_on, opened_on = notice.told_opened_on, notice.opened_on
-    season = name_season(notice, language)
+    season = name_season(notice.kind, language)
     told = show_day(told_on, language, as_of) if told_on else ""
     if opened_on is None:
         yield _("{season} did not open after all; the day you were told was {told}.").format(
@@ -75,7 +75,7 @@ def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
     else:
         text = _("{season} closed {when}.")
     yield text.format(
-        season=name_season(notice, language),
+        season=name_season(notice.kind, language),
         when=show_when(closed_on, language, as_of, notice.closed_not_before) if closed_on else "",
         told=show_day(told_on, language, as_of) if told_on else "",
     )

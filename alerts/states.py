@@ -23,16 +23,23 @@ State = Literal[
 ]
 
 RECENT_DAYS = 3
+WARMING_CHANCE = 0.5
 
 
 def find_state(
-    evaluation: Evaluation, rule: WindowRule, south: bool, has_basis: bool, as_of: date
+    evaluation: Evaluation,
+    rule: WindowRule,
+    south: bool,
+    has_basis: bool,
+    as_of: date,
+    opens_soon: float | None = None,
 ) -> State:
     """Return the first state that fits on the evening of `as_of`.
 
-    `evaluation` is the block's own by `rule` as of that day. "Too hot" and "paused by cold" hold
-    only while the window may still open again: once spring is spent a block is resting, and once
-    fall has started the cold of spring is history.
+    `evaluation` is the block's own by `rule` as of that day, `opens_soon` the chance, by an outlook
+    of that day, that its window opens within 14 days; None where there is no outlook. "Too hot" and
+    "paused by cold" hold only while the window may still open again: once spring is spent a block
+    is resting, and once fall has started the cold of spring is history.
     """
     standing = evaluation.standing
     mean_c, mean_on = standing.mean_c, standing.mean_on
@@ -63,4 +70,8 @@ def find_state(
         late = as_of > season_day(rule.unseen_until, standing.season, south)
         if late or mean_c > rule.unseen_max_c + rule.tolerance_c:
             return "spring start not seen"
-    return "warming" if mean_c >= rule.cold_below_c - rule.tolerance_c else "too cold"
+    if opens_soon is None:
+        is_warming = mean_c >= rule.cold_below_c - rule.tolerance_c
+    else:
+        is_warming = opens_soon >= WARMING_CHANCE
+    return "warming" if is_warming else "too cold"

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 from alerts.digest import Reader, compose_digest
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
+from service.outlooks import fetch_expected
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
@@ -41,12 +42,14 @@ def compose_waiting(
         notices = dict(waiting.get(recipient_name, ()))
         silences = dict(waiting_silences.get(recipient_name, ()))
         told = list(notices.values()), reader, day, list(silences.values())
+        block_ids = {one.block_id for one in notices.values()}
+        expected = fetch_expected(connection, block_ids, day)
         digest_id = add_digest(connection, recipient.name, now)
         for channel, address in recipient.addresses:
             if channel == "sms":
                 message = compose_sms(*told)
             else:
-                digest = compose_digest(*told)
+                digest = compose_digest(*told, expected)
                 message_id = make_msgid(domain="digseason.invalid")
                 mail = compose_mail(digest, sender, address, now, message_id)
                 message = mail.decode("utf-8")

@@ -26,6 +26,7 @@ from service.rule_sets import fetch_rules
 from service.store.blocks import Block, Stretch
 from service.store.daily import fetch_daily_means
 from service.store.loggers import Logger, fetch_probes
+from service.store.outlooks import fetch_outlooks
 from service.store.readings import fetch_readings
 
 LOOK_BACK_DAYS = 120
@@ -107,6 +108,8 @@ def _evaluate_group(
         as_of,
         warmth_c,
     )
+    outlooks = fetch_outlooks(connection, [block.id for block in blocks], as_of)
+    soon = {block_id: one.outlook.opens_soon for block_id, one in outlooks.items()}
     return [
         BlockEvaluation(
             block=block,
@@ -116,7 +119,9 @@ def _evaluate_group(
             evaluation=evaluation,
             bounds=bounds,
             warmth_c=None if warmth_c is None else warmth_c[index],
-            state=find_state(evaluation, rule, block.south, bool(zone.basis_cm), as_of),
+            state=find_state(
+                evaluation, rule, block.south, bool(zone.basis_cm), as_of, soon.get(block.id)
+            ),
         )
         for index, (block, zone, (evaluation, bounds)) in enumerate(
             zip(blocks, zones, evaluations, strict=True)

@@ -20,6 +20,7 @@ from alerts.windows import Kind, Reason
 from service.delivery import deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.outlooks import find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
 from service.silences import notice_silences
@@ -80,6 +81,7 @@ def _evaluate(
     round_id = begin_round(connection, as_of, now)
     blocks = fetch_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
+    keep_outlooks(connection, find_block_outlooks(connection, blocks, days, sensor_accuracy_c))
     evaluations = evaluate_blocks(connection, blocks, days, SEASONS_BACK, sensor_accuracy_c)
     seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)

@@ -80,7 +80,12 @@ def plant_recipient(
     connection.execute(insert(tables.recipient), row)
 
 
-def plant_days(connection: Connection, first: date, temps_f: Iterable[float | None]) -> None:
+def plant_days(
+    connection: Connection,
+    first: date,
+    temps_f: Iterable[float | None],
+    probe_id: int = PROBE,
+) -> None:
     """Write daily means of the probe from a day on; None is a day that is not complete."""
     mean_c = np.array([np.nan if temp is None else f_to_c(temp) for temp in temps_f])
     days = np.datetime64(first) + np.arange(mean_c.size)
@@ -88,4 +93,4 @@ def plant_days(connection: Connection, first: date, temps_f: Iterable[float | No
     slots = np.full(mean_c.size, 24, np.int16)
     gaps = np.zeros(mean_c.size, np.int16)
     means = DailyMeans(days, mean_c, slots, slots, gaps, complete)
-    store_daily_means(connection, PROBE, days, means)
+    store_daily_means(connection, probe_id, days, means)

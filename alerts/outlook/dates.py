@@ -75,6 +75,11 @@ class Outlook:
     warm_weeks: WarmWeeks | None
 
     @property
+    def opens_soon(self) -> float:
+        """The chance that the window opens within 14 days."""
+        return self.opens.within_14_d if self.opens else 0.0
+
+    @property
     def open_now(self) -> float:
         """The chance that the window is open on the day of issue."""
         return (1.0 if self.opens is None else self.opens.by_now) - self.closes.by_now
@@ -196,12 +201,18 @@ def _gather(
     had_spring = any(span.season == season and span.opened_on <= known for span in spans[0])
     fall_from = season_day(rule.fall_from, season, south)
     usual: Kind = "fall" if had_spring or as_of >= fall_from else "spring"
+    if usual not in rule.windows:
+        usual = rule.windows[0]
     kind = max(("spring", "fall"), key=kinds.count) if kinds else usual
     awaited = [span if span and span.kind == kind else None for span in next_ones]
     is_open = any(span and span.opened_on <= known for span in awaited)
     opens = _chances([span.opened_on if span else None for span in awaited], as_of)
     closes = _chances([span.closed_on if span else None for span in awaited], as_of)
-    springless = not had_spring and (kind == "fall" or opens.chance < COOL_CHANCE)
+    springless = (
+        "spring" in rule.windows
+        and not had_spring
+        and (kind == "fall" or opens.chance < COOL_CHANCE)
+    )
     warm_weeks = _find_warm_weeks(days, course.likely_c, rule) if springless else None
     if warm_weeks and (warm_weeks.last or warm_weeks.peak_on) <= as_of:
         warm_weeks = None

@@ -23,6 +23,8 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "soil": ("service.cli.soil", "Tell how heat moves in the soil of a block."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
+    "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
+    "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),
     "backup": ("service.cli.backup", "Write the whole store to a file."),

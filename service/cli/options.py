@@ -16,7 +16,7 @@ from sqlalchemy import Connection
 
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.settings import Settings
-from service.store.blocks import fetch_blocks
+from service.store.blocks import Block, fetch_blocks
 
 WIDTH = 80
 
@@ -123,6 +123,19 @@ def evaluate_named(
     return evaluate_several(connection, settings, named, as_of, measured_too)
 
 
+def fetch_named(connection: Connection, block_ids: Collection[str]) -> list[Block]:
+    """Return the blocks named, or all."""
+    blocks = fetch_blocks(connection, block_ids)
+    unknown = set(block_ids) - {block.id for block in blocks}
+    if unknown:
+        known = ", ".join(sorted(block.id for block in fetch_blocks(connection)))
+        raise click.BadParameter(
+            f"there is no block '{min(unknown)}'; known: {known or 'none yet, run setup first'}",
+            param_hint="--block",
+        )
+    return blocks
+
+
 def evaluate_several(
     connection: Connection,
     settings: Settings,
@@ -134,14 +147,7 @@ def evaluate_several(
 
     Measured too: a block that is carried is followed by itself as its probes lie.
     """
-    blocks = fetch_blocks(connection, block_ids)
-    unknown = set(block_ids) - {block.id for block in blocks}
-    if unknown:
-        known = ", ".join(sorted(block.id for block in fetch_blocks(connection)))
-        raise click.BadParameter(
-            f"there is no block '{min(unknown)}'; known: {known or 'none yet, run setup first'}",
-            param_hint="--block",
-        )
+    blocks = fetch_named(connection, block_ids)
     if measured_too:
         measured = {block: replace(block, ground=None) for block in blocks}
         blocks = [each for block in blocks for each in dict.fromkeys([block, measured[block]])]

@@ -49,6 +49,9 @@ class Block:
     site_name: str
     utc_offset_min: int
     south: bool
+    latitude: float
+    longitude: float
+    elevation_m: float | None
     root_zone_cm: tuple[float, float]
     weights: Weights
     rule: str
@@ -111,6 +114,9 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             site_name=row.site_name,
             utc_offset_min=row.utc_offset_min,
             south=row.south,
+            latitude=row.at_latitude,
+            longitude=row.at_longitude,
+            elevation_m=row.elevation_m,
             root_zone_cm=(row.root_zone_top_cm, row.root_zone_bottom_cm),
             weights=row.weights,
             rule=row.rule,

@@ -397,6 +397,29 @@ notice_estimate = Table(  # what of a notice was not measured; no row: all was
     Column("estimated", Boolean, nullable=False),
 )
 
+outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for its close
+    "outlook",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("issued_on", Date, primary_key=True),  # the last day that it knows of
+    Column("event", Text, primary_key=True),  # "opens" | "closes"
+    Column("season", Integer, nullable=False),
+    Column("kind", Text, nullable=False),  # "spring" | "fall"
+    Column("last_day", Date),  # with a root-zone value; None: none this season
+    Column("curve_of", ForeignKey("block.id"), nullable=False),  # itself or a neighbour
+    Column("chance", Float, nullable=False),
+    Column("by_now", Float, nullable=False),
+    Column("within_7_d", Float, nullable=False),
+    Column("within_14_d", Float, nullable=False),
+    Column("p10", Date),  # None: not this season
+    Column("p50", Date),
+    Column("p90", Date),
+    Column("warm_first", Date),  # of an opening that has become unlikely
+    Column("warm_last", Date),
+    Column("warm_peak_on", Date),
+    Column("warm_peak_c", Float),
+)
+
 digest = Table(  # the notices one recipient gets at once
     "digest",
     metadata,
