@@ -16,11 +16,9 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from probes.checks import (
-    CHECKS,
     Pass,
     ProbeSeries,
     Span,
-    Thresholds,
     check_logger,
     explain,
     find_passes,
@@ -118,12 +116,12 @@ def explain_flag(
     at = np.datetime64(to_epoch_us(observed_at), "us")
     extent = _find_extent(connection, logger.probes, ())
     passes, _, pieces = _read(connection, logger, (at - INSTANT, at), extent, {})
-    results = {}
+    results, thresholds = {}, logger.checks.thresholds
     for one in passes:
         seen = [piece.within(one.sees) for piece in pieces]
         series = [piece.series for piece in seen]
-        asked = [test for test in one.tests if test in CHECKS[logger.checks]]
-        codes = check_logger(series, Thresholds(), asked)
+        asked = [test for test in one.tests if test in logger.checks.tests]
+        codes = check_logger(series, thresholds, asked)
         for number, (piece, found) in enumerate(zip(seen, codes, strict=True)):
             (here,) = np.nonzero(piece.series.observed_at == at)
             if piece.probe_id != probe.id or not here.size:
@@ -131,9 +129,10 @@ def explain_flag(
             place = int(here[0])
             for test in asked:
                 result = int(unpack(found[place])[test])
-                why = "" if result == GOOD else explain(test, series, number, place)
+                fault = result != GOOD
+                why = explain(test, series, number, place, thresholds) if fault else ""
                 results[test] = result, why
-    for test in CHECKS[logger.checks]:
+    for test in logger.checks.tests:
         yield test, *results[test]
 
 
@@ -176,8 +175,8 @@ def _flag(
     codes = {probe_id: readings.checks.copy() for probe_id, (readings, _) in gathered.items()}
     for one in passes:
         seen = [piece.within(one.sees) for piece in pieces]
-        asked = [test for test in one.tests if test in CHECKS[logger.checks]]
-        codes_seen = check_logger([piece.series for piece in seen], Thresholds(), asked)
+        asked = [test for test in one.tests if test in logger.checks.tests]
+        codes_seen = check_logger([piece.series for piece in seen], logger.checks.thresholds, asked)
         for piece, found in zip(seen, codes_seen, strict=True):
             target = find_within(piece.series.observed_at, one.targets)
             code, place = codes[piece.probe_id], piece.place[target]
@@ -200,7 +199,8 @@ def _read(
     """Return the passes after a change, all readings that they see by probe, and as pieces."""
     depths_cm = [stretch.depth_cm for probe in logger.probes for stretch in probe.stretches]
     deepest_cm = max(depths_cm, default=0.0)
-    passes = find_passes(changed, extent, Thresholds(), deepest_cm, CHECKS[logger.checks])
+    checks = logger.checks
+    passes = find_passes(changed, extent, checks.thresholds, deepest_cm, checks.tests)
     spans = merge_spans((start - DAY, end + DAY) for one in passes for start, end in one.sees)
     gathered = {
         probe.id: _gather(connection, probe, spans, new.get(probe.id)) for probe in logger.probes

@@ -28,6 +28,7 @@ from service.store.blocks import fetch_blocks
 from service.store.engine import writing
 from service.store.notices import fetch_told, store_notices
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
+from service.unchecked import flag_unchecked
 
 SEASONS_BACK = 2  # late readings may still correct what was told of the season before
 
@@ -50,6 +51,7 @@ def run_round(
 
     A look back tells nothing of loggers that are silent: what had arrived by then is not known.
     """
+    flag_unchecked(engine)
     with writing(engine) as connection:
         evaluations, notices = _evaluate(connection, now, as_of, settings.sensor_accuracy_c)
         silences = []
@@ -65,6 +67,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
     evaluations: list[BlockEvaluation] = []
     notices: list[Notice] = []
     silences: list[SilenceNotice] = []
+    flag_unchecked(engine)
     with writing(engine) as connection:
         if is_evaluation_due(connection, now):
             evaluations, notices = _evaluate(connection, now, None, settings.sensor_accuracy_c)

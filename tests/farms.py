@@ -85,6 +85,11 @@ RULE = """
 spring_opens_f = 62
 """
 
+CHECKS = """
+[checks.shallow.spike]
+suspect_c = 5.0
+"""
+
 STATION_ELSEWHERE = f"""
 [[site]]
 id = "bench"

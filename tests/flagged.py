@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Engine, select
 
-from probes.checks import CHECKS, ProbeSeries, check_logger, roll_up
+from probes.checks import CHECKS, ProbeSeries, check_logger, read_thresholds, roll_up
 from probes.frames import LoggerFile
 from service.intake.ingest import Source, ingest
 from service.store import tables
@@ -76,14 +77,17 @@ COLUMNS = ("observed_at", "soil_temp_c", "flag", "checks")
 
 
 def flags_due(
-    soil: Soil, pieces: Soil | None = None, checks: str = "standard"
+    soil: Soil,
+    pieces: Soil | None = None,
+    checks: str = "standard",
+    thresholds: Mapping[str, Mapping[str, Any]] = MappingProxyType({}),
 ) -> dict[str, list[tuple[Any, ...]]]:
     """Return what must be stored: all readings judged at once, by depth where `pieces` says so.
 
     A piece is named by its channel and anything behind a blank.
     """
     pieces = pieces or soil
-    codes = check_logger(list(pieces.values()), None, CHECKS[checks])
+    codes = check_logger(list(pieces.values()), read_thresholds(thresholds), CHECKS[checks])
     due: dict[str, list[tuple[Any, ...]]] = {}
     for name, one, code in zip(pieces, pieces.values(), codes, strict=True):
         instants = [at.replace(tzinfo=UTC) for at in one.observed_at.tolist()]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import timedelta
-from math import isfinite
 from typing import Any
 
 from probes.checks.attenuated import Attenuated
@@ -19,6 +18,9 @@ from probes.checks.power_on import PowerOn
 from probes.checks.rate_of_change import RateOfChange
 from probes.checks.results import EACH_ALONE, TESTS
 from probes.checks.spike import Spike
+
+MOST = 10_000
+"""More than any number may be: thousands of years have no dates."""
 
 SIGNED = ("power_on.power_on_c", "power_on.disconnected_c")
 """The numbers that may be below 0; of the others each is a size."""
@@ -143,7 +145,10 @@ def _read_value(where: str, value: Any, default: Any) -> Any:
     if isinstance(default, tuple):
         if not isinstance(value, list | tuple) or len(value) != len(default):
             raise ValueError(f"{where} = {value!r} is no pair; write it as {list(default)}")
-        return tuple(_read_number(where, each, None) for each in value)
+        low, high = (_read_number(where, each, None) for each in value)
+        if low >= high:
+            raise ValueError(f"{where} = {value!r}; write the lower one first")
+        return low, high
     if isinstance(default, bool):
         if not isinstance(value, bool):
             raise ValueError(f"{where} = {value!r}; write true or false")
@@ -157,8 +162,10 @@ def _read_value(where: str, value: Any, default: Any) -> Any:
 
 
 def _read_number(where: str, value: Any, least: float | None) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise ValueError(f"{where} = {value!r} is no number")
+    if abs(value) > MOST:
+        raise ValueError(f"{where} is too large; write {MOST} or less")
     if least is not None and value < least:
         raise ValueError(f"{where} = {value!r}; write {least:g} or more")
     return value

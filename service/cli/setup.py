@@ -73,6 +73,7 @@ def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
     from service.farm.read import read_farm_file
     from service.store.blocks import fetch_blocks
     from service.store.engine import writing
+    from service.unchecked import flag_unchecked
     from service.wiring import open_store
 
     farm = read_farm_file(farm_file)
@@ -83,6 +84,7 @@ def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
         stored = farm_from_store(connection)
         written = {c.key for c in changes if c.table == "block" and c.what in WRITTEN}
         blocks = [block for block in fetch_blocks(connection) if block.id in written]
+    flag_unchecked(engine)
     days = _describe_days(stored, now.year)
     click.echo("\n".join([*days, *_describe(changes), *_describe_depths(blocks)]))
     return any(change.what == "missing" for change in changes)
@@ -146,7 +148,8 @@ def _by_table(title: str, changes: Sequence[Change]) -> Iterator[str]:
     if keys:
         yield title
     for kind, of_kind in keys.items():
-        count = f"1 {kind}" if len(of_kind) == 1 else f"{len(of_kind)} {kind}s"
+        noun = kind.removesuffix("s")
+        count = f"1 {noun}" if len(of_kind) == 1 else f"{len(of_kind)} {noun}s"
         yield _wrap(f"{count}: {_named(of_kind)}" if kind != "organisation" else count, 2)
 
 

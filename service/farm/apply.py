@@ -86,7 +86,8 @@ def _refuse_taken_ids(connection: Connection, changes: list[Change]) -> None:
 
 def _flag_basis(logger: Logger) -> tuple[Any, ...]:
     """Return all that a logger's flags depend on, its readings aside."""
-    return logger.utc_offset_min, logger.checks, logger.probes
+    checks = logger.checks
+    return logger.utc_offset_min, checks.tests, checks.thresholds, logger.probes
 
 
 def _daily_basis(logger: Logger) -> tuple[Any, ...]:

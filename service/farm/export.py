@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from service.farm import rows
+from service.farm.check_tables import CheckTable
 from service.farm.models import (
     TABLES,
     District,
@@ -52,6 +53,9 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
         organisation=None if name is None else Organisation(name=name),
         district={key: District(**row) for key, row in fetch(tables.district).items()},
         site={key: rows.site_from_row(row) for key, row in fetch(tables.site).items()},
+        checks={
+            key: CheckTable.model_validate(row["spec"]) for key, row in fetch(tables.checks).items()
+        },
         rule={
             key: RuleTable.model_validate(row["spec"]) for key, row in fetch(tables.rule).items()
         },

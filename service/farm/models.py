@@ -17,6 +17,7 @@ from pydantic import Field, Tag, ValidationInfo, field_validator
 from alerts.rules import GRAPE_PHYLLOXERA
 from probes.clock import IN_STAMP
 from probes.layouts import ALL_COLUMNS, BLANKS
+from service.farm.check_tables import CheckTable
 from service.farm.rule_tables import RuleTable
 from service.farm.text import one_of, value_text
 from service.farm.values import (
@@ -80,7 +81,7 @@ class Site(FarmTable):
     longitude: Longitude
     elevation_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
     district: str | None = None
-    checks: Literal["standard", "range-only"] = "standard"
+    checks: Id = "standard"
     use_suspect: bool = False
 
 
@@ -338,6 +339,7 @@ TABLES: Mapping[str, type[FarmTable]] = {
     "organisation": Organisation,
     "district": District,
     "site": Site,
+    "checks": CheckTable,
     "rule": RuleTable,
     "block": Block,
     "layout": LayoutTable,
@@ -357,6 +359,7 @@ class Farm:
     organisation: Organisation | None = None
     district: Mapping[str, District] = field(default_factory=dict)
     site: Mapping[str, Site] = field(default_factory=dict)
+    checks: Mapping[str, CheckTable] = field(default_factory=dict)
     rule: Mapping[str, RuleTable] = field(default_factory=dict)
     block: Mapping[str, Block] = field(default_factory=dict)
     layout: Mapping[str, LayoutTable] = field(default_factory=dict)

@@ -6,12 +6,16 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping
 
 from alerts.rules import GRAPE_PHYLLOXERA, RULES, find_faults
+from probes.checks import CHECKS
+from service.farm.check_tables import find_check_faults
 from service.farm.layouts import find_corrections, probe_history
 from service.farm.models import Farm
 from service.farm.rule_tables import make_rules
 from service.farm.stations import describe_unknown_depth, find_wrong_keys
 from service.farm.text import one_of, table_label, table_title, value_text
 from service.farm.values import probe_name, split_probe_name
+
+BUILT_IN: Mapping[str, Collection[str]] = {"rule": RULES, "checks": CHECKS}
 
 
 def find_contradictions(
@@ -30,6 +34,7 @@ def find_contradictions(
         *_dead_references(farm, broken),
         *find_wrong_keys(farm),
         *_rule_faults(farm, broken),
+        *_check_faults(farm),
         *_entries_of_other_columns(farm),
         *_unclear_corrections(farm),
         *_blocks_without_probes(farm, names),
@@ -42,6 +47,7 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
     for site in farm.site.values():
         if site.district is not None:
             yield "site", site.id, "district", "district", site.district
+        yield "site", site.id, "checks", "checks", site.checks
     for block in farm.block.values():
         yield "block", block.id, "site", "site", block.site
         yield "block", block.id, "rule", "rule", block.rule
@@ -61,8 +67,7 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
 
 def _dead_references(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
     for kind, key, field, target, name in _references(farm):
-        built_in = RULES if target == "rule" else ()
-        known = {*farm.tables(target), *broken.get(target, ()), *built_in}
+        known = {*farm.tables(target), *broken.get(target, ()), *BUILT_IN.get(target, ())}
         if name not in known:
             sign = "holds" if field == "blocks" else "="
             remedy = f"write {one_of(known, name)}" if known else "the file has none yet; add it"
@@ -85,6 +90,14 @@ def _rule_faults(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[
                 f"{label}: based_on = {value_text(table.based_on)} leads back to itself; "
                 f"base one of them on {value_text(GRAPE_PHYLLOXERA.name)}"
             )
+
+
+def _check_faults(farm: Farm) -> Iterator[str]:
+    for name, table in farm.checks.items():
+        label = table_label("checks", name)
+        if name in CHECKS:
+            yield f"{label}: these checks are built in; give yours another name"
+        yield from (f"{label}: {fault}" for fault in find_check_faults(table))
 
 
 def _entries_of_other_columns(farm: Farm) -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from probes.clock import format_offset, parse_offset_min
 from probes.clock_corrections import ClockCorrection
+from service.farm.check_tables import CheckTable
 from service.farm.layouts import correction_entries, layout_spec, shortest_entries
 from service.farm.models import (
     Block,
@@ -50,7 +51,7 @@ def row_of(key: str, table: FarmTable) -> Row:
             row["site_id"] = row.pop("site")
         case LayoutTable():
             return {"name": key, "spec": layout_spec(table)}
-        case RuleTable():
+        case RuleTable() | CheckTable():
             return {"name": key, "spec": table.model_dump(mode="json", exclude_none=True)}
         case Logger():
             row["site_id"], row["layout_name"] = row.pop("site"), row.pop("layout")

@@ -10,7 +10,7 @@ import tomli_w
 from pydantic import BaseModel
 
 LINE_WIDTH = 88
-NAMED = ("rule", "layout")  # tables that bear their name in their title
+NAMED = ("checks", "rule", "layout")  # tables that bear their name in their title
 
 
 def value_text(value: Any) -> str:

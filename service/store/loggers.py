@@ -10,7 +10,8 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from service.store.tables import layout, logger, probe, probe_stretch, site, station
+from service.store.checks import SiteChecks, read_checks
+from service.store.tables import checks, layout, logger, probe, probe_stretch, site, station
 
 BY_HAND = {"interval_min": 1440.0}
 
@@ -42,7 +43,6 @@ class Logger:
     """A logger, its layout as the farm file has it, and what its site says of its readings.
 
     layout_name, layout_spec : empty where no files are read
-    checks : which ones, a key of probes.checks.CHECKS
     interval_min : between readings; a thermometer is read by hand, once a day or less
     """
 
@@ -52,7 +52,7 @@ class Logger:
     interval_min: float
     utc_offset_min: int
     use_suspect: bool
-    checks: str
+    checks: SiteChecks
     probes: tuple[Probe, ...]
     retired_at: datetime | None = None
 
@@ -87,10 +87,12 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
             site.c.utc_offset_min,
             site.c.use_suspect,
             site.c.checks,
+            checks.c.spec.label("checks_spec"),
         )
         .outerjoin(layout)
         .outerjoin(station)
         .join(site, site.c.id == logger.c.site_id)
+        .outerjoin(checks, checks.c.name == site.c.checks)
         .where(logger.c.id == logger_id)
     )
     if lock:  # SQLite has one writer anyway
@@ -126,7 +128,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         interval_min=(found.spec or found.station_spec or BY_HAND)["interval_min"],
         utc_offset_min=found.utc_offset_min,
         use_suspect=found.use_suspect,
-        checks=found.checks,
+        checks=read_checks(found.checks, found.checks_spec),
         probes=tuple(probes),
         retired_at=found.retired_at,
     )

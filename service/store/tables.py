@@ -67,8 +67,16 @@ site = Table(
     Column("longitude", Float, nullable=False),
     Column("elevation_m", Float),
     Column("district_id", ForeignKey("district.id")),
-    Column("checks", Text, nullable=False),  # "standard" | "range-only"
+    Column("checks", Text, nullable=False),  # built in, or of the farm file
     Column("use_suspect", Boolean, nullable=False),
+    _retired(),
+)
+
+checks = Table(  # thresholds of the farm file
+    "checks",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("spec", JSON, nullable=False),  # as in the farm file
     _retired(),
 )
 
@@ -159,6 +167,12 @@ hand_thermometer = Table(  # a logger of kind "hand": a soil thermometer and who
     Column("logger_id", ForeignKey("logger.id"), primary_key=True),
     Column("hour_corrections_c", JSON, nullable=False),  # local hour -> added for the day's value
     Column("error_c", Float, nullable=False),
+)
+
+unchecked_logger = Table(  # its readings are from before all checks: to be flagged once
+    "unchecked_logger",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
 )
 
 clock_correction = Table(  # a logger's clock was wrong for a while: what to add to its stamps

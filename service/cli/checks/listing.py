@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from math import isnan
 from typing import Any
@@ -10,11 +11,12 @@ from typing import Any
 import click
 from sqlalchemy import Connection, select
 
-from probes.checks import CHECKS, Thresholds, describe_thresholds
+from probes.checks import CHECKS, describe_thresholds
 from service.cli.checks.words import FLAGS, depth_text, find_probes, instant_text, need_logger
 from service.cli.options import format_options, instant_type, print_records, wrap_text
 from service.flagged_spans import FlaggedSpan, find_flagged_spans
 from service.flags import explain_flag
+from service.store.checks import SiteChecks, fetch_site_checks, read_checks
 from service.store.engine import reading
 from service.store.loggers import Logger
 from service.store.overrules import Overrule, fetch_holding
@@ -35,6 +37,7 @@ THRESHOLDS = ("threshold", "value", "is_default", "source", "meaning")
 @click.option("--until", type=instant_type, metavar="TIME", help="Up to then.")
 @click.option("--at", type=instant_type, metavar="TIME", help="Explain the readings of then.")
 @click.option("--thresholds", is_flag=True, help="Print every threshold and its source.")
+@click.option("--site", "site_id", metavar="ID", help="The thresholds of one site.")
 @format_options
 @click.pass_context
 def command(
@@ -45,6 +48,7 @@ def command(
     until: datetime | None,
     at: datetime | None,
     thresholds: bool,
+    site_id: str | None,
     form: str | None,
 ) -> None:
     """Show which readings are suspect or fail, and why.
@@ -56,10 +60,17 @@ def command(
         return
     if (at or depth_cm is not None) and logger_id is None:
         raise click.UsageError("say whose readings: --logger ID")
-    if thresholds:
-        _show_thresholds(form)
-        return
+    if site_id and not thresholds:
+        raise click.UsageError("--site goes with --thresholds")
     _, engine = open_store(ctx.obj)
+    if thresholds:
+        with reading(engine) as connection:
+            of_site = fetch_site_checks(connection)
+        if site_id and site_id not in of_site:
+            known = ", ".join(sorted(of_site)) or "none yet, run setup first"
+            raise click.BadParameter(f"no site '{site_id}'; known: {known}", param_hint="--site")
+        _show_thresholds(of_site[site_id] if site_id else read_checks("standard", None), form)
+        return
     with reading(engine) as connection:
         if at and logger_id:
             _explain(connection, need_logger(connection, logger_id), depth_cm, at, form)
@@ -161,8 +172,12 @@ def _word(one: Overrule) -> dict[str, str]:
     return {"test": "overruled", "result": FLAGS[one.flag], "why": why}
 
 
-def _show_thresholds(form: str | None) -> None:
-    described = list(describe_thresholds(Thresholds()))
+def _show_thresholds(checks: SiteChecks, form: str | None) -> None:
+    described = [
+        replace(one, source="set in the farm file") if one.name in checks.set_here else one
+        for one in describe_thresholds(checks.thresholds)
+        if one.name.split(".")[0] in checks.tests
+    ]
     if form:
         records = (
             {
@@ -181,7 +196,8 @@ def _show_thresholds(form: str | None) -> None:
         value = str(list(one.value)) if isinstance(one.value, tuple) else f"{one.value}"
         click.echo(f"{one.name:<32}{value:>14}  {one.source}")
     click.echo(
-        f"\nOurs has no source. With range-only: {', '.join(CHECKS['range-only'])} alone.\n"
+        f"\nThese are the checks {checks.name}; --site ID prints those of a site.\n"
+        f"Ours has no source. With range-only: {', '.join(CHECKS['range-only'])} alone.\n"
         "--json says what each threshold is."
     )
 
