@@ -8,6 +8,7 @@ the same call. Evaluation depends on nothing but (root-zone days, rule, as_of).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -21,7 +22,7 @@ from alerts.season import season_day, season_of, season_start
 
 Reason = Literal["spent", "turned", "cold", "hot", "season over"]
 
-_SERIES_AT_ONCE = 1024  # a chunk's days x series stay within the processor's caches
+_SERIES_AT_ONCE = 4096  # enough to share what each day costs by itself
 _NEVER = np.iinfo(np.int32).min // 2
 
 
@@ -86,7 +87,11 @@ def find_spans(
 
     Parameters and References as for `evaluate`.
     """
-    return [one.spans for one in evaluate(root_zone_c, days, south, rule, as_of)]
+    found: list[list[Span]] = [[] for _ in range(south.size)]
+    for some, walk in _walk_all(root_zone_c, days, south, rule, as_of, None):
+        for series, spans in zip(some.tolist(), walk.spans, strict=True):
+            found[series] = spans
+    return found
 
 
 def evaluate(
@@ -130,6 +135,22 @@ def evaluate(
     [UC-PHYLLOXERA] for the cold limit, [FISHER-2003] for the hot one; the spring limit is common
     practice without a source.
     """
+    found: dict[int, Evaluation] = {}
+    for some, walk in _walk_all(root_zone_c, days, south, rule, as_of, warmth_c):
+        for one, series in enumerate(some.tolist()):
+            found[series] = Evaluation(walk.spans[one], walk.standing(one))
+    return [found[series] for series in range(south.size)]
+
+
+def _walk_all(
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    south: NDArray[np.bool_],
+    rule: WindowRule,
+    as_of: date,
+    warmth_c: NDArray[np.float64] | None,
+) -> Iterator[tuple[NDArray[np.intp], _Walk]]:
+    """Yield some of the series at a time, each once, with their walk through all days."""
     days = days.astype("datetime64[D]")
     if root_zone_c.shape != (south.size, days.size):
         raise ValueError(f"{root_zone_c.shape} is not {south.size} series x {days.size} days")
@@ -138,7 +159,6 @@ def evaluate(
     n_seen = int(np.searchsorted(days, np.datetime64(as_of, "D"), side="right"))
     first_day = days[0].item() if n_seen else as_of
     n_days = max((as_of - first_day).days + 1, 1)
-    found: dict[int, Evaluation] = {}
     for hemisphere in (False, True):
         members = np.flatnonzero(south == hemisphere)
         for start in range(0, members.size, _SERIES_AT_ONCE):
@@ -152,8 +172,8 @@ def evaluate(
                 by_hours_c = None if warmth_c is None else warmth_c[some, :n_seen].T
                 warmth[:n_seen] = _find_warmth(day_by_day_c, by_hours_c, rule)
             walk = _Walk(mean_c, first_day, hemisphere, rule, warmth)
-            found.update(zip(some.tolist(), walk.run(), strict=True))
-    return [found[series] for series in range(south.size)]
+            walk.run()
+            yield some, walk
 
 
 def trailing_mean(root_zone_c: NDArray[np.float64], rule: WindowRule) -> NDArray[np.float64]:
@@ -210,6 +230,7 @@ class _Walk:
         self.opens_c = rule.spring_opens_c - rule.tolerance_c
         self.cold_c = rule.cold_below_c - rule.tolerance_c
         self.hot_c = rule.hot_above_c + rule.tolerance_c
+        self.dates: dict[int, date] = {}
         self.open = np.zeros(self.n, bool)
         self.opening: list[tuple[int, Kind, int, int]] = [(0, "spring", 0, 0)] * self.n
         self.spans: list[list[Span]] = [[] for _ in range(self.n)]
@@ -237,8 +258,8 @@ class _Walk:
         self.high_c = np.full(self.n, self.hot_c)
         self.spent_at: dict[int, list[NDArray[np.intp]]] = {}
 
-    def run(self) -> list[Evaluation]:
-        """Walk through all days and return what was found."""
+    def run(self) -> None:
+        """Walk through all days."""
         for day in range(self.n_days):
             if day == self.next_start:
                 self.close(np.flatnonzero(self.open), day, "season over")
@@ -250,7 +271,6 @@ class _Walk:
             self.judge(day, self.mean_c[day])
         for series in np.flatnonzero(self.open).tolist():
             self.spans[series].append(self.span(series, None, None, None))
-        return [Evaluation(self.spans[i], self.standing(i)) for i in range(self.n)]
 
     def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
         """Apply the rule to one day: turned, close, open. A NaN meets no limit."""
@@ -364,4 +384,7 @@ class _Walk:
         return (day - self.first_day).days
 
     def date(self, index: int) -> date:
-        return self.first_day + timedelta(days=index)
+        # the members of an outlook share few days, and making one takes longer than finding it
+        if index not in self.dates:
+            self.dates[index] = self.first_day + timedelta(days=index)
+        return self.dates[index]

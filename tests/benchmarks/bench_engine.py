@@ -18,13 +18,13 @@ N_SERIES, N_DAYS, N_PLAIN = 10_000, 3_650, 50
 FIRST_DAY = date(2010, 1, 1)
 
 
-def make_series() -> np.ndarray:
+def make_series(n_series: int = N_SERIES, n_days: int = N_DAYS) -> np.ndarray:
     """Return root-zone days [degC]: a yearly wave, weather that persists, one day in 50 missing."""
     random = np.random.default_rng(64)
-    day = np.arange(N_DAYS)
-    weather_c = np.zeros((N_SERIES, N_DAYS))
+    day = np.arange(n_days)
+    weather_c = np.zeros((n_series, n_days))
     for i in day[1:]:
-        weather_c[:, i] = 0.9 * weather_c[:, i - 1] + random.normal(0, 0.7, N_SERIES)
+        weather_c[:, i] = 0.9 * weather_c[:, i - 1] + random.normal(0, 0.7, n_series)
     root_zone_c = 13.5 - 9.2 * np.cos(2 * np.pi * (day - 30) / 365) + weather_c
     root_zone_c[random.random(root_zone_c.shape) < 0.02] = np.nan
     return root_zone_c
