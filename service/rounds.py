@@ -20,12 +20,12 @@ from alerts.windows import Kind, Reason
 from service.delivery import deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
-from service.outlooks import find_block_outlooks, keep_outlooks
+from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
 from service.silences import notice_silences
 from service.store.blocks import fetch_blocks
-from service.store.engine import writing
+from service.store.engine import reading, writing
 from service.store.notices import fetch_told, store_notices
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
 from service.unchecked import flag_unchecked
@@ -52,8 +52,9 @@ def run_round(
     A look back tells nothing of loggers that are silent: what had arrived by then is not known.
     """
     flag_unchecked(engine)
+    outlooks = _look_ahead(engine, settings, now, as_of)
     with writing(engine) as connection:
-        evaluations, notices = _evaluate(connection, now, as_of, settings.sensor_accuracy_c)
+        evaluations, notices = _evaluate(connection, now, as_of, outlooks, settings)
         silences = []
         if as_of is None:
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
@@ -68,24 +69,43 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
     notices: list[Notice] = []
     silences: list[SilenceNotice] = []
     flag_unchecked(engine)
+    with reading(engine) as connection:
+        is_due = is_evaluation_due(connection, now)
+    outlooks = _look_ahead(engine, settings, now, None) if is_due else []
     with writing(engine) as connection:
         if is_evaluation_due(connection, now):
-            evaluations, notices = _evaluate(connection, now, None, settings.sensor_accuracy_c)
+            evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
     delivered = deliver(engine, settings.outbox, now)
     return RoundReport(evaluations, notices, silences, digests, delivered)
 
 
+def _look_ahead(
+    engine: Engine, settings: Settings, now: datetime, as_of: date | None
+) -> list[BlockOutlook]:
+    """Return the outlook of each block; that takes long, and no writer waits for it."""
+    with reading(engine) as connection:
+        blocks = fetch_blocks(connection)
+        days = [as_of or as_of_day(block, now) for block in blocks]
+        return find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
+
+
 def _evaluate(
-    connection: Connection, now: datetime, as_of: date | None, sensor_accuracy_c: float
+    connection: Connection,
+    now: datetime,
+    as_of: date | None,
+    outlooks: list[BlockOutlook],
+    settings: Settings,
 ) -> tuple[list[BlockEvaluation], list[Notice]]:
-    """Evaluate all blocks and keep a notice of each change."""
+    """Keep the outlooks, evaluate all blocks and keep a notice of each change."""
     round_id = begin_round(connection, as_of, now)
+    keep_outlooks(connection, outlooks)
     blocks = fetch_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
-    keep_outlooks(connection, find_block_outlooks(connection, blocks, days, sensor_accuracy_c))
-    evaluations = evaluate_blocks(connection, blocks, days, SEASONS_BACK, sensor_accuracy_c)
+    evaluations = evaluate_blocks(
+        connection, blocks, days, SEASONS_BACK, settings.sensor_accuracy_c
+    )
     seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
     notices = [
