@@ -62,7 +62,10 @@ def tell_expected(expected: Expectation, language: str, unit: Unit) -> list[str]
 def _tell_next(opens: Chances, outlook: Outlook, language: str) -> Iterator[str]:
     _ = translations(language).gettext
     season = name_season(outlook.kind, language)
-    if opens.p50 is None or opens.p10 is None:
+    if opens.p10 and opens.p50 is None:
+        text = _("{season} may open from {day} on, but more likely not this year.")
+        yield text.format(season=season, day=show_day(opens.p10, language, outlook.issued_on))
+    elif opens.p10 is None:
         text = _("{season} is not likely to open before the season ends.")
         if outlook.warm_weeks is None:
             yield text.format(season=season)

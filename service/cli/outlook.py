@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from alerts.expectations import Expectation, tell_expected
+from alerts.expectations import LIKELY, Expectation, tell_expected
 from alerts.outlook.dates import Outlook
 from alerts.rules import WindowRule
 from probes.units import Unit
@@ -100,7 +100,11 @@ def _basis(outlook: Outlook) -> str:
 
 def _chance_lines(outlook: Outlook) -> Iterator[str]:
     """Yield the chances of what is next, as far as they are not settled."""
-    chances, verb = outlook.opens or outlook.closes, "opens" if outlook.opens else "closes"
+    opens, closes = outlook.opens, outlook.closes
+    if opens and opens.by_now >= LIKELY:
+        yield f"  chance that it is open now {outlook.open_now:.0%}"
+        return
+    chances, verb = (opens, "opens") if opens else (closes, "closes")
     if chances.chance > 0 and chances.by_now < 1:
         yield (
             f"  chance that it {verb} within 7 days {chances.within_7_d:.0%}, "

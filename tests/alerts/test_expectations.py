@@ -48,6 +48,11 @@ def told(outlook: Outlook, language: str = "en", neighbour: str | None = None) -
             id="or never",
         ),
         pytest.param(
+            replace(COMING, opens=replace(OPENS, chance=0.4, p50=None, p90=None)),
+            "Spring dig season may open from 28 April on, but more likely not this year.",
+            id="rather not",
+        ),
+        pytest.param(
             replace(COMING, kind="fall", opens=NEVER, closes=NEVER),
             "Fall dig season is not likely to open before the season ends.",
             id="never",

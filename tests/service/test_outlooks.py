@@ -209,6 +209,14 @@ def test_the_command_says_what_is_likely_in_80_columns(digseason) -> None:
     assert max(map(len, text.splitlines())) <= 80
 
 
+def test_the_command_nowcasts_a_block_whose_readings_are_late(digseason) -> None:
+    _, text = digseason("outlook", "--as-of", "1994-06-14")
+    joined = " ".join(text.split())
+    assert "Nowcast: spring dig season has probably been open since about" in joined
+    assert "last readings 5 May." in joined
+    assert "chance that it is open now" in joined
+
+
 def test_the_command_gives_the_same_to_a_program(digseason) -> None:
     _, text = digseason("outlook", "--block", "terrace-7", "--as-of", AS_OF.isoformat(), "--json")
     opens, closes = json.loads(text)
