@@ -44,6 +44,7 @@ class LoggerFile:
     others : how many rows are of other loggers
     shift : (n,) timedelta64[us], what a correction of the clock has added to the time of each row;
         None: nothing to any
+    suspect : (n, k) bool, which readings the network they come from flags suspect; None: none
     """
 
     channels: tuple[str, ...]
@@ -54,6 +55,7 @@ class LoggerFile:
     rejects: tuple[Reject, ...]
     others: int = 0
     shift: NDArray[np.timedelta64] | None = None
+    suspect: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True)

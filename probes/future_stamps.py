@@ -53,4 +53,5 @@ def reject_rows(file: LoggerFile, which: NDArray[np.bool_], why: str) -> LoggerF
         soil_temp_c=file.soil_temp_c[~which],
         rejects=tuple(sorted([*file.rejects, *rejects], key=lambda reject: reject.line)),
         shift=None if file.shift is None else file.shift[~which],
+        suspect=None if file.suspect is None else file.suspect[~which],
     )

@@ -196,5 +196,10 @@ def _without_silent_channels(readings: FeedReadings) -> FeedReadings:
     channels = tuple(file.channels[place] for place in speaks)
     return FeedReadings(
         {channel: readings.depth_cm[channel] for channel in channels},
-        replace(file, channels=channels, soil_temp_c=file.soil_temp_c[:, speaks]),
+        replace(
+            file,
+            channels=channels,
+            soil_temp_c=file.soil_temp_c[:, speaks],
+            suspect=None if file.suspect is None else file.suspect[:, speaks],
+        ),
     )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from probes.checks import (
+    PROVIDER,
     Pass,
     ProbeSeries,
     Span,
@@ -28,7 +29,7 @@ from probes.checks import (
     roll_up,
     unpack,
 )
-from probes.frames import GOOD, Readings
+from probes.frames import GOOD, NOT_EVALUATED, Readings
 from service.daily_means import find_days, find_probe_means, find_stretches
 from service.store.daily import fetch_daily_means, store_daily_means
 from service.store.loggers import Logger, Probe
@@ -97,7 +98,7 @@ def refresh_flags(
 
 
 def flag_new(
-    connection: Connection, logger: Logger, new: Mapping[int, Readings]
+    connection: Connection, logger: Logger, new: Mapping[int, CheckedReadings]
 ) -> Mapping[int, Flagged]:
     """Return the flags of readings that the store is to hold, by probe, and of those they reach."""
     instants = [readings.observed_at for readings in new.values() if readings.observed_at.size]
@@ -115,7 +116,7 @@ def explain_flag(
     """Yield each test of a stored reading, its result, and why where that is not good."""
     at = np.datetime64(to_epoch_us(observed_at), "us")
     extent = _find_extent(connection, logger.probes, ())
-    passes, _, pieces = _read(connection, logger, (at - INSTANT, at), extent, {})
+    passes, gathered, pieces = _read(connection, logger, (at - INSTANT, at), extent, {})
     results, thresholds = {}, logger.checks.thresholds
     for one in passes:
         seen = [piece.within(one.sees) for piece in pieces]
@@ -134,6 +135,10 @@ def explain_flag(
                 results[test] = result, why
     for test in logger.checks.tests:
         yield test, *results[test]
+    readings, _ = gathered[probe.id]
+    (said,) = unpack(readings.checks[readings.observed_at == at])[PROVIDER].tolist()
+    if said != NOT_EVALUATED:
+        yield PROVIDER, said, "the network's own flag"
 
 
 def keep_flags(
@@ -169,7 +174,7 @@ def _flag(
     logger: Logger,
     changed: Span,
     extent: Span,
-    new: Mapping[int, Readings],
+    new: Mapping[int, CheckedReadings],
 ) -> dict[int, Flagged]:
     passes, gathered, pieces = _read(connection, logger, changed, extent, new)
     codes = {probe_id: readings.checks.copy() for probe_id, (readings, _) in gathered.items()}
@@ -194,7 +199,7 @@ def _read(
     logger: Logger,
     changed: Span,
     extent: Span,
-    new: Mapping[int, Readings],
+    new: Mapping[int, CheckedReadings],
 ) -> tuple[list[Pass], dict[int, tuple[CheckedReadings, NDArray[np.bool_]]], list[_Piece]]:
     """Return the passes after a change, all readings that they see by probe, and as pieces."""
     depths_cm = [stretch.depth_cm for probe in logger.probes for stretch in probe.stretches]
@@ -212,7 +217,7 @@ def _read(
 
 
 def _gather(
-    connection: Connection, probe: Probe, spans: Sequence[Span], new: Readings | None
+    connection: Connection, probe: Probe, spans: Sequence[Span], new: CheckedReadings | None
 ) -> tuple[CheckedReadings, NDArray[np.bool_]]:
     """Return a probe's readings of some spans, and which of them are new."""
     parts = [
@@ -223,8 +228,7 @@ def _gather(
     ]
     stored = sum(part.observed_at.size for part in parts)
     if new is not None:
-        none = np.zeros(new.flag.size, np.int32)
-        parts.append(CheckedReadings(new.observed_at, new.soil_temp_c, new.flag, none))
+        parts.append(new)
     together = CheckedReadings.join(parts)
     is_new = np.arange(together.observed_at.size) >= stored
     order = np.argsort(together.observed_at, kind="stable")

@@ -6,7 +6,16 @@ A flag is causal: it rests on the reading and on earlier ones. Only where a chec
 
 from probes.checks.described import describe_thresholds
 from probes.checks.gross_range import GrossRange, flag_gross_range
-from probes.checks.results import CHECKS, TESTS, pack, replace_results, roll_up, unpack
+from probes.checks.results import (
+    CHECKS,
+    PROVIDER,
+    TESTS,
+    pack,
+    pack_provider,
+    replace_results,
+    roll_up,
+    unpack,
+)
 from probes.checks.run import check_logger, explain
 from probes.checks.series import ProbeSeries
 from probes.checks.thresholds import Reach, Thresholds, reach, read_thresholds
@@ -14,6 +23,7 @@ from probes.checks.touched import Pass, Span, find_passes, find_within, merge_sp
 
 __all__ = [
     "CHECKS",
+    "PROVIDER",
     "TESTS",
     "GrossRange",
     "Pass",
@@ -29,6 +39,7 @@ __all__ = [
     "flag_gross_range",
     "merge_spans",
     "pack",
+    "pack_provider",
     "reach",
     "read_thresholds",
     "replace_results",

@@ -27,6 +27,14 @@ TESTS = (
 )
 """The place of a test is stored with every reading: add at the end, never reorder."""
 
+PROVIDER = "provider"
+"""What the network that a reading comes from says of it: no test of ours, kept beside them."""
+
+PLACES: Mapping[str, int] = MappingProxyType(
+    {**{test: place for place, test in enumerate(TESTS)}, PROVIDER: 14}
+)
+"""Where in a code each result stands, the last one apart, so that tests may still be added."""
+
 EACH_ALONE = ("gross_range", "power_on")
 """The tests that come first: what they do not believe is no reading to the others."""
 
@@ -58,22 +66,28 @@ def pack(results: Mapping[str, NDArray[np.int8]], size: int) -> NDArray[np.int32
     """
     code = np.zeros(size, np.int32)
     for test, flag in results.items():
-        code |= _RANK[flag] << 2 * TESTS.index(test)
+        code |= _RANK[flag] << 2 * PLACES[test]
     return code
+
+
+def pack_provider(suspect: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Return the codes of readings that no test has seen, some flagged by their provider."""
+    flag = np.where(suspect, SUSPECT, NOT_EVALUATED).astype(np.int8)
+    return pack({PROVIDER: flag}, flag.size)
 
 
 def replace_results(
     code: NDArray[np.int32], found: NDArray[np.int32], tests: Collection[str]
 ) -> NDArray[np.int32]:
     """Return codes in which some tests have the results of other ones, in the same shape."""
-    mask = sum(3 << 2 * TESTS.index(test) for test in tests)
+    mask = sum(3 << 2 * PLACES[test] for test in tests)
     return (code & ~mask) | (found & mask)
 
 
 def unpack(code: NDArray[np.integer] | int) -> dict[str, NDArray[np.int8]]:
-    """Return the result of each test, in the shape of the codes."""
+    """Return the result of each test and the provider's, in the shape of the codes."""
     codes = np.asarray(code)
-    return {test: _RISING[(codes >> 2 * place) & 3] for place, test in enumerate(TESTS)}
+    return {test: _RISING[(codes >> 2 * place) & 3] for test, place in PLACES.items()}
 
 
 def roll_up(code: NDArray[np.integer]) -> NDArray[np.int8]:
@@ -85,6 +99,6 @@ def roll_up(code: NDArray[np.integer]) -> NDArray[np.int8]:
     [IOOS-QARTOD] with the order of precedence of its open implementation.
     """
     rank = np.zeros(code.shape, np.int64)
-    for place in range(len(TESTS)):
+    for place in PLACES.values():
         np.maximum(rank, (code >> 2 * place) & 3, out=rank)
     return _RISING[rank]

@@ -26,6 +26,7 @@ class Record:
     number : where in the answer it stands, from 1
     observed_at : the instant or the END of its interval, UTC
     reason : why it is rejected; None where it is not
+    suspect : whether the network itself flags it
     """
 
     number: int
@@ -33,6 +34,7 @@ class Record:
     observed_at: datetime
     soil_temp_c: float
     reason: str | None
+    suspect: bool = False
 
 
 def load_answer(content: bytes) -> Any:
@@ -71,6 +73,7 @@ def join_records(records: Mapping[tuple[str, float], Iterable[Record]]) -> FeedR
                 record=np.array([record.number for record in kept], np.int64),
                 observed_at=np.array(times, "datetime64[us]"),
                 soil_temp_c=np.array([record.soil_temp_c for record in kept], np.float64),
+                suspect=np.array([record.suspect for record in kept], np.bool_),
             )
         )
     return join_series(series, sorted(rejects, key=lambda reject: reject.line))

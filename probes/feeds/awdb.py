@@ -37,8 +37,8 @@ NOT_MEASURED = {  # quality-control flags as the network's report preambles expl
     "B": "a back estimate",
     "K": "an estimate",
     "X": "an estimate from elsewhere",
-    "S": "suspect",
 }
+SUSPECT = "S"  # measured, but not believed
 
 
 @dataclass(frozen=True)
@@ -190,11 +190,11 @@ def _read_value(number: int, row: dict[str, Any], unit: Unit, offset_min: int) -
         observed_at = _read_time(row.get("date"), offset_min)
         soil_temp_c = to_c(to_temperature(row.get("value")), unit)
         qc = str(row.get("qcFlag") or "V")
-        if qc not in MEASURED and not isnan(soil_temp_c):
+        if qc not in (*MEASURED, SUSPECT) and not isnan(soil_temp_c):
             raise ValueError(f"the network flags it {NOT_MEASURED.get(qc, 'as no one explains')}")
     except ValueError as error:
         return Record(number, show(row), EARLIEST, nan, str(error))
-    return Record(number, show(row), observed_at, soil_temp_c, None)
+    return Record(number, show(row), observed_at, soil_temp_c, None, qc == SUSPECT)
 
 
 def _read_time(text: Any, offset_min: int) -> datetime:

@@ -39,6 +39,7 @@ class DepthSeries:
     record : (n,) int64, where in the answer each stands, from 1
     observed_at : (n,) datetime64[us], UTC, the instant or the END of the averaging interval
     soil_temp_c : (n,) float64, NaN where the feed says that there is none
+    suspect : (n,) bool, which of them the network itself flags suspect
     """
 
     channel: str
@@ -46,6 +47,7 @@ class DepthSeries:
     record: NDArray[np.int64]
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
+    suspect: NDArray[np.bool_]
 
 
 def join_series(series: Sequence[DepthSeries], rejects: Iterable[Reject] = ()) -> FeedReadings:
@@ -53,8 +55,10 @@ def join_series(series: Sequence[DepthSeries], rejects: Iterable[Reject] = ()) -
     sizes = [one.observed_at.size for one in series]
     ends = np.cumsum([0, *sizes])
     soil_temp_c = np.full((ends[-1], len(series)), np.nan)
+    suspect = np.zeros(soil_temp_c.shape, np.bool_)
     for number, one in enumerate(series):
-        soil_temp_c[ends[number] : ends[number + 1], number] = one.soil_temp_c
+        rows = slice(ends[number], ends[number + 1])
+        soil_temp_c[rows, number], suspect[rows, number] = one.soil_temp_c, one.suspect
     file = LoggerFile(
         channels=tuple(one.channel for one in series),
         line=np.concatenate([np.empty(0, np.int64), *(one.record for one in series)]),
@@ -64,5 +68,6 @@ def join_series(series: Sequence[DepthSeries], rejects: Iterable[Reject] = ()) -
         soil_temp_c=soil_temp_c,
         missing=sum(int(np.isnan(one.soil_temp_c).sum()) for one in series),
         rejects=tuple(rejects),
+        suspect=suspect,
     )
     return FeedReadings({one.channel: one.depth_cm for one in series}, file)

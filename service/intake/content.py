@@ -2,7 +2,8 @@
 
 A logger's file is kept as it came, with its layout and the corrections of its clock as they were
 then. All else (a push, a feed's answer, readings by hand) is kept in one canonical form, whatever
-came: a row for each reading, with the line it had and its time before any correction.
+came: a row for each reading, with the line it had, its time before any correction, and what the
+network it comes from flags it.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ from probes.reset_clocks import reject_reset
 from service.farm.layouts import layout_from_spec
 from service.store.imports import Content
 
-CANONICAL_HEADER = ("line", "observed_at", "channel", "soil_temp_c")
+CANONICAL_HEADER = ("line", "observed_at", "channel", "soil_temp_c", "flag")
+SUSPECT = "suspect"
 QUICKEST = 1  # of zlib's levels: the body is packed while the file is parsed
 CHUNK_BYTES = 1 << 20
 
@@ -52,7 +54,9 @@ def pack_canonical(file: LoggerFile, corrections: Sequence[ClockCorrection]) -> 
     stamps = np.datetime_as_string(file.observed_at[rows], "us", "UTC").tolist()
     names = [file.channels[channel] for channel in channels.tolist()]
     values_c = file.soil_temp_c[rows, channels].tolist()
-    writer.writerows(zip(file.line[rows].tolist(), stamps, names, values_c, strict=True))
+    suspect = False if file.suspect is None else file.suspect[rows, channels]
+    flags = np.broadcast_to(np.where(suspect, SUSPECT, ""), rows.size).tolist()
+    writer.writerows(zip(file.line[rows].tolist(), stamps, names, values_c, flags, strict=True))
     return Content(zlib.compress(text.getvalue().encode(), QUICKEST), {}, corrections)
 
 
@@ -92,10 +96,13 @@ def _read_canonical(body: bytes) -> LoggerFile:
     channels = tuple(dict.fromkeys(row["channel"] for row in rows))
     place = {channel: number for number, channel in enumerate(channels)}
     soil_temp_c = np.full((len(rows), len(channels)), np.nan)
+    suspect = np.zeros(soil_temp_c.shape, np.bool_)
     for number, row in enumerate(rows):
-        soil_temp_c[number, place[row["channel"]]] = float(row["soil_temp_c"])
+        channel = place[row["channel"]]
+        soil_temp_c[number, channel] = float(row["soil_temp_c"])
+        suspect[number, channel] = row.get("flag") == SUSPECT
     stamps = [row["observed_at"].removesuffix("Z") for row in rows]
-    # what an earlier version has kept has no lines
+    # what an earlier version has kept has no lines, or no flags
     lines = [int(row.get("line", number)) for number, row in enumerate(rows, start=1)]
     return LoggerFile(
         channels=channels,
@@ -104,4 +111,5 @@ def _read_canonical(body: bytes) -> LoggerFile:
         soil_temp_c=soil_temp_c,
         missing=0,
         rejects=(),
+        suspect=suspect,
     )

@@ -95,7 +95,8 @@ def ingest(
         findings = compare_readings(observed_at, file.soil_temp_c[is_reading, number], stored)
         report += _report(source, channel, findings)
         shift = None if file.shift is None else file.shift[is_reading]
-        found.append(Found(probe, findings, shift))
+        suspect = None if file.suspect is None else file.suspect[is_reading, number]
+        found.append(Found(probe, findings, shift, suspect))
         progress(COMPARING_SHARE * (number + 1) / len(file.channels))
     if not dry_run:
         batch_id = _open_batch(connection, logger, source, file, now)

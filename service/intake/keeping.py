@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from probes.checks import pack_provider
 from probes.frames import Readings
 from service.daily_means import find_days
 from service.flags import flag_new, keep_flags
 from service.intake.merging import Findings
 from service.store.loggers import Logger, Probe
 from service.store.readings import (
+    CheckedReadings,
     fetch_readings,
     insert_readings,
     insert_shifted_stamps,
@@ -25,11 +27,21 @@ from service.store.readings import (
 
 @dataclass(frozen=True)
 class Found:
-    """What a delivery brought of one probe; `shift` as in probes.frames.LoggerFile, or None."""
+    """What a delivery brought of one probe; the last two as in probes.frames.LoggerFile."""
 
     probe: Probe
     findings: Findings
     shift: NDArray[np.timedelta64] | None
+    suspect: NDArray[np.bool_] | None
+
+    @property
+    def new(self) -> CheckedReadings:
+        """What is new, with what its provider says of it."""
+        new, suspect = self.findings.new, np.zeros(self.findings.new.flag.size, np.bool_)
+        if self.suspect is not None:
+            suspect = self.suspect[self.findings.new_place]
+        checks = pack_provider(suspect)
+        return CheckedReadings(new.observed_at, new.soil_temp_c, new.flag, checks)
 
 
 def fetch_days(
@@ -57,7 +69,7 @@ def keep_findings(
     progress: Callable[[float], None],
 ) -> None:
     """Put what is new into the store with its flags; see to the flags and days that it touches."""
-    flagged = flag_new(connection, logger, {one.probe.id: one.findings.new for one in found})
+    flagged = flag_new(connection, logger, {one.probe.id: one.new for one in found})
     for one in found:
         probe_id, findings = one.probe.id, one.findings
         list_conflicts(connection, probe_id, batch_id, findings.other_at, findings.other_c)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from probes.checks import pack_provider
 from probes.frames import NOT_EVALUATED, LoggerFile, Readings
 from service.daily_means import find_days
 from service.flags import refresh_flags
@@ -31,6 +32,7 @@ from service.store.imports import (
 )
 from service.store.loggers import Logger, Probe
 from service.store.readings import (
+    CheckedReadings,
     delete_readings,
     fetch_import_ids,
     fetch_readings,
@@ -71,6 +73,7 @@ class _Told:
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
     shift: NDArray[np.timedelta64]
+    suspect: NDArray[np.bool_]
 
 
 def read_batch(connection: Connection, logger: Logger, batch: Batch) -> LoggerFile:
@@ -103,7 +106,8 @@ def retell(
         found = resolve_readings(told.observed_at, told.soil_temp_c, *vars(settled).values())
         kept_c = told.soil_temp_c[found.kept]
         flag = np.full(kept_c.size, NOT_EVALUATED, np.int8)
-        kept = Readings(told.observed_at[found.kept], kept_c, flag)
+        checks = pack_provider(told.suspect[found.kept])
+        kept = CheckedReadings(told.observed_at[found.kept], kept_c, flag, checks)
         retold += _compare(stored, kept)
         stands_still = np.isin(stored_ids, import_ids)
         batch_of_stored = np.searchsorted(import_ids, stored_ids[stands_still])
@@ -121,17 +125,27 @@ def _tell(probe: Probe, files: Sequence[LoggerFile], span: tuple[datetime, datet
     after, until = (np.datetime64(end.replace(tzinfo=None), "us") for end in span)
     parts = [
         _Told(
-            np.empty(0, np.intp), np.empty(0, "M8[us]"), np.empty(0), np.empty(0, "timedelta64[us]")
+            np.empty(0, np.intp),
+            np.empty(0, "M8[us]"),
+            np.empty(0),
+            np.empty(0, "timedelta64[us]"),
+            np.empty(0, np.bool_),
         )
     ]
     for place, file in enumerate(files):
         if probe.channel not in file.channels:
             continue
-        soil_temp_c = file.soil_temp_c[:, file.channels.index(probe.channel)]
+        channel = file.channels.index(probe.channel)
+        soil_temp_c = file.soil_temp_c[:, channel]
         at = file.observed_at
         (rows,) = np.nonzero(~np.isnan(soil_temp_c) & (at > after) & (at <= until))
         shift = np.zeros(at.size, "timedelta64[us]") if file.shift is None else file.shift
-        parts.append(_Told(np.full(rows.size, place), at[rows], soil_temp_c[rows], shift[rows]))
+        suspect = np.zeros(at.size, np.bool_) if file.suspect is None else file.suspect[:, channel]
+        parts.append(
+            _Told(
+                np.full(rows.size, place), at[rows], soil_temp_c[rows], shift[rows], suspect[rows]
+            )
+        )
     columns = zip(*(vars(part).values() for part in parts), strict=True)
     return _Told(*map(np.concatenate, columns))
 

@@ -7,14 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ioos_qc.qartod import qartod_compare
 
-from probes.checks import CHECKS, TESTS, pack, roll_up, unpack
+from probes.checks import CHECKS, PROVIDER, TESTS, pack, pack_provider, roll_up, unpack
 from probes.frames import FAIL, GOOD, NOT_EVALUATED, SUSPECT
+
+RESULTS = (*TESTS, PROVIDER)
 
 flags = st.lists(
     st.lists(
         st.sampled_from([GOOD, NOT_EVALUATED, SUSPECT, FAIL]),
-        min_size=len(TESTS),
-        max_size=len(TESTS),
+        min_size=len(RESULTS),
+        max_size=len(RESULTS),
     ),
     min_size=1,
     max_size=20,
@@ -24,7 +26,7 @@ flags = st.lists(
 @given(flags)
 def test_what_is_packed_comes_back(rows: list[list[int]]) -> None:
     table = np.array(rows, np.int8)
-    results = {test: table[:, place] for place, test in enumerate(TESTS)}
+    results = {test: table[:, place] for place, test in enumerate(RESULTS)}
     back = unpack(pack(results, len(rows)))
     assert {test: flag.tolist() for test, flag in back.items()} == {
         test: flag.tolist() for test, flag in results.items()
@@ -34,7 +36,7 @@ def test_what_is_packed_comes_back(rows: list[list[int]]) -> None:
 @given(flags)
 def test_the_flag_agrees_with_the_open_implementation(rows: list[list[int]]) -> None:
     table = np.array(rows, np.int8)
-    code = pack({test: table[:, place] for place, test in enumerate(TESTS)}, len(rows))
+    code = pack({test: table[:, place] for place, test in enumerate(RESULTS)}, len(rows))
     assert roll_up(code).tolist() == qartod_compare(list(table.T)).tolist()
 
 
@@ -52,6 +54,11 @@ def test_a_reading_that_no_test_judged_is_not_evaluated() -> None:
 
 def test_a_code_stored_before_a_test_was_added_reads_it_as_not_evaluated() -> None:
     assert unpack(pack({"gross_range": np.array([FAIL], np.int8)}, 1))["neighbours"] == [2]
+
+
+def test_what_a_provider_says_has_the_place_that_stored_readings_have() -> None:
+    # by hand: suspect is 2, in the two bits from the 28th on
+    assert pack_provider(np.array([True, False])).tolist() == [2 << 28, 0]
 
 
 def test_the_places_stay_as_every_stored_reading_has_them() -> None:

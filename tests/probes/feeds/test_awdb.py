@@ -164,12 +164,19 @@ def test_who_has_looked_at_a_value_does_not_matter(flag: str) -> None:
         ("B", "a back estimate"),
         ("K", "an estimate"),
         ("X", "an estimate from elsewhere"),
-        ("S", "suspect"),
         ("Q", "as no one explains"),
     ],
 )
-def test_what_was_estimated_or_is_suspect_is_no_reading(flag: str, why: str) -> None:
+def test_what_was_estimated_is_no_reading(flag: str, why: str) -> None:
     assert reason(at(1, 50, qcFlag=flag)) == f"the network flags it {why}"
+
+
+def test_what_the_network_finds_suspect_is_a_reading_that_it_flags() -> None:
+    # source: [AWDB-REST] flags of the report preambles: S suspect
+    file = read(answer(series(at(1, 50, qcFlag="V"), at(2, 59, qcFlag="S"))))
+    assert file.soil_temp_c[:, 0].tolist() == [10.0, 15.0]
+    assert file.suspect is not None
+    assert file.suspect[:, 0].tolist() == [False, True]
 
 
 @pytest.mark.parametrize("value", [True, "warm", [50], {}, float("nan"), 1e9])
