@@ -188,7 +188,7 @@ def _read_rows(rows: Rows, header: Header, how: _Reading) -> tuple[_Table, list[
     """Read the times and temperatures of rows; the last: the lines that have no time."""
     layout = how.layout
     time_columns = [map(str.strip, rows.columns[header.names.index(name)]) for name in layout.time]
-    stamps = [" ".join(cells) for cells in zip(*time_columns, strict=True)]
+    stamps = list(map(" ".join, zip(*time_columns, strict=True)))
     observed_at, reasons = read_stamps(stamps, layout, how.latest_year)
     rejects = [
         Reject(int(rows.line[place]), reason, shown(rows.text[place]), layout.readings_in_row)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain, compress
+from itertools import chain, compress, repeat
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,16 +137,17 @@ def split_rows(
     A quote that is never closed costs its own line only.
     """
     lines, delimiter = block.lines, layout.delimiter
-    one_by_one = delimiter == BLANKS or any('"' in line for line in lines)
+    one_by_one = delimiter == BLANKS or '"' in "\n".join(lines)
     cells = [split_line(line, delimiter) for line in lines] if one_by_one else []
-    counts = list(map(len, cells)) if one_by_one else [line.count(delimiter) + 1 for line in lines]
-    ending = delimiter if width > len(header.names) else ""
-    is_row = [
-        count == width and line != header.text and line.endswith(ending)
-        for line, count in zip(lines, counts, strict=True)
-    ]
+    found = map(len, cells) if one_by_one else map(str.count, lines, repeat(delimiter))
+    counts = np.fromiter(found, np.int64, len(lines)) + (0 if one_by_one else 1)
+    is_row = counts == width
+    if header.text in lines:
+        is_row &= _mask(line != header.text for line in lines)
+    if width > len(header.names):
+        is_row &= _mask(line.endswith(delimiter) for line in lines)
     if delimiter == layout.decimal:  # "7,9" may be one number or two: only quotes tell
-        is_row = [fits and '"' in line for fits, line in zip(is_row, lines, strict=True)]
+        is_row &= _mask('"' in line for line in lines)
     if block.cut:
         is_row[-1] = False
     places = np.flatnonzero(is_row)
@@ -158,14 +160,18 @@ def split_rows(
     rejects = [
         Reject(
             block.first_line + place,
-            _why_no_row(line, counts[place], width, block.cut and place == len(lines) - 1),
+            _why_no_row(line, int(counts[place]), width, block.cut and place == len(lines) - 1),
             shown(line),
             layout.readings_in_row,
         )
-        for place, line in enumerate(lines)
-        if not is_row[place] and line.strip() and line != header.text
+        for place in np.flatnonzero(~is_row).tolist()
+        if (line := lines[place]).strip() and line != header.text
     ]
     return rows, rejects
+
+
+def _mask(each: Iterator[bool]) -> NDArray[np.bool_]:
+    return np.fromiter(each, np.bool_)
 
 
 def split_line(line: str, delimiter: str) -> list[str]:

@@ -47,8 +47,9 @@ def flag_flat_line(series: ProbeSeries, flat: FlatLine) -> NDArray[np.int8]:
         return np.full(series.soil_temp_c.size, NOT_EVALUATED, np.int8)
     range_c, covered = find_range(series, flat.suspect_h * slower, flat.longest_gap_h)
     result = np.where(covered, SUSPECT, NOT_EVALUATED).astype(np.int8)
-    long_range_c, long_covered = find_range(series, flat.fail_h * slower, flat.longest_gap_h)
-    result[long_covered & (long_range_c <= flat.tolerance_c)] = FAIL
+    if (covered & (range_c <= flat.tolerance_c)).any():  # else none has for the longer time
+        long_range_c, long_covered = find_range(series, flat.fail_h * slower, flat.longest_gap_h)
+        result[long_covered & (long_range_c <= flat.tolerance_c)] = FAIL
     result[np.abs(series.soil_temp_c) <= flat.zero_curtain_c] = NOT_EVALUATED
     result[range_c > flat.tolerance_c] = GOOD
     return result

@@ -14,6 +14,9 @@ DAMPING_CM = 16.5
 """Over which the daily wave falls to 1/e in wet loose sand, which lets it deepest of the soils in
 [MOENE-2014] table 2.2; 5 to 11 cm in clay and peat, so that this is the lenient end. [cm]"""
 
+CHUNK = 1 << 15
+"""Readings whose ranges are found together: what that takes fits into a processor's cache."""
+
 
 def damped(at_surface: float, depth_cm: float, damping_cm: float) -> float:
     """Return what is left at a depth of what the surface does; NaN where the depth is NaN."""
@@ -65,21 +68,26 @@ def find_range(
     before = np.searchsorted(at_us, opens_us, side="right") - 1
     gaps = np.cumsum(series.step_h > longest_gap_h)
     covered = (before >= 0) & (gaps == gaps[before])
-    first = np.where(covered, before, np.searchsorted(at_us, opens_us, side="left"))
-    return _range_between(series.soil_temp_c, first), covered
+    first = np.where(covered | (at_us[before] == opens_us), before, before + 1)
+    range_c = np.empty(at_us.size)
+    for start in range(0, at_us.size, CHUNK):
+        of_chunk = first[start : start + CHUNK]
+        begin, end = of_chunk.min(), start + of_chunk.size
+        range_c[start:end] = _range_between(series.soil_temp_c[begin:end], of_chunk - begin)
+    return range_c, covered
 
 
 def _range_between(value: NDArray[np.float64], first: NDArray[np.intp]) -> NDArray[np.float64]:
-    """Return the range of `value` from the place `first` up to each place."""
-    place = np.arange(value.size)
+    """Return the range of `value` from each place `first` up to each of as many last places."""
+    place = np.arange(value.size - first.size, value.size)
     length = place - first + 1
     level = np.frexp(length)[1] - 1  # the greatest power of two within the length
-    found = np.zeros(value.size)
+    found = np.zeros(first.size)
     low, high = value.copy(), value.copy()  # over the 2**power places up to each
     for power in range(int(level.max(initial=0)) + 1):
         here = np.flatnonzero(level == power)
-        start = first[here] + (1 << power) - 1
-        found[here] = np.maximum(high[here], high[start]) - np.minimum(low[here], low[start])
+        start, end = first[here] + (1 << power) - 1, place[here]
+        found[here] = np.maximum(high[end], high[start]) - np.minimum(low[end], low[start])
         half = 1 << power
         low[half:] = np.minimum(low[half:], low[:-half])
         high[half:] = np.maximum(high[half:], high[:-half])

@@ -28,8 +28,10 @@ def find_jumps(observed_at: NDArray[np.datetime64], interval_min: float) -> list
     interval_min : float
         As the layout declares it.
     """
-    times_us = np.unique(observed_at.astype(np.int64))
+    times_us = np.sort(observed_at.astype(np.int64))  # several times quicker than np.unique
     steps_us = np.diff(times_us)
+    moves = steps_us > 0
+    times_us, steps_us = times_us[1:][moves], steps_us[moves]
     if not steps_us.size:
         return []
     interval_us = interval_min * MINUTE_US
@@ -45,7 +47,7 @@ def find_jumps(observed_at: NDArray[np.datetime64], interval_min: float) -> list
         ]
     return [
         f"the stamps jump by {off_us[jump] / MINUTE_US:+.0f} min beyond the interval at "
-        f"{_text(times_us.item(jump + 1))} UTC ({jumps.size} such in all): someone set the clock; "
+        f"{_text(times_us.item(jump))} UTC ({jumps.size} such in all): someone set the clock; "
         "if it was wrong before, declare clock_corrections for the stamps up to there"
         for jump in jumps[:TOLD].tolist()
     ]
