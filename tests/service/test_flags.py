@@ -123,6 +123,15 @@ def test_readings_that_are_gone_leave_flags_as_if_they_had_never_come(
     assert followed == means_due(farm)
 
 
+def test_a_delivery_of_one_depth_flags_the_other_anew(farm: Engine) -> None:
+    soil = two_weeks()
+    bring(farm, {"T30": soil["T30"]})
+    alone = stored_flags(farm)
+    bring(farm, {"T15": soil["T15"]})
+    assert stored_flags(farm) == flags_due(soil)
+    assert stored_flags(farm)["T30"] != alone["T30"]  # neighbours are evaluated now
+
+
 def real_soil() -> Soil:
     """Return two depths of five years, hour by hour, [US-TW3]; the store takes them as its own."""
     return {
