@@ -110,6 +110,16 @@ def read_blocks(
 
 
 def shown(text: str) -> str:
-    """Return text as a reject shows it: short, and without NULs, which PostgreSQL refuses."""
-    text = text.replace("\0", "\N{SYMBOL FOR NULL}")
+    """Return text as a reject shows it: short, and without NULs, which PostgreSQL refuses, or
+    other characters that a terminal obeys or does not show.
+    """
+    text = "".join(
+        letter if letter.isprintable() or letter == "\t" else _mark(letter) for letter in text
+    )
     return text if len(text) <= SHOWN_CHARACTERS else text[:SHOWN_CHARACTERS] + "..."
+
+
+def _mark(letter: str) -> str:
+    """Return what stands for a character that is not to be printed."""
+    code = ord(letter)
+    return chr(0x2400 + code) if code < 0x20 else "\N{REPLACEMENT CHARACTER}"

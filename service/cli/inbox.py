@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from service.cli.options import wrap_text
 from service.intake.inbox import empty_inbox
 from service.wiring import open_store
 
@@ -27,7 +28,7 @@ def command(ctx: click.Context) -> None:
     for file in files:
         click.echo(f"{file.name}: {file.fate}")
         for line in file.lines[:LISTED]:
-            click.echo(f"  {line}")
+            click.echo("\n".join(wrap_text(line, 2)))
         if len(file.lines) > LISTED:
             click.echo(f"  and {len(file.lines) - LISTED} more lines in its report")
     if not files:

@@ -145,7 +145,7 @@ def _tell(name: str, report: ImportReport, *before: str) -> InboxFile:
 
 def _tell_known(name: str, known: Known) -> InboxFile:
     first = f"import {known.import_id} of {known.imported_at:%Y-%m-%d %H:%M} UTC"
-    was = f"its content is in already, by {first}; `digseason import` reads it again. That came to"
+    was = f"its content is in already, by {first}, which came to this:"
     return _tell(name, known.report, was)
 
 

@@ -187,3 +187,24 @@ def test_a_long_file_shows_how_far_it_is(data: Path, tmp_path: Path) -> None:
 
 def test_a_short_file_shows_no_bar(data: Path, good: Path) -> None:
     assert import_on_a_terminal(data, good) == b""
+
+
+def test_what_a_terminal_would_obey_is_shown_and_not_sent_to_it(data: Path, tmp_path: Path) -> None:
+    obeyed = write_lines(tmp_path / "obeyed.csv", ["\x1b[2Jyesterday\x9b1m,1,2", row(1, (14, 15))])
+    _, output = run(data, "import", "--logger", LOGGER, str(obeyed))
+    assert "␛[2Jyesterday\N{REPLACEMENT CHARACTER}1m" in output
+    assert not {"\x1b", "\x9b"} & set(output)
+
+
+def test_the_inbox_tells_in_80_columns(
+    data: Path, damaged: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DIGSEASON_INBOX_SETTLED_S", "0")
+    folder = data / "inbox" / LOGGER
+    folder.mkdir(parents=True, exist_ok=True)
+    run(data, "import", "--logger", LOGGER, str(damaged))
+    damaged.rename(folder / damaged.name)
+    code, output = run(data, "inbox")
+    assert code == 1
+    assert "in already, by import 1 of " in output
+    assert max(map(len, output.splitlines())) <= 80
