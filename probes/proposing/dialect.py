@@ -189,8 +189,10 @@ def why_no_header(dialect: Dialect) -> str:
     width = len(next(row for piece in dialect.pieces for row in piece))
     count = max((len(split_line(line, dialect.delimiter)) for line in dialect.above), default=0)
     if count > 1:
-        return (
-            f"rows have {width} cells where no line above names more than {count}: "
+        is_comma = dialect.delimiter == ","
+        return f"rows have {width} cells where no line above names more than {count}: " + (
             "does a decimal comma stand between commas, unquoted?"
+            if is_comma
+            else "give the header a name for each column, or take it out"
         )
     return ""

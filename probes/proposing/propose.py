@@ -139,8 +139,8 @@ def _format_finding(forms: list[TimeForm], stamps: list[str]) -> Finding:
         return Finding("time_format", form.time_format, evidence, UNDECIDED)
     if others:
         evidence = (
-            f'steps are steady but for {form.odd_steps()}; by "{others[0].time_format}", '
-            f"which also fits, but for {others[0].odd_steps()}"
+            f'uneven steps: {form.odd_steps()}; by "{others[0].time_format}", '
+            f"which also fits: {others[0].odd_steps()}"
         )
         return Finding("time_format", form.time_format, evidence)
     over_12 = _stamp_over_12(form.time_format, stamps)

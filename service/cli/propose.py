@@ -14,9 +14,9 @@ import click
 from probes.logger_files import FileRefused
 from probes.proposing.proposal import FOUND, UNDECIDED, Finding, Proposal, Trial
 from probes.proposing.propose import propose_layout
+from service.cli.options import WIDTH
 from service.farm.text import pair_text
 
-WIDTH = 100
 SAY = {"clock": 'clock = "UTC-08:00"', "stamp": 'stamp = "end", "start" or "instant"'}
 
 
@@ -82,7 +82,7 @@ def _trial_lines(trial: Trial | None) -> Iterator[str]:
         return
     yield from _comment(
         f"read so: {trial.kept:,} readings kept, {trial.missing:,} missing, "
-        f"{trial.rejected:,} rejected; for this trial the clock was UTC where open, stamps ends"
+        f"{trial.rejected:,} rejected; what is open was taken as UTC, stamps as ends"
     )
     for line, reason in trial.rejects:
         yield from _comment(f"rejected, line {line}: {reason}")

@@ -67,7 +67,8 @@ def test_an_import_is_shown_with_its_rejects_and_conflicts(data: Path) -> None:
 
 def test_conflicts_are_settled_and_unsettled_by_command(data: Path) -> None:
     word = ("--logger", "u1", "--import", 2)
-    assert "1 changed" in digseason(data, "imports", "settle", *word, "--by", "Ada Example")
+    said = digseason(data, "imports", "settle", *word, "--by", "Ada Example")
+    assert said.startswith("1 reading is settled\nReadings: 1 changed.")
     (one,) = csv.DictReader(io.StringIO(digseason(data, "imports", "conflicts", "--csv")))
     assert (one["kept_c"], one["settled_by"]) == ("19.0", "Ada Example")
     digseason(data, "imports", "unsettle", *word)

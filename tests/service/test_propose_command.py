@@ -69,7 +69,8 @@ def test_json_says_the_same() -> None:
 
 
 def test_values_of_common_digital_sensors_are_named_and_85_is_left_in() -> None:
-    assert "(-127 °C: a broken line of common digital sensors)" in propose("sentinels.csv")[1]
+    text = " ".join(propose("sentinels.csv")[1].replace("#  ", "").split())
+    assert "(-127 °C: a broken line of common digital sensors)" in text
     assert "85 °C stands 1 times" in propose("power_on.csv")[1]
 
 
@@ -83,3 +84,17 @@ def test_a_file_of_which_nothing_can_be_made_ends_with_1_and_says_why() -> None:
 def test_wrong_use_ends_with_2(tmp_path: Path, words: list[str]) -> None:
     words = [str(tmp_path / word) for word in words]
     assert CliRunner().invoke(main, ["propose", *words]).exit_code == 2
+
+
+def test_a_proposal_is_read_in_80_columns() -> None:
+    _, text = propose("power_on.csv")
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_header_with_too_few_names_is_told_what_to_do(tmp_path: Path) -> None:
+    lines = [f"2025-10-{day:02} 06:00   14.{day}  13.{day}" for day in range(1, 10)]
+    path = tmp_path / "short.dat"
+    path.write_text("\n".join(["When Where", *lines, ""]))
+    _, text = propose(str(path))
+    said = " ".join(text.replace("#  ", "").split())
+    assert "give the header a name for each column, or take it out" in said

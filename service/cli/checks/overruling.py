@@ -123,9 +123,7 @@ def _describe(found: Sequence[Overrule]) -> list[str]:
     lines = []
     for one in found:
         ends = " to ".join(f"{end:%Y-%m-%d %H:%M}" for end in (one.first_at, one.last_at))
-        lines.append(
-            f"{one.id:>4}  {one.logger_id} {one.channel}, {ends} UTC: {FLAGS[one.flag]}"
-            f"{' (withdrawn)' if one.withdrawn_at else ''}"
-        )
-        lines += wrap_text(f"{one.person}: {one.note}", 6)
+        verdict = f"{FLAGS[one.flag]}{' (withdrawn)' if one.withdrawn_at else ''}"
+        head = f"{one.id:>6}  {one.logger_id} {one.channel}, {ends} UTC: {verdict}"
+        lines += [*wrap_text(head, 0), *wrap_text(f"{one.person}: {one.note}", 8)]
     return lines

@@ -85,7 +85,7 @@ def settle_command(
     _, engine = open_store(data)
     with writing(engine) as connection, _refusing():
         count, retold = settle(connection, logger_id, of, keep, person, datetime.now(UTC))
-    click.echo(f"{count:,} readings are settled\n{describe_retold(retold)}")
+    click.echo(f"{_readings(count)} settled\n{describe_retold(retold)}")
 
 
 @click.command("unsettle")
@@ -97,7 +97,11 @@ def unsettle_command(data: Path, logger_id: str, number: int | None, **where: An
     with writing(engine) as connection, _refusing():
         of = Selection(told_by=number, **where)
         count, retold = unsettle(connection, logger_id, of, datetime.now(UTC))
-    click.echo(f"{count:,} readings are no longer settled\n{describe_retold(retold)}")
+    click.echo(f"{_readings(count)} no longer settled\n{describe_retold(retold)}")
+
+
+def _readings(count: int) -> str:
+    return "1 reading is" if count == 1 else f"{count:,} readings are"
 
 
 @contextmanager
