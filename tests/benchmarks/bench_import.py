@@ -170,7 +170,7 @@ def main() -> None:
     print(f"| first import / bare sqlite | {first_s / seconds['bare_sqlite']:.2f} | <= 1.8 |")
     print(f"| pandas to sql / first import | {seconds['pandas_to_sql'] / first_s:.2f} | >= 2.2 |")
     print(f"| second import / first import | {seconds['second_import'] / first_s:.2f} | <= 0.7 |")
-    print(f"| peak memory of the import, MB | {peak_mb['first_import']:.0f} | < 1200 |")
+    print(f"| peak memory of the import, MB | {peak_mb['first_import']:.0f} | < 1000 |")
 
 
 if __name__ == "__main__":
