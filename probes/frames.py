@@ -85,6 +85,8 @@ class DailyMeans:
     slots_present, slots_in_day : (n,) int16
     longest_gap_h : (n,) int16, longest run of missing slots within the day, in hours
     complete : (n,) bool
+    error_c : (n,) float64, standard error of a value that was made from instants, NaN like mean_c;
+        None: of a logger, whose day is the mean of its readings
     """
 
     day: NDArray[np.datetime64]
@@ -93,6 +95,7 @@ class DailyMeans:
     slots_in_day: NDArray[np.int16]
     longest_gap_h: NDArray[np.int16]
     complete: NDArray[np.bool_]
+    error_c: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True)
@@ -101,12 +104,13 @@ class RootZoneDays:
 
     day : (n,) datetime64[D], consecutive
     root_zone_c : (n,) float64, NaN where the day has no value
-    estimated : (n,) bool
+    estimated : (n,) bool, whether a value is not of readings of that day alone
     error_c : (n,) float64, standard error of the value, NaN where there is none; the part of the
         sensors is alike on all days, and no smaller where several were averaged [degC]
     carried : (n,) bool, whether the basis of the day is too shallow and was carried down
     bases : from which position in `day` on it rests on which depths [cm], ascending, no depths
         where the block has no basis; the first one from position 0
+    by_hand : (n,) bool, whether a value rests on hand readings
     """
 
     day: NDArray[np.datetime64]
@@ -115,6 +119,7 @@ class RootZoneDays:
     error_c: NDArray[np.float64]
     carried: NDArray[np.bool_]
     bases: tuple[tuple[int, tuple[float, ...]], ...]
+    by_hand: NDArray[np.bool_]
 
     def since(self, first: int) -> RootZoneDays:
         """Return the days from a position on."""
@@ -126,6 +131,7 @@ class RootZoneDays:
             error_c=self.error_c[first:],
             carried=self.carried[first:],
             bases=tuple((max(0, start - first), depths) for start, depths in self.bases[before:]),
+            by_hand=self.by_hand[first:],
         )
 
     @property
