@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from alerts.root_zone import Weights, find_basis, root_zone_weights
 from probes.frames import RootZoneDays
+from probes.hand_days import bridge_days
 from probes.soil.bridge import bridge
 from probes.soil.carry import Ground, carry
 from probes.soil.damped_wave import S_PER_DAY
@@ -30,11 +31,16 @@ class ProbeDays:
     mean_c : (n_probes, n_days) float64, NaN where a probe has no complete day [degC]
     error_c : (n_probes, n_days) float64, standard error of a day of the probe [degC]
     depth_cm : (n_probes, n_days) float64, NaN while a probe is not in use
+    by_hand : (n_probes,) bool, whether it is a thermometer; None: none is
+    between : (n_probes, n_days) bool, whether a day lies between two readings of a thermometer;
+        None: none does
     """
 
     mean_c: NDArray[np.float64]
     error_c: NDArray[np.float64]
     depth_cm: NDArray[np.float64]
+    by_hand: NDArray[np.bool_] | None = None
+    between: NDArray[np.bool_] | None = None
 
     @property
     def depths_cm(self) -> list[float]:
@@ -49,15 +55,42 @@ class ProbeDays:
         """Return the standard error of the probes at a depth, whether they have a day [degC]."""
         return _mean(self.error_c, self.depth_cm == depth_cm)
 
+    def is_by_hand_at(self, depth_cm: float) -> NDArray[np.bool_]:
+        """Return on which days a thermometer is in use at a depth."""
+        here = self.depth_cm == depth_cm
+        return (here & (False if self.by_hand is None else self.by_hand[:, None])).any(axis=0)
+
+    def is_between_at(self, depth_cm: float) -> NDArray[np.bool_]:
+        """Return which days of a depth lie between two readings of a thermometer."""
+        here = self.depth_cm == depth_cm
+        return (here & (False if self.between is None else self.between)).any(axis=0)
+
+
+def bridge_hand_days(probes: ProbeDays, by_hand: NDArray[np.bool_]) -> ProbeDays:
+    """Return probes with the days between two readings of those filled in that are read by hand."""
+    mean_c, error_c = probes.mean_c.copy(), probes.error_c.copy()
+    between = np.zeros(mean_c.shape, bool)
+    for place in np.flatnonzero(by_hand):
+        mean_c[place], error_c[place], between[place] = bridge_days(
+            mean_c[place], error_c[place], probes.depth_cm[place]
+        )
+    filled = replace(probes, mean_c=mean_c, error_c=error_c)
+    return replace(filled, by_hand=by_hand, between=between)
+
 
 @dataclass(frozen=True)
 class _Depth:
-    """One depth of a block: its days; errors of sensors, bridging and carrying, 0 where none."""
+    """One depth of a block: its days; errors of sensors, bridging and carrying, 0 where none.
+
+    by_hand, between : 1 where it is read by hand, and where a day lies between two readings
+    """
 
     temp_c: NDArray[np.float64]
     sensor_c: NDArray[np.float64]
     bridging_c: NDArray[np.float64]
     carrying_c: NDArray[np.float64]
+    by_hand: NDArray[np.float64]
+    between: NDArray[np.float64]
 
 
 def find_block_days(
@@ -92,7 +125,7 @@ def find_block_days(
     err apart from each other.
     """
     depths = {depth_cm: _find_depth(depth_cm, own, beside) for depth_cm in own.depths_cm}
-    zone = _Depth(*np.zeros((4, days.size)))
+    zone = _Depth(*np.zeros((6, days.size)))
     zone.temp_c[:] = np.nan
     bases: list[tuple[int, tuple[float, ...]]] = []
     carried = np.zeros(days.size, bool)
@@ -117,10 +150,11 @@ def find_block_days(
     return RootZoneDays(
         day=days,
         root_zone_c=zone.temp_c,
-        estimated=has_value & ((zone.bridging_c > 0) | carried),
+        estimated=has_value & ((zone.bridging_c > 0) | (zone.between > 0) | carried),
         error_c=np.where(has_value, error_c, np.nan),
         carried=carried,
         bases=tuple(bases),
+        by_hand=has_value & (zone.by_hand > 0),
     )
 
 
@@ -156,7 +190,14 @@ def _find_depth(depth_cm: float, own: ProbeDays, beside: ProbeDays) -> _Depth:
     """Return a depth of a block, bridged where it can be."""
     mean_c = own.mean_at_c(depth_cm)
     nothing_c = np.zeros(mean_c.size)
-    depth = _Depth(mean_c, own.error_at_c(depth_cm), nothing_c, nothing_c)
+    depth = _Depth(
+        mean_c,
+        own.error_at_c(depth_cm),
+        nothing_c,
+        nothing_c,
+        by_hand=own.is_by_hand_at(depth_cm).astype(np.float64),
+        between=own.is_between_at(depth_cm).astype(np.float64),
+    )
     known = ~np.isnan(mean_c)
     if known[known.argmax() :].all():  # most depths of most blocks: nothing is lost
         return depth

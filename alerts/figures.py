@@ -9,9 +9,9 @@ from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import format_decimal
 
-from alerts.notices import StationSource
+from alerts.notices import HandSource, Source
 from alerts.words import translations
-from probes.units import Unit, delta_f_to_c, from_c
+from probes.units import Unit, delta_c_to_f, delta_f_to_c, from_c
 
 _LOCALES = {"en": "en_001"}  # the day before the month: 4 October
 _NEAR_DAYS = 183
@@ -26,7 +26,7 @@ def show_day(day: date, language: str, as_of: date, short: bool = False) -> str:
     The year is added to a day more than half a year from `as_of`, so that a date without one
     always means the nearest; a season south of the equator has no calendar year to leave out.
     """
-    locale = _locale(language)
+    locale = locale_of(language)
     if abs((day - as_of).days) > _NEAR_DAYS:
         return format_date(day, "medium" if short else "long", locale)
     return format_skeleton("MMMd" if short else "MMMMd", day, locale=locale)
@@ -76,22 +76,31 @@ def show_mean(days: int, language: str) -> str:
     return _("five-day mean") if days == 5 else _("{count}-day mean").format(count=days)
 
 
+def show_error(error_c: float, unit: Unit, language: str) -> str:
+    """Return "1.4 °F", never less than the first decimal shows."""
+    error = delta_c_to_f(error_c) if unit == "F" else error_c
+    return f"{format_decimal(max(error, 0.1), '0.0', locale_of(language))} °{unit}"
+
+
 def show_depths(depths_cm: Sequence[float], language: str) -> str:
     """Return "15, 30 and 45 cm"."""
-    shown = [format_decimal(depth, "0.#", _locale(language)) for depth in depths_cm]
+    shown = [format_decimal(depth, "0.#", locale_of(language)) for depth in depths_cm]
     return f"{show_list(shown, language)} cm"
 
 
 def show_interval(top_cm: float, bottom_cm: float, language: str) -> str:
     """Return "15-45 cm"."""
-    top, bottom = (format_decimal(d, "0.#", _locale(language)) for d in (top_cm, bottom_cm))
+    top, bottom = (format_decimal(d, "0.#", locale_of(language)) for d in (top_cm, bottom_cm))
     return f"{top}-{bottom} cm"
 
 
-def show_source(source: StationSource, language: str) -> str:
-    """Return "the station Low Bench, 12 km away, 140 m higher"."""
+def show_source(source: Source, language: str) -> str:
+    """Return "the station Low Bench, 12 km away, 140 m higher", "hand readings with Terrace"."""
     _ = translations(language).gettext
-    locale = _locale(language)
+    locale = locale_of(language)
+    if isinstance(source, HandSource):
+        names = format_list(source.names, locale=locale)
+        return _("hand readings with {thermometers}").format(thermometers=names)
     distance = format_decimal(source.distance_km, "#,##0", locale)
     text = _("the station {name}, {distance} km away").format(name=source.name, distance=distance)
     if source.distance_km < _HERE_KM:
@@ -106,19 +115,20 @@ def show_source(source: StationSource, language: str) -> str:
     return beside.format(station=text, height=height)
 
 
-def show_sources(sources: Sequence[StationSource], language: str) -> str:
-    """Return the stations as one phrase."""
+def show_sources(sources: Sequence[Source], language: str) -> str:
+    """Return the stations and thermometers as one phrase."""
     return show_list([show_source(one, language) for one in sources], language)
 
 
 def show_list(items: Sequence[str], language: str) -> str:
     """Return "River Row, Long Acre and Barn Flat"."""
-    return format_list(items, locale=_locale(language))
+    return format_list(items, locale=locale_of(language))
 
 
 def _figure(temp_c: float, unit: Unit, language: str, pattern: str = "0.0") -> str:
-    return format_decimal(from_c(temp_c, unit), pattern, _locale(language))
+    return format_decimal(from_c(temp_c, unit), pattern, locale_of(language))
 
 
-def _locale(language: str) -> str:
+def locale_of(language: str) -> str:
+    """Return the locale of a language: the day stands before the month."""
     return _LOCALES.get(language, language)

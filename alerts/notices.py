@@ -26,6 +26,21 @@ class StationSource:
 
 
 @dataclass(frozen=True)
+class HandSource:
+    """Soil thermometers that are read by hand, among what a block's temperatures come from.
+
+    names : of the thermometers
+    error_c : standard error of the five-day mean that rests on them; None: not known [degC]
+    """
+
+    names: tuple[str, ...]
+    error_c: float | None
+
+
+Source = StationSource | HandSource
+
+
+@dataclass(frozen=True)
 class Notice:
     """One thing to tell about one block.
 
@@ -39,7 +54,7 @@ class Notice:
         the one that opens it in spring or ends it in fall [degC]
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
-    sources : the stations among what measures it
+    sources : the stations and thermometers among what measures it
     mean_days, fall_follows : of the block's rule set: how many days the mean has, and whether fall
         dig season is wanted
     closed_not_before : as in alerts.windows.Span
@@ -66,7 +81,7 @@ class Notice:
     limit_c: float | None
     root_zone_cm: tuple[float, float]
     basis_cm: tuple[float, ...]
-    sources: tuple[StationSource, ...] = ()
+    sources: tuple[Source, ...] = ()
     mean_days: int = 5
     fall_follows: bool = True
     closed_not_before: date | None = None
@@ -74,3 +89,13 @@ class Notice:
     closed_range: DateRange | None = None
     carried: bool = False
     estimated: bool = False
+
+    @property
+    def stations(self) -> tuple[StationSource, ...]:
+        """The stations among the sources."""
+        return tuple(one for one in self.sources if isinstance(one, StationSource))
+
+    @property
+    def by_hand(self) -> HandSource | None:
+        """The thermometers among the sources."""
+        return next((one for one in self.sources if isinstance(one, HandSource)), None)

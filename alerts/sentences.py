@@ -9,9 +9,11 @@ from alerts.bounds import DateRange
 from alerts.figures import (
     show_day,
     show_depths,
+    show_error,
     show_interval,
     show_limit,
     show_mean,
+    show_source,
     show_sources,
     show_temperature,
     show_when,
@@ -29,7 +31,7 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
         *_tell_estimates(notice, language),
-        *_tell_sources(notice, language),
+        *_tell_sources(notice, language, unit),
         *_tell_why(notice, language),
         *_tell_end(notice, language, unit, as_of),
     ]
@@ -168,6 +170,11 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
             "The root zone ({interval}) was at {temperature}: the {mean} of {day}, estimated from "
             "{depths}, as no probe lies deep enough."
         )
+    elif notice.by_hand:
+        wording = words.gettext(
+            "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
+            "hand readings at {depths}."
+        )
     else:
         wording = words.ngettext(
             "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
@@ -192,12 +199,21 @@ def _tell_estimates(notice: Notice, language: str) -> Iterator[str]:
         yield _("The date is estimated: not every probe has readings of the days behind it.")
 
 
-def _tell_sources(notice: Notice, language: str) -> Iterator[str]:
-    """Say that it was not measured in the block alone."""
-    if notice.sources:
-        _ = translations(language).gettext
+def _tell_sources(notice: Notice, language: str, unit: Unit) -> Iterator[str]:
+    """Say what was not measured in the block, and what was read by hand."""
+    _ = translations(language).gettext
+    if notice.stations:
         yield _("Measured at {stations}; the soil of the block may differ.").format(
-            stations=show_sources(notice.sources, language)
+            stations=show_sources(notice.stations, language)
+        )
+    if notice.by_hand and notice.by_hand.error_c is not None:
+        yield _(
+            "It rests on {readings}: days between two readings are estimated, and the {mean} "
+            "may well be off by {error}."
+        ).format(
+            mean=show_mean(notice.mean_days, language),
+            readings=show_source(notice.by_hand, language),
+            error=show_error(notice.by_hand.error_c, unit, language),
         )
 
 

@@ -11,7 +11,14 @@ from operator import itemgetter
 from alerts.bounds import DateRange
 from alerts.card import short_cautions
 from alerts.digest import Reader
-from alerts.figures import show_day, show_depths, show_sources, show_temperature, show_when
+from alerts.figures import (
+    show_day,
+    show_depths,
+    show_error,
+    show_sources,
+    show_temperature,
+    show_when,
+)
 from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
 from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
 from alerts.notices import Notice
@@ -98,6 +105,10 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     language = reader.language
     _ = translations(language).gettext
     details: list[str] = []
+    if notice.by_hand and notice.by_hand.error_c is not None:
+        error = show_error(notice.by_hand.error_c, reader.unit, language)
+        text = _("From hand readings, +-{error}.")
+        details.append(text.format(error=error.replace(" °", "")))
     if notice.closed_on:
         first, last = _days(notice.closed_on, notice.closed_not_before, notice.closed_range)
         when = show_when(last, language, as_of, first, short=True)
@@ -106,14 +117,14 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
         first, last = _days(notice.opened_on, notice.not_before, notice.opened_range)
         when = show_when(last, language, as_of, first, short=True)
         details.append(_("Opened {when}.").format(when=when))
-        if notice.ends_by:
-            day = show_day(notice.ends_by, language, as_of, short=True)
-            details.append(_("Over by {day}.").format(day=day))
+    if notice.ends_by:
+        day = show_day(notice.ends_by, language, as_of, short=True)
+        details.append(_("Over by {day}.").format(day=day))
     if notice.mean_c is not None:
         shown = show_temperature(notice.mean_c, reader.unit, language, notice.limit_c)
         details.append(_("Root zone {temperature}.").format(temperature=shown.replace(" °", "")))
-    if notice.sources:
-        stations = show_sources(notice.sources, language)
+    if notice.stations:
+        stations = show_sources(notice.stations, language)
         details.append(_("From {stations}.").format(stations=stations))
     return details
 

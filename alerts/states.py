@@ -33,6 +33,7 @@ def find_state(
     has_basis: bool,
     as_of: date,
     opens_soon: float | None = None,
+    recent_days: int = RECENT_DAYS,
 ) -> State:
     """Return the first state that fits on the evening of `as_of`.
 
@@ -40,12 +41,14 @@ def find_state(
     of that day, that its window opens within 14 days; None where there is no outlook. "Too hot" and
     "paused by cold" hold only while the window may still open again: once spring is spent a block
     is resting, and once fall has started the cold of spring is history.
+    `recent_days` is how long the latest mean speaks for today: longer where a thermometer is read a
+    few times a week.
     """
     standing = evaluation.standing
     mean_c, mean_on = standing.mean_c, standing.mean_on
     if not has_basis:
         return "no basis"
-    if mean_c is None or mean_on is None or as_of - mean_on >= timedelta(days=RECENT_DAYS):
+    if mean_c is None or mean_on is None or as_of - mean_on >= timedelta(days=recent_days):
         return "no recent readings"
     spans = [span for span in evaluation.spans if span.season == standing.season]
     last = spans[-1] if spans else None

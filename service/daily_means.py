@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 
 from probes.daily import find_daily_means, find_slot_means, slot_hours
 from probes.frames import DailyMeans, Readings
+from probes.hand_days import find_hand_days
 from service.store.daily import fetch_daily_means, store_daily_means
 from service.store.loggers import Logger, Probe
 from service.store.readings import fetch_readings
@@ -31,6 +32,13 @@ def find_stretches(
 
 def find_probe_means(logger: Logger, probe: Probe, readings: Readings) -> DailyMeans:
     """Return a probe's daily means; readings older than its first stretch are not used."""
+    if logger.by_hand is not None:
+        readings, utc_offset_min, _, use_suspect, offset_c = _as_judged(logger, probe, readings)
+        stretch = find_stretches(probe, readings.observed_at, utc_offset_min)
+        depth_cm = np.array([one.depth_cm for one in probe.stretches])[stretch]
+        return find_hand_days(
+            readings, utc_offset_min, use_suspect, depth_cm, offset_c, logger.by_hand
+        )
     return find_daily_means(*_as_judged(logger, probe, readings))
 
 
@@ -38,7 +46,10 @@ def find_probe_hours(
     logger: Logger, probe: Probe, readings: Readings
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Return the hours, from 1970 in local standard time, that a probe's readings speak for, and
-    the mean temperature of each [degC]; a longer slot speaks for each of its hours."""
+    the mean temperature of each [degC]; a longer slot speaks for each of its hours, an instant that
+    was read by hand for none."""
+    if logger.by_hand is not None:
+        return np.empty(0, np.int64), np.empty(0)
     slot, mean_c = find_slot_means(*_as_judged(logger, probe, readings))
     hours = slot_hours(logger.interval_min)
     return (slot[:, np.newaxis] * hours + np.arange(hours)).ravel(), np.repeat(mean_c, hours)

@@ -11,20 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from alerts.block_days import ProbeDays, find_block_days
+from alerts.block_days import ProbeDays, bridge_hand_days, find_block_days
 from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.degree_days import HOURS, by_hours
+from alerts.notices import HandSource, Source
 from alerts.root_zone import find_basis
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
-from alerts.states import State, find_state
+from alerts.states import RECENT_DAYS, State, find_state
 from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
+from probes.hand_days import MOST_DAYS_APART, OWN_ERROR_C
 from service.daily_means import find_probe_hours
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block, Stretch
-from service.store.daily import fetch_daily_means
+from service.store.daily import fetch_daily_errors, fetch_daily_means
 from service.store.loggers import Logger, fetch_probes
 from service.store.outlooks import fetch_outlooks
 from service.store.readings import fetch_readings
@@ -51,6 +53,38 @@ class BlockEvaluation:
     bounds: list[Bounds]
     warmth_c: NDArray[np.float64] | None
     state: State
+
+    @property
+    def by_hand(self) -> HandSource | None:
+        """The thermometers it rests on now, with the error of its latest five-day mean."""
+        if not self.block.thermometers:
+            return None
+        on = self.evaluation.standing.mean_on
+        return HandSource(self.block.thermometers, on and find_mean_error_c(self, on))
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The stations and thermometers it rests on now."""
+        return (*self.block.sources, *([self.by_hand] if self.by_hand else []))
+
+
+def find_mean_error_c(one: BlockEvaluation, day: date) -> float | None:
+    """Return the standard error of the five-day mean of a day; errors of days may be alike."""
+    return _of_mean(one, one.root_zone.error_c, day)
+
+
+def is_by_hand(one: BlockEvaluation, day: date) -> bool:
+    """Return whether the five-day mean of a day rests on hand readings."""
+    return bool(_of_mean(one, one.root_zone.by_hand.astype(np.float64), day))
+
+
+def _of_mean(one: BlockEvaluation, of_days: NDArray[np.float64], day: date) -> float | None:
+    """Return the mean of something over the days with a value that a five-day mean rests on."""
+    zone = one.root_zone
+    last = int((np.datetime64(day) - zone.day[0]).astype(int))
+    part = slice(max(0, last - one.rule.mean_days + 1), last + 1)
+    measured = ~np.isnan(zone.root_zone_c[part])
+    return float(of_days[part][measured].mean()) if measured.any() else None
 
 
 def as_of_day(block: Block, now: datetime) -> date:
@@ -120,7 +154,13 @@ def _evaluate_group(
             bounds=bounds,
             warmth_c=None if warmth_c is None else warmth_c[index],
             state=find_state(
-                evaluation, rule, block.south, bool(zone.basis_cm), as_of, soon.get(block.id)
+                evaluation,
+                rule,
+                block.south,
+                bool(zone.basis_cm),
+                as_of,
+                soon.get(block.id),
+                MOST_DAYS_APART if block.thermometers else RECENT_DAYS,
             ),
         )
         for index, (block, zone, (evaluation, bounds)) in enumerate(
@@ -149,11 +189,19 @@ def fetch_root_zones(
     row = np.searchsorted(probe_ids, daily.probe_id)
     column = (daily.day - first).astype(np.int64)
     mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
+    error_c = np.full(mean_c.shape, sensor_accuracy_c)
+    hand_ids = sorted({probe_id for block in blocks for probe_id in block.hand_probes})
+    error_c[np.searchsorted(probe_ids, hand_ids)] = OWN_ERROR_C
+    for probe_id, day, of_day_c in fetch_daily_errors(connection, hand_ids, start - earlier, end):
+        place = (np.datetime64(day, "D") - first).astype(int)
+        error_c[np.searchsorted(probe_ids, probe_id), place] = of_day_c
 
     def probe_days(stretches: Sequence[Stretch]) -> ProbeDays:
         ids, depth_cm = _place(stretches, days)
-        rows_c = mean_c[np.searchsorted(probe_ids, ids)]
-        return ProbeDays(rows_c, np.full(rows_c.shape, sensor_accuracy_c), depth_cm)
+        rows = np.searchsorted(probe_ids, ids)
+        by_hand = np.isin(ids, hand_ids)
+        found = ProbeDays(mean_c[rows], error_c[rows], depth_cm)
+        return bridge_hand_days(found, by_hand) if by_hand.any() else found
 
     shown = max(0, (np.datetime64(start, "D") - first).astype(int))
     return [

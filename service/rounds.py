@@ -159,7 +159,7 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         limit_c=limits_c.get(turned_on),
         root_zone_cm=one.block.root_zone_cm,
         basis_cm=one.root_zone.basis_cm,
-        sources=one.block.sources,
+        sources=one.sources,
         mean_days=rule.mean_days,
         fall_follows="fall" in rule.windows,
         closed_not_before=span and span.closed_not_before,

@@ -11,7 +11,7 @@ from alerts.figures import show_depths, show_mean, show_sources
 from alerts.rules import WindowRule
 from alerts.windows import Span
 from probes.frames import RootZoneDays
-from service.evaluation import BlockEvaluation
+from service.evaluation import BlockEvaluation, find_mean_error_c, is_by_hand
 
 Record = dict[str, str | int | float | None]
 
@@ -39,7 +39,9 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "closed_estimated": int(rests_on_estimates(one, closing_day(span))),
                 "degree_days_c": one.evaluation.standing.degree_days_c,
                 "basis": basis_text(one.root_zone),
-                "source": show_sources(one.block.sources, "en") or None,
+                "source": show_sources(one.sources, "en") or None,
+                "by_hand": int(is_by_hand(one, span.opened_on)),
+                "error_c": find_mean_error_c(one, span.opened_on),
                 "as_of": one.as_of.isoformat(),
             }
 
@@ -71,6 +73,7 @@ def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
             "estimated": int(zone.estimated[index]),
             "depths_cm": " ".join(f"{depth_cm:g}" for depth_cm in basis_cm),
             "error_c": None if np.isnan(value_c) else float(zone.error_c[index]),
+            "by_hand": int(zone.by_hand[index]),
         }
 
 

@@ -90,6 +90,15 @@ CHECKS = """
 suspect_c = 5.0
 """
 
+THERMOMETER = """
+[[thermometer]]
+id = "h1"
+site = "upper"
+name = "Terrace thermometer"
+depths_cm = [30]
+unit = "F"
+"""
+
 STATION_ELSEWHERE = f"""
 [[site]]
 id = "bench"

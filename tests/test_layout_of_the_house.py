@@ -8,7 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-PURE_PROBES = ("probes.clock", "probes.frames", "probes.soil", "probes.units")
+PURE_PROBES = (
+    *("probes.clock", "probes.frames", "probes.hand_days", "probes.hand_texts"),
+    *("probes.soil", "probes.units"),
+)
 FETCHING = "probes/feeds/"  # the one room besides service that may use the network
 OUTSIDE = (
     *("sqlalchemy", "sqlite3", "psycopg", "alembic"),

@@ -17,6 +17,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "imports": ("service.cli.imports", "List imports; withdraw them, settle their conflicts."),
     "loggers": ("service.cli.loggers", "List loggers and stations, and which are silent."),
     "checks": ("service.cli.checks", "Show which readings are suspect and why; overrule that."),
+    "hand": ("service.cli.hand", "Note what a soil thermometer said."),
     "readings": ("service.cli.readings", "Print the readings of a logger."),
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "rule": ("service.cli.rule", "Show the rule sets and where each number comes from."),

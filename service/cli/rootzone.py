@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from alerts.figures import show_error
 from alerts.windows import trailing_mean
 from probes.units import Unit, from_c
 from service.cli.options import (
@@ -21,7 +22,7 @@ from service.showing import basis_text, day_text, mean_text, root_zone_records
 from service.store.engine import reading
 from service.wiring import open_store
 
-COLUMNS = ("day", "root_zone_c", "estimated", "depths_cm", "error_c")
+COLUMNS = ("day", "root_zone_c", "estimated", "depths_cm", "error_c", "by_hand")
 
 
 @click.command("rootzone")
@@ -54,8 +55,11 @@ def _print_table(one: BlockEvaluation, days: int, unit: Unit) -> None:
     click.echo(f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(zone)}")
     click.echo(f"\n{'day':<12}{'root zone':>12}{mean_text(one.rule):>16}")
     means_c = trailing_mean(zone.root_zone_c, one.rule)
-    for day, value_c, mean_c in list(
-        zip(zone.day.tolist(), zone.root_zone_c.tolist(), means_c.tolist(), strict=True)
-    )[-days:]:
-        shown = [f"{from_c(c, unit):.1f} °{unit}" if c == c else "-" for c in (value_c, mean_c)]
-        click.echo(f"{day_text(day):<12}{shown[0]:>12}{shown[1]:>16}")
+    for place in range(max(0, zone.day.size - days), zone.day.size):
+        temps_c = (zone.root_zone_c[place], means_c[place])
+        shown = [f"{from_c(c, unit):.1f} °{unit}" if c == c else "-" for c in temps_c]
+        line = f"{day_text(zone.day[place].item()):<12}{shown[0]:>12}{shown[1]:>16}"
+        if zone.by_hand[place]:
+            how = "between two readings" if zone.estimated[place] else "read"
+            line += f"  {how} by hand, ±{show_error(zone.error_c[place], unit, 'en')}"
+        click.echo(line)

@@ -9,6 +9,7 @@ import click
 import uvicorn
 
 from service.web.app import make_app
+from service.web.hand_page import HideTokens
 from service.wiring import open_store
 
 
@@ -20,5 +21,6 @@ def command(data: Path, host: str, port: int) -> None:
     """Serve the HTTP API and run the rounds that are due, until interrupted."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    logging.getLogger("uvicorn.access").addFilter(HideTokens())
     settings, engine = open_store(data)
     uvicorn.run(make_app(engine, settings), host=host, port=port)

@@ -30,10 +30,13 @@ def add(data: Path, logger_id: str) -> None:
     _, engine = open_store(data)
     with writing(engine) as connection:
         try:
-            fetch_logger(connection, logger_id)
+            logger = fetch_logger(connection, logger_id)
         except UnknownLoggerError as error:
             raise click.BadParameter(str(error), param_hint="--logger") from None
-        click.echo(add_token(connection, logger_id, datetime.now(UTC)))
+        secret = add_token(connection, logger_id, datetime.now(UTC))
+    click.echo(secret)
+    if logger.by_hand is not None:
+        click.echo(f"Its page, where `digseason serve` answers: /hand/{secret}", err=True)
 
 
 @command.command("list")

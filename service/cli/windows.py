@@ -10,7 +10,7 @@ import click
 import numpy as np
 
 from alerts.bounds import Bounds, DateRange
-from alerts.figures import show_sources, show_temperature
+from alerts.figures import show_error, show_source, show_sources, show_temperature
 from alerts.ribbon import draw_ribbon, explain_ribbon
 from alerts.season import season_day, season_start
 from alerts.windows import Span, trailing_mean
@@ -53,6 +53,8 @@ COLUMNS = (
     "degree_days_c",
     "basis",
     "source",
+    "by_hand",
+    "error_c",
     "as_of",
 )
 
@@ -100,6 +102,10 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     lines[3:3] = _degree_day_lines(one, unit)
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
+    if one.by_hand and one.by_hand.error_c is not None:
+        error = show_error(one.by_hand.error_c, unit, "en")
+        told = f"from {show_source(one.by_hand, 'en')}, give or take {error}"
+        lines[2:2] = wrap(told, 80, initial_indent="  ", subsequent_indent="    ")
     for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
         lines += [f"  {_window_line(span)}", *_error_lines(span, bounds)]
         lines += _estimate_lines(one, span)

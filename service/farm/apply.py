@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from service.daily_means import refresh_daily_means
 from service.farm.changes import Change, as_stored, find_changes, with_missing
 from service.farm.export import farm_from_store, fetch_histories
-from service.farm.layouts import find_corrections, probe_history
+from service.farm.layouts import find_corrections, probe_history, thermometer_history
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
@@ -23,6 +23,7 @@ from service.store.clocks import fetch_clock_corrections, replace_clock_correcti
 from service.store.loggers import Logger, fetch_logger
 
 WRITTEN = ("added", "changed", "returned")
+WITH_READINGS = ("logger", "station", "thermometer")
 
 
 def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) -> list[Change]:
@@ -73,12 +74,13 @@ def _refuse_contradictions(connection: Connection, whole: Farm, changes: list[Ch
 
 
 def _refuse_taken_ids(connection: Connection, changes: list[Change]) -> None:
-    """Refuse a new logger or station that is called as a retired one of the other kind."""
+    """Refuse what is new and called as something retired of another kind that has readings."""
     taken = set(connection.scalars(select(tables.logger.c.id)))
     problems = [
-        f"{table_label(c.table, c.key)}: a retired logger or station has this id; write another"
+        f"{table_label(c.table, c.key)}: a retired {' or '.join(WITH_READINGS)} has this id; "
+        "write another"
         for c in changes
-        if c.what == "added" and c.table in ("logger", "station") and c.key in taken
+        if c.what == "added" and c.table in WITH_READINGS and c.key in taken
     ]
     if problems:
         raise FarmFileError(problems)
@@ -92,13 +94,15 @@ def _flag_basis(logger: Logger) -> tuple[Any, ...]:
 
 def _daily_basis(logger: Logger) -> tuple[Any, ...]:
     """Return what its daily means depend on besides."""
-    return logger.use_suspect, logger.interval_min
+    return logger.use_suspect, logger.interval_min, logger.by_hand
 
 
 def _tables_of(kind: str) -> tuple[Table, ...]:
-    """Return the tables that hold a kind, what others refer to first: a station is a logger."""
+    """Return the tables that hold a kind, what others refer to first: what reads is a logger."""
     if kind == "station":
         return tables.logger, tables.station, tables.feed_state
+    if kind == "thermometer":
+        return tables.logger, tables.hand_thermometer
     return (tables.metadata.tables[kind],)
 
 
@@ -146,10 +150,14 @@ def _retire(connection: Connection, changes: list[Change], now: datetime) -> Non
 
 def _write_histories(connection: Connection, farm: Farm) -> None:
     """Give every column its probe, and every probe of these loggers its stretches."""
+    histories = {
+        **{one.id: probe_history(one, farm.layout[one.layout]) for one in farm.logger.values()},
+        **{one.id: thermometer_history(one) for one in farm.thermometer.values()},
+    }
     wanted = {
-        (logger.id, column): stretches
-        for logger in farm.logger.values()
-        for column, stretches in probe_history(logger, farm.layout[logger.layout]).items()
+        (logger, column): stretches
+        for logger, history in histories.items()
+        for column, stretches in history.items()
     }
     known = _fetch_probe_ids(connection)
     new = [{"logger_id": key[0], "channel": key[1]} for key in wanted if key not in known]
@@ -160,7 +168,7 @@ def _write_histories(connection: Connection, farm: Farm) -> None:
     for (logger, column), probe_id in _fetch_probe_ids(connection).items():
         # a column that left its layout keeps its readings and loses its stretches: it rests
         stretches = wanted.get((logger, column), ())
-        if logger in farm.logger and stretches != tuple(stored[logger][column]):
+        if logger in histories and stretches != tuple(stored[logger][column]):
             stale.append(probe_id)
             rows += [
                 {"probe_id": probe_id, **entry.model_dump(exclude={"column"})}

@@ -86,6 +86,7 @@ def as_stored(farm: Farm, year: int) -> Farm:
         site=_with(farm.site, "utc_offset", find_offset),
         block=_with(farm.block, "probes", find_choices),
         logger=_with(_with(farm.logger, "probes", find_entries), "clock_corrections", find_clock),
+        thermometer=_with(farm.thermometer, "depths_cm", lambda one: tuple(sorted(one.depths_cm))),
         recipient=_with(farm.recipient, "blocks", lambda one: _sorted(one.blocks)),
     )
 

@@ -77,6 +77,10 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
             key: rows.station_from_row(row)
             for key, row in fetch(tables.logger, tables.station, kind="station").items()
         },
+        thermometer={
+            key: rows.thermometer_from_row(row, histories[key])
+            for key, row in fetch(tables.logger, tables.hand_thermometer, kind="hand").items()
+        },
         recipient={
             key: rows.recipient_from_row(row, [block for (block,) in blocks[key]])
             for key, row in fetch(tables.recipient).items()

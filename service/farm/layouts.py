@@ -13,7 +13,7 @@ import numpy as np
 from probes.clock import AMBIGUOUS, OK, Clock, local_to_utc, parse_clock
 from probes.clock_corrections import ClockCorrection
 from probes.layouts import Layout
-from service.farm.models import CorrectionEntry, LayoutTable, Logger, ProbeEntry
+from service.farm.models import CorrectionEntry, LayoutTable, Logger, ProbeEntry, Thermometer
 from service.farm.text import value_text
 from service.farm.values import parse_shift_s, shift_text
 
@@ -110,6 +110,15 @@ def probe_history(logger: Logger, layout: LayoutTable) -> dict[str, tuple[ProbeE
         or (ProbeEntry(column=column, depth_cm=depth_cm),)
         for column, depth_cm in layout.columns.items()
     }
+
+
+def thermometer_history(thermometer: Thermometer) -> dict[str, tuple[ProbeEntry, ...]]:
+    """Return the one stretch of each depth of a thermometer, by channel."""
+    entries = [
+        ProbeEntry(column=f"{value_text(depth_cm)} cm", depth_cm=depth_cm)
+        for depth_cm in thermometer.depths_cm
+    ]
+    return {entry.column: (entry,) for entry in entries}
 
 
 def shortest_entries(

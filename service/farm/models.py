@@ -53,6 +53,7 @@ from service.farm.values import (
 )
 
 FROM_FIRST_READING = date.min
+_HOURS = frozenset(map(str, range(24)))
 
 Use = tuple[date, str, float]
 
@@ -313,6 +314,34 @@ class Station(FarmTable):
     allow_hosts: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
 
 
+class Thermometer(FarmTable):
+    """A soil thermometer that is read by hand; probes.hand_days says what a reading becomes."""
+
+    id: Id
+    site: str
+    name: Name
+    depths_cm: Annotated[tuple[Depth, ...], AsTuple, EachOnce]
+    unit: Literal["F", "C"] | None = None
+    hour_corrections_c: dict[str, dict[str, Annotated[float, Field(ge=-15, le=15)]]] = Field(
+        default_factory=dict
+    )
+    error_c: Annotated[float, Field(gt=0, le=10)] | None = None
+
+    @field_validator("hour_corrections_c")
+    @classmethod
+    def _check_corrections(
+        cls, corrections_c: dict[str, dict[str, float]], info: ValidationInfo
+    ) -> dict[str, dict[str, float]]:
+        depths = [value_text(depth_cm) for depth_cm in info.data.get("depths_cm", ())]
+        for depth, of_depth in corrections_c.items():
+            if depths and depth not in depths:
+                raise ValueError(f"no such depth; write {one_of(depths, depth)}")
+            for hour in of_depth:
+                if hour not in _HOURS:
+                    raise ValueError(f"{value_text(hour)} is no hour of the day; write 0 to 23")
+        return corrections_c
+
+
 class Recipient(FarmTable):
     """Someone who is told; without `blocks`: about all blocks, whatever the role."""
 
@@ -345,6 +374,7 @@ TABLES: Mapping[str, type[FarmTable]] = {
     "layout": LayoutTable,
     "logger": Logger,
     "station": Station,
+    "thermometer": Thermometer,
     "recipient": Recipient,
 }
 
@@ -365,6 +395,7 @@ class Farm:
     layout: Mapping[str, LayoutTable] = field(default_factory=dict)
     logger: Mapping[str, Logger] = field(default_factory=dict)
     station: Mapping[str, Station] = field(default_factory=dict)
+    thermometer: Mapping[str, Thermometer] = field(default_factory=dict)
     recipient: Mapping[str, Recipient] = field(default_factory=dict)
 
     def tables(self, kind: str) -> Mapping[str, Any]:

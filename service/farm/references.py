@@ -35,6 +35,7 @@ def find_contradictions(
         *find_wrong_keys(farm),
         *_rule_faults(farm, broken),
         *_check_faults(farm),
+        *_ids_that_stand_twice(farm),
         *_entries_of_other_columns(farm),
         *_unclear_corrections(farm),
         *_blocks_without_probes(farm, names),
@@ -60,6 +61,8 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
         yield "station", station.id, "site", "site", station.site
         if station.layout is not None:
             yield "station", station.id, "layout", "layout", station.layout
+    for thermometer in farm.thermometer.values():
+        yield "thermometer", thermometer.id, "site", "site", thermometer.site
     for recipient in farm.recipient.values():
         for block_id in recipient.blocks or ():
             yield "recipient", recipient.name, "blocks", "block", block_id
@@ -100,6 +103,15 @@ def _check_faults(farm: Farm) -> Iterator[str]:
         yield from (f"{label}: {fault}" for fault in find_check_faults(table))
 
 
+def _ids_that_stand_twice(farm: Farm) -> Iterator[str]:
+    """What brings readings is named in one way: a block says "ID:DEPTH", whatever the kind."""
+    for key in farm.thermometer:
+        for other in ("logger", "station"):
+            if key in farm.tables(other):
+                label = table_label("thermometer", key)
+                yield f"{label}: a {other} has this id too; give each its own"
+
+
 def _entries_of_other_columns(farm: Farm) -> Iterator[str]:
     for logger in farm.logger.values():
         if logger.layout not in farm.layout:
@@ -133,6 +145,8 @@ def _probe_names(farm: Farm) -> Mapping[str, list[str]]:
             history = probe_history(logger, farm.layout[logger.layout])
             depths_cm = {entry.depth_cm for column in history.values() for entry in column}
             names[logger.site] += [probe_name(logger.id, depth) for depth in sorted(depths_cm)]
+    for one in farm.thermometer.values():
+        names[one.site] += [probe_name(one.id, depth) for depth in sorted(one.depths_cm)]
     return names
 
 
@@ -168,7 +182,11 @@ def _blocks_with_unknown_probes(
                 if unknown:
                     yield unknown
             elif probe not in of_site and not _rests_on_broken(farm, broken, probe):
-                remedy = f"write {one_of(of_site, probe)}" if of_site else "add a [[logger]] there"
+                remedy = (
+                    f"write {one_of(of_site, probe)}"
+                    if of_site
+                    else "add a [[logger]] or [[thermometer]]"
+                )
                 yield (
                     f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
                     f"no such probe at site {value_text(block.site)}; {remedy}"
@@ -177,6 +195,6 @@ def _blocks_with_unknown_probes(
 
 def _rests_on_broken(farm: Farm, broken: Mapping[str, Collection[str]], probe: str) -> bool:
     logger, _ = split_probe_name(probe)
-    if logger in (*broken.get("logger", ()), *broken.get("station", ())):
+    if any(logger in broken.get(kind, ()) for kind in ("logger", "station", "thermometer")):
         return True
     return logger in farm.logger and farm.logger[logger].layout not in farm.layout

@@ -20,6 +20,7 @@ from service.farm.models import (
     Recipient,
     Site,
     Station,
+    Thermometer,
     Use,
     probe_choice,
 )
@@ -67,6 +68,8 @@ def row_of(key: str, table: FarmTable) -> Row:
                 "spec": {**table.model_dump(mode="json"), "interval_min": interval_min(table)},
                 **NEVER_FETCHED,
             }
+        case Thermometer():
+            row["site_id"], row["logger_id"], row["kind"] = row.pop("site"), key, "hand"
         case Recipient():
             row["all_blocks"] = table.blocks is None
     return row
@@ -134,6 +137,14 @@ def station_from_row(row: Row) -> Station:
     if spec["interval_min"] == FEED_KEYS[row["feed"]].interval_min:
         spec["interval_min"] = None
     return Station.model_validate_json(json.dumps(spec))
+
+
+def thermometer_from_row(row: Row, history: Mapping[str, Sequence[ProbeEntry]]) -> Thermometer:
+    """Return a thermometer with the depths at which it is read."""
+    depths_cm = sorted(entry.depth_cm for entries in history.values() for entry in entries)
+    keys = ("id", "name", "unit", "hour_corrections_c", "error_c")
+    of_row = {key: row[key] for key in keys}
+    return Thermometer(site=row["site_id"], depths_cm=tuple(depths_cm), **of_row)
 
 
 def recipient_from_row(row: Row, blocks: Sequence[str]) -> Recipient:

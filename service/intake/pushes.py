@@ -85,12 +85,7 @@ def read_json(body: bytes) -> Body:
     except RepeatedKeyError as error:
         raise BodyError(str(error)) from None
     except ValidationError as error:
-        raise BodyError(
-            *(
-                f"{'.'.join(map(str, detail['loc'])) or 'body'}: {detail['msg']}"
-                for detail in error.errors(include_url=False)[:ERRORS_TOLD]
-            )
-        ) from None
+        raise BodyError(*describe_faults(error)) from None
     return [
         Given(
             number,
@@ -102,6 +97,14 @@ def read_json(body: bytes) -> Body:
         )
         for number, one in enumerate(pushed.readings, start=1)
     ], []
+
+
+def describe_faults(error: ValidationError) -> list[str]:
+    """Return the first things that are wrong with a body of JSON, each with where it stands."""
+    return [
+        f"{'.'.join(map(str, detail['loc'])) or 'body'}: {detail['msg']}"
+        for detail in error.errors(include_url=False)[:ERRORS_TOLD]
+    ]
 
 
 def read_csv(body: bytes) -> Body:
@@ -152,6 +155,8 @@ def keep_push(
     The caller holds the write transaction.
     """
     logger = fetch_logger(connection, logger_id, lock=True)
+    if logger.by_hand is not None:
+        raise BodyError(f"{logger_id} is a thermometer: post its readings to /api/hand-readings")
     sha256 = hashlib.sha256(body).hexdigest()
     known = find_known(connection, logger_id, sha256, "push")
     if known is not None:

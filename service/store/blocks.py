@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
@@ -16,7 +16,16 @@ from alerts.notices import StationSource
 from alerts.root_zone import Weights
 from probes.soil.carry import KNOWN_FACTOR, TYPICAL_GROUND, Ground
 from service.geography import find_distance_km
-from service.store.tables import block, block_carry, block_probe, logger, probe, probe_stretch, site
+from service.store.tables import (
+    block,
+    block_carry,
+    block_probe,
+    hand_thermometer,
+    logger,
+    probe,
+    probe_stretch,
+    site,
+)
 
 Basis = defaultdict[date, set[tuple[str, float]]]
 """The probes that a block declares, by logger and depth [cm], and from which day on."""
@@ -41,6 +50,8 @@ class Block:
     beside : the stretches of other probes at its site
     sources : the stations among the loggers that serve it
     ground : the soil through which it is carried down to its root zone; None: it is not
+    thermometers : what those among them are called that are read by hand
+    hand_probes : the probes of these, and of those that served it before
     """
 
     id: str
@@ -59,6 +70,8 @@ class Block:
     beside: tuple[Stretch, ...]
     sources: tuple[StationSource, ...]
     ground: Ground | None
+    thermometers: tuple[str, ...]
+    hand_probes: Set[int]
 
     @property
     def in_use(self) -> list[Stretch]:
@@ -72,6 +85,8 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     """Return the active blocks, all or those named, by site and name."""
     stretches: dict[str, list[Stretch]] = defaultdict(list)
     of_site: dict[str, set[str]] = defaultdict(set)
+    by_hand: dict[str, set[str]] = defaultdict(set)
+    hand_probes: set[int] = set()
     for row in connection.execute(
         select(logger, site.c.utc_offset_min, probe_stretch)
         .join(probe, probe.c.id == probe_stretch.c.probe_id)
@@ -80,11 +95,17 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
         .order_by(probe_stretch.c.probe_id, probe_stretch.c.valid_from)
     ):
         stretches[row.id] += _stretch(row)
-        of_site[row.site_id].add(row.id)
+        if row.kind == "hand":
+            by_hand[row.site_id].add(row.id)
+            hand_probes.add(row.probe_id)
+        else:
+            of_site[row.site_id].add(row.id)
+    for site_id in by_hand.keys() - of_site.keys():  # a thermometer speaks for a site without any
+        of_site[site_id] = by_hand[site_id]
     declared: dict[str, Basis] = defaultdict(lambda: defaultdict(set))
     for row in connection.execute(select(block_probe)):
         declared[row.block_id][row.valid_from].add((row.logger_id, row.depth_cm))
-    stations = _fetch_stations(connection)
+    stations, thermometers = _fetch_stations(connection), _fetch_thermometers(connection)
     carried = {
         row.block_id: row.diffusivity_mm2_s for row in connection.execute(select(block_carry))
     }
@@ -106,8 +127,10 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
         query = query.where(block.c.id.in_(only))
     rows = connection.execute(query).all()
     serving = {row.id: _serving(stretches, of_site[row.site_id], declared[row.id]) for row in rows}
-    return [
-        Block(
+    found = []
+    for row in rows:
+        loggers_now = sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
+        one = Block(
             id=row.id,
             name=row.name,
             site_id=row.site_id,
@@ -122,15 +145,13 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             rule=row.rule,
             stretches=serving[row.id],
             beside=_beside(stretches, of_site[row.site_id], serving[row.id]),
-            sources=tuple(
-                _source(row, stations[logger_id])
-                for logger_id in sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
-                if logger_id in stations
-            ),
             ground=_ground(carried[row.id]) if row.id in carried else None,
+            sources=tuple(_source(row, stations[one]) for one in loggers_now if one in stations),
+            thermometers=tuple(thermometers[one] for one in loggers_now if one in thermometers),
+            hand_probes=hand_probes & {stretch.probe_id for stretch in serving[row.id]},
         )
-        for row in rows
-    ]
+        found.append(one)
+    return found
 
 
 def _fetch_stations(connection: Connection) -> dict[str, Any]:
@@ -148,6 +169,13 @@ def _ground(diffusivity_mm2_s: float | None) -> Ground:
     if diffusivity_mm2_s is None:
         return TYPICAL_GROUND
     return Ground(diffusivity_mm2_s * 1e-6, KNOWN_FACTOR)
+
+
+def _fetch_thermometers(connection: Connection) -> dict[str, str]:
+    """Return what each thermometer is called."""
+    query = select(logger.c.id, hand_thermometer.c.name).join(hand_thermometer)
+    found = connection.execute(query.where(logger.c.retired_at.is_(None)))
+    return {row.id: row.name for row in found}
 
 
 def _source(of_block: Any, station: Any) -> StationSource:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, bindparam, delete, select
+from sqlalchemy import Connection, bindparam, delete, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import DailyMeans
 from service.store.bulk import execute_many, fetch_columns
-from service.store.tables import daily_mean
+from service.store.tables import daily_error, daily_mean
 
 
 @dataclass(frozen=True)
@@ -36,14 +37,17 @@ def store_daily_means(
     connection: Connection, probe_id: int, days: NDArray[np.datetime64], means: DailyMeans
 ) -> None:
     """Make the daily means of `days` what `means` says; those it does not hold are taken out."""
+    if means.error_c is not None:
+        _store_errors(connection, probe_id, days, means.day, means.error_c)
     gone = ({"gone": day} for day in np.setdiff1d(days, means.day).tolist())
     of_day = (daily_mean.c.probe_id == probe_id, daily_mean.c.day == bindparam("gone"))
     execute_many(connection, delete(daily_mean).where(*of_day), gone)
-    insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
-    upsert = insert(daily_mean)
+    insert_or = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    upsert = insert_or(daily_mean)
     mean_c = means.mean_c.astype(object)
     mean_c[np.isnan(means.mean_c)] = None
     columns = {**vars(means), "mean_c": mean_c}
+    del columns["error_c"]
     upsert = upsert.on_conflict_do_update(
         index_elements=["probe_id", "day"],
         set_={name: upsert.excluded[name] for name in columns if name != "day"},
@@ -53,6 +57,36 @@ def store_daily_means(
         for row in zip(*(column.tolist() for column in columns.values()), strict=True)
     )
     execute_many(connection, upsert, rows)
+
+
+def _store_errors(
+    connection: Connection,
+    probe_id: int,
+    days: NDArray[np.datetime64],
+    day: NDArray[np.datetime64],
+    error_c: NDArray[np.float64],
+) -> None:
+    """Make the errors of `days` what is given; a day without a value has none."""
+    of_day = (daily_error.c.probe_id == probe_id, daily_error.c.day == bindparam("gone"))
+    execute_many(
+        connection, delete(daily_error).where(*of_day), ({"gone": one} for one in days.tolist())
+    )
+    rows = (
+        {"probe_id": probe_id, "day": one, "error_c": error}
+        for one, error in zip(day.tolist(), error_c.tolist(), strict=True)
+        if not isnan(error)
+    )
+    execute_many(connection, insert(daily_error), rows)
+
+
+def fetch_daily_errors(
+    connection: Connection, probe_ids: Collection[int], start: date, end: date
+) -> list[tuple[int, date, float]]:
+    """Return probe, day and standard error [degC] of the days that were read by hand."""
+    query = select(daily_error).where(
+        daily_error.c.probe_id.in_(probe_ids), daily_error.c.day.between(start, end)
+    )
+    return [tuple(row) for row in connection.execute(query)]
 
 
 def fetch_daily_means(

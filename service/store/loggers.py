@@ -10,8 +10,18 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
+from probes.hand_days import DayFromInstant
 from service.store.checks import SiteChecks, read_checks
-from service.store.tables import checks, layout, logger, probe, probe_stretch, site, station
+from service.store.tables import (
+    checks,
+    hand_thermometer,
+    layout,
+    logger,
+    probe,
+    probe_stretch,
+    site,
+    station,
+)
 
 BY_HAND = {"interval_min": 1440.0}
 
@@ -44,6 +54,7 @@ class Logger:
 
     layout_name, layout_spec : empty where no files are read
     interval_min : between readings; a thermometer is read by hand, once a day or less
+    by_hand : how a thermometer's readings become days; None: it is none
     """
 
     id: str
@@ -55,6 +66,7 @@ class Logger:
     checks: SiteChecks
     probes: tuple[Probe, ...]
     retired_at: datetime | None = None
+    by_hand: DayFromInstant | None = None
 
     def probe(self, channel: str) -> Probe:
         """Return the probe of a column."""
@@ -84,6 +96,8 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
             logger,
             layout.c.spec,
             station.c.spec.label("station_spec"),
+            hand_thermometer.c.hour_corrections_c,
+            hand_thermometer.c.error_c,
             site.c.utc_offset_min,
             site.c.use_suspect,
             site.c.checks,
@@ -91,6 +105,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         )
         .outerjoin(layout)
         .outerjoin(station)
+        .outerjoin(hand_thermometer)
         .join(site, site.c.id == logger.c.site_id)
         .outerjoin(checks, checks.c.name == site.c.checks)
         .where(logger.c.id == logger_id)
@@ -131,4 +146,13 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         checks=read_checks(found.checks, found.checks_spec),
         probes=tuple(probes),
         retired_at=found.retired_at,
+        by_hand=_day_from_instant(found) if found.kind == "hand" else None,
     )
+
+
+def _day_from_instant(row: Any) -> DayFromInstant:
+    corrections_c = {
+        float(depth_cm): {int(hour): add_c for hour, add_c in of_depth.items()}
+        for depth_cm, of_depth in row.hour_corrections_c.items()
+    }
+    return DayFromInstant(corrections_c, row.error_c)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
+from typing import Any
 
 from sqlalchemy import Connection, false, func, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
-from alerts.notices import Notice, StationSource
+from alerts.notices import HandSource, Notice, StationSource
 from service.rule_sets import fetch_rules
 from service.store.recipients import find_readers
 from service.store.tables import (
@@ -94,7 +95,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
         fields["root_zone_cm"] = (row["root_zone_top_cm"], row["root_zone_bottom_cm"])
         fields["basis_cm"] = tuple(row["basis_cm"])
-        fields["sources"] = tuple(StationSource(**source) for source in row["sources"])
+        fields["sources"] = tuple(map(_source, row["sources"]))
         rule = rules[row["rule"]]
         fields["mean_days"], fields["fall_follows"] = rule.mean_days, "fall" in rule.windows
         for what in ("opened", "closed"):
@@ -102,6 +103,12 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             fields[f"{what}_range"] = earliest and DateRange(earliest, latest)
         waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
     return waiting
+
+
+def _source(row: Mapping[str, Any]) -> StationSource | HandSource:
+    if "names" in row:
+        return HandSource(tuple(row["names"]), row["error_c"])
+    return StationSource(**row)
 
 
 def mark_composed(

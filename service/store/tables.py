@@ -161,12 +161,26 @@ feed_state = Table(  # how far a station's feed has been fetched, and how that w
     Column("failure", Text),
 )
 
-hand_thermometer = Table(  # a logger of kind "hand": a soil thermometer and who reads it when
+hand_thermometer = Table(  # a logger of kind "hand": a soil thermometer
     "hand_thermometer",
     metadata,
     Column("logger_id", ForeignKey("logger.id"), primary_key=True),
-    Column("hour_corrections_c", JSON, nullable=False),  # local hour -> added for the day's value
-    Column("error_c", Float, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("unit", Text),  # "F" | "C"; None: each reading says its own
+    Column("hour_corrections_c", JSON, nullable=False),  # depth -> hour -> added: DayFromInstant
+    Column("error_c", Float),  # of a day's value; None: by depth and hour
+)
+
+hand_note = Table(  # who read a thermometer and what they wrote, of each reading of an import
+    "hand_note",
+    metadata,
+    Column("import_id", ForeignKey("import_batch.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),  # within the import, the first being 1
+    Column("probe_id", ForeignKey("probe.id"), nullable=False),
+    Column("observed_at", UtcInstant, nullable=False),
+    Column("said", Text, nullable=False),  # the temperature as it was given, "61.5F"
+    Column("person", Text, nullable=False),
+    Column("note", Text, nullable=False),
 )
 
 unchecked_logger = Table(  # its readings are from before all checks: to be flagged once
@@ -357,6 +371,14 @@ daily_mean = Table(  # contract: probes.frames.DailyMeans
     sqlite_with_rowid=False,
 )
 
+daily_error = Table(  # standard error of days whose value was made from instants read by hand
+    "daily_error",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("error_c", Float, nullable=False),
+)
+
 round_ = Table(
     "round",
     metadata,
@@ -388,7 +410,7 @@ notice = Table(  # one thing to tell about one block: alerts.notices.Notice
     Column("mean_on", Date),
     Column("limit_c", Float),
     Column("basis_cm", JSON, nullable=False),
-    Column("sources", JSON, nullable=False),  # stations: alerts.notices.StationSource
+    Column("sources", JSON, nullable=False),  # of alerts.notices.Source
     Index(None, "block_id", "season"),
 )
 

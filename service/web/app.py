@@ -6,11 +6,14 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
 
 from service.scheduler import start_scheduler
 from service.settings import Settings
 from service.web.bearer import Door
+from service.web.hand_api import hand_api_routes
+from service.web.hand_page import hand_page_routes
 from service.web.problems import Problem, answer_problem
 from service.web.readings import readings_routes
 from service.web.windows import windows_routes
@@ -29,6 +32,12 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     app = FastAPI(title="Digseason", lifespan=lifespan)
     app.add_exception_handler(Problem, answer_problem)
     door = Door(engine, settings)
-    for routes in (windows_routes(engine, settings), readings_routes(engine, door)):
+    app.mount("/static", StaticFiles(packages=[("service.web", "static")]))
+    for routes in (
+        windows_routes(engine, settings),
+        readings_routes(engine, door),
+        hand_api_routes(engine, door),
+        hand_page_routes(engine, door),
+    ):
         app.include_router(routes)
     return app

@@ -54,13 +54,11 @@ def readings_routes(engine: Engine, door: Door) -> APIRouter:
 
         def keep() -> ImportReport:
             try:
-                content = read(body)
+                return _keep(engine, token, body, read(body))
             except BodyError as error:
                 raise Problem(
                     HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", error.lines
                 ) from None
-            try:
-                return _keep(engine, token, body, content)
             except WithdrawnError as error:
                 raise Problem(HTTPStatus.CONFLICT, f"nothing was taken: {error}") from None
 

@@ -52,6 +52,8 @@ WINDOW = {
     "degree_days_c": None,
     "basis": "at 30 cm",
     "source": None,
+    "by_hand": 0,
+    "error_c": 0.2,
     "as_of": "2025-05-12",
 }
 
@@ -125,6 +127,7 @@ def test_root_zone_days_as_csv(warmed) -> None:
         "estimated": "0",
         "depths_cm": "30",
         "error_c": "",
+        "by_hand": "0",
     }
     assert len(rows) == 34  # by hand: 1 April to 4 May
 

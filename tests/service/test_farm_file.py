@@ -19,7 +19,7 @@ from service.farm.models import FROM_FIRST_READING, TABLES, Farm, ProbeEntry
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables, read_farm_file
 from service.farm.text import NAMED, pair_text
-from tests.farms import CHECKS, RULE, STATION, farm_text
+from tests.farms import CHECKS, RULE, STATION, THERMOMETER, farm_text
 
 EXAMPLE = Path(__file__).parents[2] / "service" / "farm" / "example.toml"
 PROBLEMS = Path(__file__).with_name("farm_problems.txt").read_text(encoding="utf-8")
@@ -60,7 +60,7 @@ def one_table(tables: dict[str, Any], kind: str) -> dict[str, Any]:
     ids=lambda text: text.partition(": ")[2][:40],
 )
 def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, problem):
-    tables = tomllib.loads(farm_text(more=STATION + RULE + CHECKS))
+    tables = tomllib.loads(farm_text(more=STATION + RULE + CHECKS + THERMOMETER))
     kind, _, line = edit.partition(": ")
     if line.endswith(" ="):
         del one_table(tables, kind)[line.removesuffix(" =")]
@@ -103,7 +103,7 @@ def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, prob
             "[vine.old]\nplanted = 1998\n[[recipient]]",
             "[vine]: no such table; the tables are [organisation], [[district]], [[site]], "
             "[checks.NAME], [rule.NAME], [[block]], [layout.NAME], [[logger]], [[station]], "
-            "[[recipient]]",
+            "[[thermometer]], [[recipient]]",
         ),
         (
             "[[logger]]",
@@ -219,7 +219,7 @@ toml_values = st.recursive(
 @settings(deadline=None)
 @given(data=st.data(), value=toml_values)
 def test_no_value_in_any_place_is_more_than_an_error_of_the_file(data, value):
-    tables = tomllib.loads(farm_text(more=STATION + RULE + CHECKS))
+    tables = tomllib.loads(farm_text(more=STATION + RULE + CHECKS + THERMOMETER))
     kind = data.draw(st.sampled_from(["top", *TABLES]))
     if kind == "top":
         tables[data.draw(st.sampled_from([*TABLES, "station"]))] = value
