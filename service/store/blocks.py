@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
@@ -71,7 +71,7 @@ class Block:
     sources: tuple[StationSource, ...]
     ground: Ground | None
     thermometers: tuple[str, ...]
-    hand_probes: Set[int]
+    hand_probes: frozenset[int]
 
     @property
     def in_use(self) -> list[Stretch]:
@@ -148,7 +148,9 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             ground=_ground(carried[row.id]) if row.id in carried else None,
             sources=tuple(_source(row, stations[one]) for one in loggers_now if one in stations),
             thermometers=tuple(thermometers[one] for one in loggers_now if one in thermometers),
-            hand_probes=hand_probes & {stretch.probe_id for stretch in serving[row.id]},
+            hand_probes=frozenset(
+                stretch.probe_id for stretch in serving[row.id] if stretch.probe_id in hand_probes
+            ),
         )
         found.append(one)
     return found

@@ -75,7 +75,7 @@ def test_a_station_is_not_called_as_a_retired_logger(engine):
     more = '[[logger]]\nid = "b1"\nsite = "upper"\nlayout = "plain"\n'
     set_up(engine, FARM + more)
     set_up(engine, FARM, retire=True)
-    with pytest.raises(FarmFileError, match="a retired logger or station has this id"):
+    with pytest.raises(FarmFileError, match="a retired logger or station or thermometer"):
         set_up(engine, FARM + STATION)
 
 
