@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 
 from service.cli.options import DAY, wrap_text
 from service.cli.progress import progress_bar
+from service.cli.rejects import describe_rejects
 from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
 from service.intake.reports import COUNTS
 from service.store.engine import reading
@@ -111,10 +112,9 @@ def _describe(report: FetchReport) -> Iterator[str]:
         yield from wrap_text(f"failed: {report.failure}", 2)
     for sign in readings.signs:
         yield from wrap_text(f"sign of a wrong clock or unit: {sign}", 2)
-    for reject in readings.rejects[:LISTED]:
-        yield from wrap_text(f"rejected: {reject.file}, line {reject.line}: {reject.reason}", 2)
-    if len(readings.rejects) > LISTED:
-        yield f"  and {len(readings.rejects) - LISTED:,} more: --json lists all"
+    if readings.rejects:
+        yield "  rejected"
+    yield from describe_rejects(readings.rejects)
     for one in readings.conflicts[:LISTED]:
         when = f"{one.channel}, {one.observed_at:%Y-%m-%d %H:%M} UTC"
         yield from wrap_text(

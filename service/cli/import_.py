@@ -11,8 +11,9 @@ from pathlib import Path
 import click
 
 from probes.logger_files import FileRefused
-from service.cli.options import WIDTH, wrap_text
+from service.cli.options import wrap_text
 from service.cli.progress import progress_bar
+from service.cli.rejects import describe_rejects
 from service.intake.files import import_file
 from service.intake.ingest import Progress
 from service.intake.known import WithdrawnError
@@ -114,13 +115,7 @@ def _describe(
         yield from wrap_text(sign, 2)
     if report.rejects:
         yield "\nRejected"
-    for reject in report.rejects[:LISTED]:
-        line = "" if reject.line is None else f", line {reject.line}"
-        yield from wrap_text(f"{reject.file}{line}: {reject.reason}", 2)
-        if reject.text:
-            yield f"      {reject.text[: WIDTH - 6]}"
-    if len(report.rejects) > LISTED:
-        yield f"  and {len(report.rejects) - LISTED:,} more: --json lists all"
+    yield from describe_rejects(report.rejects)
     if report.conflicts:
         yield "\nConflicting: the value that came first is kept"
     for conflict in report.conflicts[:LISTED]:

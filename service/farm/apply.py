@@ -14,7 +14,7 @@ from service.farm.layouts import find_corrections, probe_history, thermometer_hi
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
-from service.farm.rows import carry_rows, list_rows, row_of
+from service.farm.rows import NEVER_FETCHED, carry_rows, list_rows, row_of
 from service.farm.text import table_label
 from service.farm.values import probe_name
 from service.flags import refresh_flags
@@ -43,6 +43,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     ]
     _write_rows(connection, farm, changes)
     _write_lists(connection, farm, changes)
+    _ask_anew(connection, changes)
     _retire(connection, changes, now)
     _write_histories(connection, whole)
     _write_corrections(connection, whole)
@@ -138,6 +139,17 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         members = [row for key in keys for row in rows_of(farm.tables(kind)[key])]
         if members:
             connection.execute(insert(table), members)
+
+
+def _ask_anew(connection: Connection, changes: list[Change]) -> None:
+    """Let stations whose layout has changed be fetched from the first day on.
+
+    What the old one rejected would lie before the days that are asked for again each time.
+    """
+    layouts = [c.key for c in changes if c.table == "layout" and c.what == "changed"]
+    of_layouts = select(tables.logger.c.id).where(tables.logger.c.layout_name.in_(layouts))
+    state = tables.feed_state
+    connection.execute(update(state).where(state.c.logger_id.in_(of_layouts)).values(NEVER_FETCHED))
 
 
 def _retire(connection: Connection, changes: list[Change], now: datetime) -> None:

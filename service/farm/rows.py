@@ -29,7 +29,7 @@ from service.farm.stations import FEED_KEYS, interval_min
 
 Row = dict[str, Any]
 
-NEVER_FETCHED: Row = {  # also of a station that was changed: it may ask for other readings now
+NEVER_FETCHED: Row = {  # also of a station that was changed, or its layout: it may say more now
     "attempted_at": None,
     "fetched_at": None,
     "validators": {"since": None, "urls": {}},

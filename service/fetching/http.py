@@ -251,7 +251,10 @@ class Fetcher:
                     "check that the address is that of readings"
                 )
             if self.seconds() - begun_s > self.whole_answer_s:
-                raise _TryAgainError(f"the answer takes longer than {self.whole_answer_s:g} s")
+                raise PassingFetchError(
+                    f"{url}: the answer takes longer than {self.whole_answer_s:g} s; "
+                    "the next fetch tries again"
+                )
         return bytes(content)
 
 

@@ -106,3 +106,24 @@ def test_a_station_takes_no_files(data: Path, tmp_path: Path) -> None:
     code, printed = run(data, "import", "--logger", "b1", str(tmp_path / "farm.toml"))
     assert code == 2
     assert "'b1' has no layout: its readings come in no files" in printed
+
+
+def test_a_station_whose_layout_is_mended_is_asked_again_for_all_of_it(
+    tmp_path: Path, server: HttpServer
+) -> None:
+    server.say(Reply(b"time,t\n2025-03-01T10:00:00Z,5\n2026-11-01T10:00:00Z,9\n"))
+    data, farm = tmp_path / "data", tmp_path / "farm.toml"
+    station = (
+        '[[station]]\nid = "r"\nsite = "upper"\nfeed = "plain"\nlayout = "net"\n'
+        f'url = "{server.address}"\nallow_hosts = ["127.0.0.1"]\nfirst_day = 2025-01-01\n'
+        '[layout.net]\ntime = "time"\ntime_format = "iso8601"\nstamp = "instant"\n'
+        'interval_min = 60\nunit = "C"\ncolumns = { "t" = 20 }\nclock = '
+    )
+    farm.write_text(farms.farm_text(north=True) + station + '"UTC+00:00"\n')
+    run(data, "setup", str(farm))
+    code, printed = run(data, "fetch")
+    assert code == 1
+    assert "line 2: '2025-03-01T10:00:00Z' states its own offset" in " ".join(printed.split())
+    farm.write_text(farms.farm_text(north=True) + station + '"stamp"\n')
+    run(data, "setup", str(farm))
+    assert run(data, "fetch") == (0, "r: 2 inserted\n")

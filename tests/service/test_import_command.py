@@ -145,13 +145,15 @@ def test_people_read_lines_of_80_characters_that_say_all(
     assert "T30, 2025-09-30 15:00 UTC: 15 °C, not 19 °C" in words
 
 
-def test_of_many_rejects_the_first_20_are_shown(data: Path, tmp_path: Path) -> None:
+def test_what_many_lines_have_in_common_is_said_once(data: Path, tmp_path: Path) -> None:
     lines = [f"yesterday {number},1,2" for number in range(1, 31)]
-    path = write_lines(tmp_path / "log.csv", lines)
-    _, output = run(data, "import", "--logger", LOGGER, str(path))
-    assert "yesterday 20,1,2" in output
-    assert "yesterday 21,1,2" not in output
-    assert "and 10 more: --json lists all" in output
+    path = write_lines(tmp_path / "log.csv", [*lines, "2025-10-01 12:00,a,b"])
+    code, output = run(data, "import", "--logger", LOGGER, str(path))
+    assert code == 1
+    assert "yesterday 1,1,2" in output
+    assert "yesterday 2,1,2" not in output
+    assert "so too 29 more, lines 3 to 31: --json lists all" in output
+    assert "line 32: 'a' in column 'T15' is no number" in " ".join(output.split())
 
 
 def test_the_store_may_be_a_postgresql(

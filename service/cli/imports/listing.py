@@ -21,6 +21,7 @@ from service.cli.imports.words import (
     instant_text,
 )
 from service.cli.options import WIDTH, format_options, print_records, wrap_text
+from service.cli.rejects import describe_rejects
 from service.intake.reports import COUNTS
 from service.store.engine import reading
 from service.store.imports import (
@@ -131,12 +132,7 @@ def _show(batch: Batch, rejects: Sequence[Reject], conflicts: Sequence[Conflict]
         yield from wrap_text(sign, 2)
     if rejects:
         yield "\nRejected"
-    for reject in rejects[:LISTED]:
-        yield from wrap_text(f"line {reject.line}: {reject.reason}", 2)
-        if reject.text:
-            yield f"      {reject.text[: WIDTH - 6]}"
-    if len(rejects) > LISTED:
-        yield f"  and {len(rejects) - LISTED:,} more: --json lists all"
+    yield from describe_rejects(rejects)
     if conflicts:
         yield "\nConflicting"
     yield from describe_conflicts(conflicts)

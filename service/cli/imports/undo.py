@@ -102,6 +102,12 @@ def _describe(rereads: Sequence[Reread]) -> Iterator[str]:
             yield from wrap_text(f"{title}: stays as it was: {one.refused}", 0)
         elif before == after:
             yield from wrap_text(f"{title}: {after}, as before", 0)
+            if one.before.source == "feed":
+                yield from wrap_text(
+                    "Of a station only readings are kept, with no layout; withdraw the import "
+                    "and `digseason fetch --since DAY` to ask its network anew",
+                    2,
+                )
         else:
             yield from wrap_text(f"{title}: {after}", 0)
             yield from wrap_text(f"before: {before}", 2)
