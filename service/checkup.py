@@ -89,7 +89,7 @@ def _check_disk(connection: Connection, settings: Settings) -> Finding:
     free_bytes = shutil.disk_usage(settings.data).free
     own_bytes = 0
     if connection.dialect.name == "sqlite":
-        own_bytes = (settings.data / "digseason.db").stat().st_size
+        own_bytes = settings.store_file.stat().st_size
     said = f"{free_bytes / 1e9:,.1f} GB free where {settings.data} lies"
     if free_bytes >= max(LEAST_FREE_BYTES, own_bytes):
         return Finding("disk", said)

@@ -25,9 +25,14 @@ class Settings(BaseSettings):
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
 
     @property
+    def store_file(self) -> Path:
+        """The SQLite file that is the database unless a URL is set."""
+        return self.data / "digseason.db"
+
+    @property
     def store_url(self) -> str:
-        """The database: the SQLite file in the data folder unless a URL is set."""
-        return self.database_url or f"sqlite:///{self.data / 'digseason.db'}"
+        """The database."""
+        return self.database_url or f"sqlite:///{self.store_file}"
 
     @property
     def inbox(self) -> Path:

@@ -19,10 +19,7 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
 
     The store is closed as the command ends that opened it.
     """
-    try:
-        settings = Settings(data=data)
-    except ValidationError as error:
-        raise click.UsageError("; ".join(map(_fault, error.errors()))) from None
+    settings = _read_settings(data)
     settings.data.mkdir(mode=0o700, parents=True, exist_ok=True)  # it holds addresses
     engine = open_engine(settings.store_url)
     click.get_current_context().call_on_close(engine.dispose)
@@ -31,6 +28,19 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
     except StoreTooNewError as error:
         raise click.UsageError(str(error)) from None
     return settings, engine
+
+
+def has_store(data: Path) -> bool:
+    """Return whether there is a store to open, without making one."""
+    settings = _read_settings(data)
+    return bool(settings.database_url) or settings.store_file.exists()
+
+
+def _read_settings(data: Path) -> Settings:
+    try:
+        return Settings(data=data)
+    except ValidationError as error:
+        raise click.UsageError("; ".join(map(_fault, error.errors()))) from None
 
 
 def _fault(fault: ErrorDetails) -> str:

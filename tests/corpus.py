@@ -11,7 +11,7 @@ from typing import Any
 from probes.frames import LoggerFile
 from probes.layouts import Layout
 from probes.logger_files import read_logger_file
-from probes.proposing.propose import trial_layout
+from probes.proposing.trials import trial_layout
 
 CORPUS = Path(__file__).parent / "probes" / "corpus"
 _TABLE = tomllib.loads((CORPUS / "cases.toml").read_text(encoding="utf-8"))

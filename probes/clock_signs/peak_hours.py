@@ -6,11 +6,14 @@ clock that is hours off shows. d, the damping depth of the daily wave, is 5 to 1
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import tau
 
 import numpy as np
 from numpy.typing import NDArray
+
+from probes.frames import LoggerFile
 
 DAY_H = 24
 DAY_US = 86_400_000_000
@@ -31,6 +34,9 @@ CLEAR_SHARE = 0.7
 
 ENOUGH_OF_DAY = 0.9
 FEWEST_DAYS = 5
+LEAST_SHIFT_H = 1.0
+"""By how much a peak hour must be impossible to count."""
+
 LONGEST_INTERVAL_MIN = 180
 
 
@@ -130,3 +136,53 @@ def find_peak_hour(
         int(clear.sum()),
         int(impossible.sum()),
     )
+
+
+def find_peak_hours(
+    file: LoggerFile, depth_cm: Mapping[str, float], longitude_deg: float, interval_min: float
+) -> Iterator[PeakHour]:
+    """Yield when the days of a file peak at each depth that is clear, the shallowest first.
+
+    Parameters
+    ----------
+    file : LoggerFile
+    depth_cm : mapping of str to float
+        Of each channel.
+    longitude_deg, interval_min : float
+        As of `find_peak_hour`.
+    """
+    for channel, at_cm in sorted(depth_cm.items(), key=lambda item: item[1]):
+        if channel not in file.channels:
+            continue
+        soil_temp_c = file.soil_temp_c[:, file.channels.index(channel)]
+        known = ~np.isnan(soil_temp_c)
+        peak = find_peak_hour(
+            file.observed_at[known], soil_temp_c[known], at_cm, longitude_deg, interval_min
+        )
+        if peak is not None:
+            yield peak
+
+
+def find_impossible_peaks(
+    file: LoggerFile,
+    depth_cm: Mapping[str, float],
+    longitude_deg: float,
+    interval_min: float,
+    least_shift_h: float = LEAST_SHIFT_H,
+) -> list[PeakHour]:
+    """Return the peaks at hours that their depths do not allow; parameters as above.
+
+    The shallowest depth that is clear knows its hour best: where it is possible, none is returned.
+    """
+    impossible = []
+    for peak in find_peak_hours(file, depth_cm, longitude_deg, interval_min):
+        if abs(peak.shift_h) < least_shift_h or 2 * peak.impossible_days <= peak.days:
+            break
+        impossible.append(peak)
+    return impossible
+
+
+def hour_text(hour: float) -> str:
+    """Return an hour, which may be past 24, as 16:40."""
+    minutes = round(hour * 60) % (24 * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"

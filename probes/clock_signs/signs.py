@@ -10,15 +10,12 @@ import numpy as np
 
 from probes.clock import Clock
 from probes.clock_signs.drift import find_drift
-from probes.clock_signs.peak_hours import PeakHour, find_peak_hour
+from probes.clock_signs.peak_hours import find_impossible_peaks, hour_text
 from probes.clock_signs.steps import find_jumps, find_steps_back
 from probes.clock_signs.summer_time import find_summer_time
 from probes.frames import LoggerFile
 from probes.future_stamps import TOLERANCE, reject_future
 from probes.reset_clocks import find_reset
-
-LEAST_SHIFT_H = 1.0
-"""By how much a peak hour must be impossible to count."""
 
 
 @dataclass(frozen=True)
@@ -92,34 +89,17 @@ def _find_future(file: LoggerFile, arrived_at: datetime) -> list[str]:
 
 
 def _find_impossible_peak(file: LoggerFile, facts: ClockFacts) -> list[str]:
-    """Judge the shallowest depth that is clear, which knows its hour best, and name those alike."""
-    impossible: list[PeakHour] = []
-    by_depth = sorted(facts.depth_cm.items(), key=lambda item: item[1])
-    for channel, depth_cm in by_depth:
-        if channel not in file.channels:
-            continue
-        soil_temp_c = file.soil_temp_c[:, file.channels.index(channel)]
-        known = ~np.isnan(soil_temp_c)
-        peak = find_peak_hour(
-            file.observed_at[known],
-            soil_temp_c[known],
-            depth_cm,
-            facts.longitude_deg,
-            facts.interval_min,
-        )
-        if peak is None:
-            continue
-        if abs(peak.shift_h) < LEAST_SHIFT_H or 2 * peak.impossible_days <= peak.days:
-            break
-        impossible.append(peak)
+    impossible = find_impossible_peaks(
+        file, facts.depth_cm, facts.longitude_deg, facts.interval_min
+    )
     if not impossible:
         return []
     peak = impossible[0]
     depths = ", ".join(f"{one.depth_cm:g}" for one in impossible)
     way = "early" if peak.shift_h > 0 else "late"
     return [
-        f"soil is warmest at {_hour(peak.peak_h)} by the sun at {peak.depth_cm:g} cm, where "
-        f"{_hour(peak.possible_h[0])} to {_hour(peak.possible_h[1])} is possible "
+        f"soil is warmest at {hour_text(peak.peak_h)} by the sun at {peak.depth_cm:g} cm, where "
+        f"{hour_text(peak.possible_h[0])} to {hour_text(peak.possible_h[1])} is possible "
         f"({peak.impossible_days:,} of {peak.days:,} clear days; seen at {depths} cm): "
         f"the stamps are {abs(peak.shift_h):.0f} h or more too {way}; {_remedy(facts)}"
     ]
@@ -129,8 +109,3 @@ def _remedy(facts: ClockFacts) -> str:
     if facts.clock is None:
         return "check the clock of the logger"
     return f'check clock = "{facts.clock.name}" in layout.{facts.layout_name}'
-
-
-def _hour(hour: float) -> str:
-    minutes = round(hour * 60) % (24 * 60)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"

@@ -17,6 +17,9 @@ from probes.stamps import HAPPENS_TWICE, NEVER_HAPPENS
 LONGEST_INTERVAL_MIN = 60
 """Of slower loggers the hour may hold no reading, so that only one that is there says something."""
 
+NIGHTS_TOLD = 3
+DAY = timedelta(days=1)
+
 
 @dataclass(frozen=True)
 class Change:
@@ -46,7 +49,7 @@ def find_changes(zone: str, first: datetime, last: datetime) -> Iterator[Change]
 
     day = first
     while day < last:
-        next_day = min(day + timedelta(days=1), last)
+        next_day = min(day + DAY, last)
         if offset(day) != offset(next_day):
             early, late = day, next_day
             while late - early > timedelta(minutes=1):
@@ -79,28 +82,46 @@ def find_summer_time(
     interval_min : float
     layout_name : str
     """
-    if clock.in_stamp or stamped_at.size < 2:
-        return []
-    has_each_hour = interval_min <= LONGEST_INTERVAL_MIN
-    first, last = (end.item().replace(tzinfo=UTC) for end in (stamped_at.min(), stamped_at.max()))
-    changes = find_changes(clock.zone or zone, first, last)
+    nights = find_nights_against(file, stamped_at, clock, zone, interval_min)
     if clock.zone is None:
-        nights = [one for one in changes if has_each_hour and _follows(stamped_at, clock, one)]
         what = "the logger follows summer time"
         remedy = f'set clock = "{zone}"'
     else:
-        nights = [change for change in changes if _ignores(file, stamped_at, change, interval_min)]
         what = "the logger keeps one time all year"
         standard_min = min((min(c.before_min, c.after_min) for c in nights), default=0)
         remedy = f'set clock = "{format_offset(standard_min)}", or what it shows,'
     if not nights:
         return []
-    days = ", ".join(f"{change.wall[0].item():%Y-%m-%d}" for change in nights[:3])
-    more = f" and {len(nights) - 3} more" if len(nights) > 3 else ""
     return [
-        f"the stamps of {days}{more} say that {what}, against clock = "
+        f"the stamps of {name_nights(nights)} say that {what}, against clock = "
         f'"{clock.name}": {remedy} in layout.{layout_name}'
     ]
+
+
+def find_nights_against(
+    file: LoggerFile,
+    stamped_at: NDArray[np.datetime64],
+    clock: Clock,
+    zone: str,
+    interval_min: float,
+) -> list[Change]:
+    """Return the nights whose stamps contradict a clock; parameters as of `find_summer_time`."""
+    if clock.in_stamp or stamped_at.size < 2:
+        return []
+    first, last = (end.item().replace(tzinfo=UTC) for end in (stamped_at.min(), stamped_at.max()))
+    # a day more, as the clock may be a wrong one
+    changes = find_changes(clock.zone or zone, first - DAY, last + DAY)
+    if clock.zone is not None:
+        return [change for change in changes if _ignores(file, stamped_at, change, interval_min)]
+    has_each_hour = interval_min <= LONGEST_INTERVAL_MIN
+    return [one for one in changes if has_each_hour and _follows(stamped_at, clock, one)]
+
+
+def name_nights(nights: list[Change]) -> str:
+    """Return the days of the first nights, and how many more there are."""
+    days = ", ".join(f"{change.wall[0].item():%Y-%m-%d}" for change in nights[:NIGHTS_TOLD])
+    more = len(nights) - NIGHTS_TOLD
+    return f"{days} and {more} more" if more > 0 else days
 
 
 def _follows(stamped_at: NDArray[np.datetime64], clock: Clock, change: Change) -> bool:

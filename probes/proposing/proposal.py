@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-FOUND, UNDECIDED, YOURS = "found", "undecided", "yours"
-Certainty = Literal["found", "undecided", "yours"]
+FOUND, LIKELY, UNDECIDED, YOURS = "found", "likely", "undecided", "yours"
+Certainty = Literal["found", "likely", "undecided", "yours"]
 
 
 @dataclass(frozen=True)
@@ -15,7 +15,8 @@ class Finding:
 
     value : as the farm file writes it; where it is not found, what was taken for the trial, or None
     evidence : what in the file says so, or why nothing does
-    certainty : "yours": no file says it, only who set up the logger
+    certainty : "likely": to be confirmed by a person; "yours": nothing in the file decides it, and
+        only who set up the logger knows
     """
 
     key: str

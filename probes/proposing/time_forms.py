@@ -55,6 +55,8 @@ class TimeForm:
     time_format: str
     times: tuple[NDArray[np.datetime64], ...]
     """By piece; without the rows that are no times."""
+    in_stamp: bool
+    """Whether stamps state their own offsets."""
 
     def fitting(self) -> int:
         """Return how many stamps it reads."""
@@ -193,7 +195,7 @@ def _try(
     latest = np.datetime64(now.replace(tzinfo=None), "us") + np.timedelta64(1, "D")
     low, high = (FIRST_YEAR, latest) if is_number_form else (FIRST_STAMP, LAST_STAMP)
     times = tuple(piece[(piece >= low) & (piece < high)] for piece in pieces)
-    form = TimeForm(places, time_format, times)
+    form = TimeForm(places, time_format, times, in_stamp)
     rows = sum(map(len, pieces))
     if not form.fitting() or form.fitting() < min(ENOUGH * rows, rows - 1):
         return None

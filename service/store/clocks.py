@@ -13,7 +13,7 @@ from service.store.tables import clock_correction, logger, site
 
 @dataclass(frozen=True)
 class Place:
-    """Where a logger stands: the zone of the people there, and degrees east of Greenwich."""
+    """Where a site lies: the zone of the people there, and degrees east of Greenwich."""
 
     timezone: str
     longitude_deg: float
@@ -23,6 +23,16 @@ def fetch_place(connection: Connection, logger_id: str) -> Place:
     """Return where a logger stands."""
     query = select(site.c.timezone, site.c.longitude).join(logger).where(logger.c.id == logger_id)
     return Place(*connection.execute(query).one())
+
+
+def fetch_site_places(connection: Connection) -> dict[str, Place]:
+    """Return where each site in use lies, by its id."""
+    query = (
+        select(site.c.id, site.c.timezone, site.c.longitude)
+        .where(site.c.retired_at.is_(None))
+        .order_by(site.c.id)
+    )
+    return {site_id: Place(*row) for site_id, *row in connection.execute(query)}
 
 
 def fetch_clock_corrections(connection: Connection, logger_id: str) -> tuple[ClockCorrection, ...]:

@@ -11,13 +11,22 @@ from click.testing import CliRunner
 
 from service.cli import main
 from service.farm.models import LayoutTable
+from tests.commands import digseason
 from tests.corpus import CASES, CORPUS, Case
+from tests.farms import farm_text
+
+NO_DATA = CORPUS / "no-data"
 
 
-def propose(name: str, *words: str) -> tuple[int, str]:
+def propose(name: str, *words: str, data: Path = NO_DATA) -> tuple[int, str]:
     """Propose a layout for a file of the corpus; return exit code and what is printed."""
-    result = CliRunner().invoke(main, ["propose", str(CORPUS / name), *words])
+    result = CliRunner().invoke(main, ["--data", str(data), "propose", str(CORPUS / name), *words])
     return result.exit_code, result.output
+
+
+def said(text: str) -> str:
+    """Return what comments say, without their line ends."""
+    return " ".join(text.replace("#  ", "").split())
 
 
 def test_what_is_found_is_a_layout_once_a_person_adds_what_no_file_says() -> None:
@@ -42,7 +51,10 @@ def test_the_farm_file_takes_every_layout_that_is_proposed(case: Case) -> None:
 def test_each_key_has_its_evidence_beside_it() -> None:
     _, text = propose("comma.csv")
     assert "unit = \"C\"  # header 'Soil 10 cm (degC)'" in text
-    assert '# yours to state: clock = "UTC-08:00": no file says what its logger shows' in text
+    assert (
+        "# undecided, yours to state: clock: --site or --zone says where the logger stands; an "
+        'example: clock = "UTC-08:00"'
+    ) in said(text)
 
 
 def test_the_whole_file_is_read_by_the_proposal_to_show_what_it_gives() -> None:
@@ -69,7 +81,7 @@ def test_json_says_the_same() -> None:
 
 
 def test_values_of_common_digital_sensors_are_named_and_85_is_left_in() -> None:
-    text = " ".join(propose("sentinels.csv")[1].replace("#  ", "").split())
+    text = said(propose("sentinels.csv")[1])
     assert "(-127 °C: a broken line of common digital sensors)" in text
     assert "85 °C stands 1 times" in propose("power_on.csv")[1]
 
@@ -96,5 +108,53 @@ def test_a_header_with_too_few_names_is_told_what_to_do(tmp_path: Path) -> None:
     path = tmp_path / "short.dat"
     path.write_text("\n".join(["When Where", *lines, ""]))
     _, text = propose(str(path))
-    said = " ".join(text.replace("#  ", "").split())
-    assert "give the header a name for each column, or take it out" in said
+    assert "give the header a name for each column, or take it out" in said(text)
+
+
+@pytest.fixture
+def spring(tmp_path: Path) -> Path:
+    """A file that leaves out the hour of Sydney's spring."""
+    # source: the IANA time zone database: 02:00 to 03:00 never happens on 2025-10-05
+    hours = [*(f"04 {hour}" for hour in range(20, 24)), "05 00", "05 01", *("05 03", "05 04")]
+    rows = [f"2025-10-{hour}:00,15.5" for hour in hours]
+    path = tmp_path / "spring.csv"
+    path.write_text("\n".join(["Time,Soil 30 cm (degC)", *rows, ""]))
+    return path
+
+
+def test_a_likely_clock_is_a_comment_whose_mark_a_person_takes_away(spring: Path) -> None:
+    code, text = propose(str(spring), "--zone", "Australia/Sydney")
+    assert code == 0
+    assert '# likely: clock = "Australia/Sydney": at Australia/Sydney only this fits' in said(text)
+    assert "clock" not in tomllib.loads(text)["layout"]["new"]
+    table = tomllib.loads(text.replace("\n# clock", "\nclock"))["layout"]["new"]
+    assert LayoutTable.model_validate(table | {"stamp": "end"}).columns
+    assert table["clock"] == "Australia/Sydney"
+
+
+def test_the_clock_is_sought_at_the_sites_of_the_store(tmp_path: Path, spring: Path) -> None:
+    (tmp_path / "farm.toml").write_text(farm_text())
+    digseason(tmp_path, "setup", tmp_path / "farm.toml")
+    _, every = propose(str(spring), data=tmp_path)
+    _, one = propose(str(spring), "--site", "upper", data=tmp_path)
+    assert one == every
+    assert '# likely: clock = "Australia/Sydney": at upper only this fits' in said(one)
+
+
+def test_no_store_is_made_to_look_for_sites(tmp_path: Path) -> None:
+    propose("comma.csv", data=tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--site", "nowhere"], "there is no site 'nowhere'; known: none yet, run setup first"),
+        (["--zone", "Alder/Bench"], "'Alder/Bench' is no time zone"),
+        (["--zone", "UTC", "--site", "upper"], "give --site or --zone"),
+    ],
+)
+def test_a_place_that_is_none_is_wrong_use(tmp_path: Path, words: list[str], told: str) -> None:
+    code, text = propose("comma.csv", *words, data=tmp_path)
+    assert code == 2
+    assert told in text

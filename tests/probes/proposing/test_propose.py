@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 
 from probes.logger_files import FileRefused
-from probes.proposing.proposal import FOUND, UNDECIDED
+from probes.proposing.proposal import FOUND, UNDECIDED, Proposal
 from probes.proposing.propose import propose_layout
-from tests.corpus import CASES, NOW, Case
+from tests.corpus import CASES, CORPUS, NOW, Case
 
 NOTHING = {
     case.path.name: case.spec["not_proposed"] for case in CASES if "not_proposed" in case.spec
@@ -19,9 +21,14 @@ def name_of(case: Case) -> str:
     return case.path.name
 
 
+@cache
+def proposal_of(name: str) -> Proposal:
+    return propose_layout(CORPUS / name, NOW)
+
+
 @pytest.mark.parametrize("case", PROPOSED, ids=name_of)
 def test_what_a_file_shows_is_found(case: Case) -> None:
-    findings = propose_layout(case.path, NOW).findings
+    findings = proposal_of(case.path.name).findings
     found = {each.key: each.value for each in findings if each.certainty == FOUND}
     expected = case.spec.get("propose", {})
     assert {key: found.get(key) for key in expected} == expected
@@ -31,7 +38,7 @@ def test_what_a_file_shows_is_found(case: Case) -> None:
     "case", [case for case in PROPOSED if "refused" not in case.spec], ids=name_of
 )
 def test_what_nothing_in_a_file_decides_stays_open(case: Case) -> None:
-    proposal = propose_layout(case.path, NOW)
+    proposal = proposal_of(case.path.name)
     undecided = [each.key for each in proposal.findings if each.certainty == UNDECIDED]
     assert undecided == case.spec.get("open", [])
     assert proposal.is_decided == (not undecided)
