@@ -83,8 +83,9 @@ class Noted:
 
     observed_at : with the offset of the place
     again : whether it had been noted before
-    day_c, error_c : the day's value that is made of it, and its standard error; None: the checks
-        let it have none [degC]
+    counts : whether the checks found nothing against it
+    day_c, error_c : the value of its day, and its standard error; None: no reading of that day
+        counts [degC]
     beside : loggers of the site at about that depth and time
     """
 
@@ -94,6 +95,7 @@ class Noted:
     temp_c: float
     unit: Unit
     again: bool
+    counts: bool
     day_c: float | None
     error_c: float | None
     beside: tuple[Beside, ...]
@@ -180,8 +182,9 @@ def confirm(noted: Noted, language: str) -> list[str]:
 
 def _tell_day(noted: Noted, language: str) -> Iterator[str]:
     _ = translations(language).gettext
-    if noted.day_c is None or noted.error_c is None:
+    if not noted.counts:
         yield _("It looks wrong and does not count until someone says that it is right.")
+    if noted.day_c is None or noted.error_c is None:
         return
     yield _("The mean of that day is taken to be {temperature}, give or take {error}.").format(
         temperature=show_temperature(noted.day_c, noted.unit, language),

@@ -105,9 +105,7 @@ def find_slot_means(
     array, shape (n_slots,)
         [degC]
     """
-    usable = np.isin(
-        readings.flag, [GOOD, NOT_EVALUATED, SUSPECT] if use_suspect else [GOOD, NOT_EVALUATED]
-    )
+    usable = find_usable(readings, use_suspect)
     slot = _find_slots(readings, utc_offset_min, slot_hours(interval_min))
     present, place = np.unique(slot[usable], return_inverse=True)
     value_c = (readings.soil_temp_c + calibration_offset_c)[usable]
@@ -129,3 +127,9 @@ def _longest_gaps(
     walls = np.arange(days + 1) * length
     marks = np.sort(np.concatenate([walls, day_place * length + 1 + slot_of_day]))
     return np.maximum.reduceat(np.diff(marks) - 1, np.searchsorted(marks, walls[:-1]))
+
+
+def find_usable(readings: Readings, use_suspect: bool) -> NDArray[np.bool_]:
+    """Return whether each reading counts: GOOD and NOT_EVALUATED do, SUSPECT where it may."""
+    flags = [GOOD, NOT_EVALUATED, SUSPECT] if use_suspect else [GOOD, NOT_EVALUATED]
+    return np.isin(readings.flag, flags)

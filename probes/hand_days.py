@@ -14,7 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from probes.frames import GOOD, NOT_EVALUATED, SUSPECT, DailyMeans, Readings
+from probes.daily import find_usable
+from probes.frames import DailyMeans, Readings
 
 MOST_DAYS_APART = 4
 """Twice a week: days between two that lie further apart have no value. Ours."""
@@ -112,7 +113,6 @@ def find_hand_days(
     Several readings of a day are averaged; their errors may be alike, so the error is their mean. A
     day whose readings may not be used has a NaN mean.
     """
-    flags = [GOOD, NOT_EVALUATED, SUSPECT] if use_suspect else [GOOD, NOT_EVALUATED]
     local = readings.observed_at.astype("datetime64[us]") + np.timedelta64(utc_offset_min, "m")
     day = (local - np.timedelta64(1, "us")).astype("datetime64[D]")  # midnight ends a day
     hour = (local - local.astype("datetime64[D]")) / np.timedelta64(1, "h")
@@ -124,7 +124,7 @@ def find_hand_days(
         by_depth_c = find_error_c(z_cm, h, correction_c is not None)
         error_c[place] = by_depth_c if rule.error_c is None else rule.error_c
     days, of_day = np.unique(day, return_inverse=True)
-    usable = np.isin(readings.flag, flags)
+    usable = find_usable(readings, use_suspect)
     count = np.bincount(of_day[usable], minlength=days.size)
 
     def mean_of(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -15,7 +15,8 @@ from sqlalchemy import Connection
 from alerts.hand_words import HandReadingError, Noted, refuse, write_temperature
 from probes.checks.gross_range import GrossRange
 from probes.clock import AMBIGUOUS, NONEXISTENT, local_to_utc, parse_clock
-from probes.frames import Reject
+from probes.daily import find_usable
+from probes.frames import Readings, Reject
 from probes.hand_texts import HandTextError, parse_temperature
 from probes.units import Unit, to_c
 from service.daily_means import find_days
@@ -110,7 +111,7 @@ def keep_hand_readings(
     if not taken:
         return HandReport((), tuple(refused), None)
     logger = fetch_logger(connection, thermometer.id, lock=True)
-    before = [_kept_c(connection, logger, one) for one in taken]
+    before = [_kept(connection, logger, one).soil_temp_c.size for one in taken]
     rejects = [
         Reject(number, refuse(refusal, "en"), written[number - 1].temperature, 1)
         for number, refusal in refused
@@ -125,11 +126,13 @@ def keep_hand_readings(
     *_, batch = fetch_batches(connection, import_batch.c.sha256 == sha256)
     store_hand_notes(connection, [_note(batch.id, logger, one) for one in taken])
     noted = []
-    for one, kept_before_c in zip(taken, before, strict=True):
-        kept_c = _kept_c(connection, logger, one)
+    for one, was_noted in zip(taken, before, strict=True):
+        kept = _kept(connection, logger, one)
+        kept_c = kept.soil_temp_c.item()
         if kept_c == one.temp_c:
-            again = kept_before_c is not None
-            noted.append((one.number, _noted(connection, logger, thermometer, one, again)))
+            counts = find_usable(kept, logger.use_suspect).item()
+            what = _noted(connection, logger, thermometer, one, bool(was_noted), counts)
+            noted.append((one.number, what))
         else:
             refusal = HandReadingError("other value", temp_c=kept_c, unit=one.unit)
             refused.append((one.number, refusal))
@@ -212,12 +215,10 @@ def _probe_id(logger: Logger, depth_cm: float) -> int:
     )
 
 
-def _kept_c(connection: Connection, logger: Logger, one: _Taken) -> float | None:
-    """Return the value that is kept for the time of a reading."""
+def _kept(connection: Connection, logger: Logger, one: _Taken) -> Readings:
+    """Return what is kept for the time of a reading: one, or none."""
     just_before = one.observed_at - timedelta(microseconds=1)
-    probe_id = _probe_id(logger, one.depth_cm)
-    found = fetch_readings(connection, probe_id, just_before, one.observed_at).soil_temp_c
-    return found.item() if found.size else None
+    return fetch_readings(connection, _probe_id(logger, one.depth_cm), just_before, one.observed_at)
 
 
 def _note(import_id: int, logger: Logger, one: _Taken) -> HandNote:
@@ -230,7 +231,12 @@ def _note(import_id: int, logger: Logger, one: _Taken) -> HandNote:
 
 
 def _noted(
-    connection: Connection, logger: Logger, thermometer: Thermometer, one: _Taken, again: bool
+    connection: Connection,
+    logger: Logger,
+    thermometer: Thermometer,
+    one: _Taken,
+    again: bool,
+    counts: bool,
 ) -> Noted:
     probe_id, place = _probe_id(logger, one.depth_cm), (one.depth_cm, one.observed_at)
     instant = np.array([one.observed_at.replace(tzinfo=None)], "datetime64[us]")
@@ -244,6 +250,7 @@ def _noted(
         temp_c=one.temp_c,
         unit=one.unit,
         again=again,
+        counts=counts,
         day_c=means_c[0] if errors_c else None,
         error_c=errors_c[0] if errors_c else None,
         beside=tuple(find_beside(connection, thermometer.site_id, place, one.temp_c)),

@@ -20,9 +20,11 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from sqlalchemy import Connection, Engine
 
-from alerts.figures import show_depths
+from alerts.figures import show_depths, show_temperature
 from alerts.hand_form import dead_link, form_words, latest_title, not_noted, word_take_back
 from alerts.hand_words import HandReadingError, confirm, refuse, show_time
+from probes.hand_texts import parse_temperature
+from probes.units import to_c
 from service.farm.text import value_text
 from service.intake.hand import Written, find_thermometer, keep_hand_readings
 from service.intake.undoing import withdraw
@@ -206,7 +208,7 @@ def _list(noted: list[HandReading], thermometer: Thermometer, secret: str, langu
         tag(
             "li",
             tag("span", show_time(one.observed_at.astimezone(zone), language)),
-            tag("span", f"{show_depths([one.depth_cm], language)}: {one.said}"),
+            tag("span", _show_reading(one, language)),
             tag(
                 "form",
                 tag("button", word_take_back(language), class_="quiet"),
@@ -219,6 +221,13 @@ def _list(noted: list[HandReading], thermometer: Thermometer, secret: str, langu
         for one in noted[: -LATEST - 1 : -1]
     ]
     return Html(tag("h2", latest_title(language)) + tag("ol", *items, class_="noted"))
+
+
+def _show_reading(one: HandReading, language: str) -> str:
+    value, unit = parse_temperature(one.said)
+    unit = unit or "C"  # it is kept with its unit
+    temperature = show_temperature(to_c(value, unit), unit, language)
+    return f"{show_depths([one.depth_cm], language)}: {temperature}"
 
 
 def _dead_link(language: str) -> Response:

@@ -39,6 +39,15 @@ def test_a_reading_is_noted_with_what_it_makes_of_the_day(hand) -> None:
     )
 
 
+def test_a_reading_that_the_checks_find_wrong_is_answered_so(hand) -> None:
+    day = ("--thermometer", "h1", "--depth", "30", "--at")
+    hand(*day, "2025-10-02 08:30", "--temp", "61.5F")
+    printed = " ".join(hand(*day, "2025-10-02 08:40", "--temp", "99F")[1].split())
+    assert "Noted: 99.0 °F" in printed
+    assert "It looks wrong and does not count until someone says that it is right." in printed
+    assert "The mean of that day is taken to be 61.5 °F" in printed
+
+
 @pytest.mark.parametrize(
     ("words", "code", "what"),
     [
