@@ -6,8 +6,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+from numpy.typing import NDArray
+
 from alerts.notices import What
-from alerts.windows import Kind, Span
+from alerts.rules import WindowRule
+from alerts.states import State
+from alerts.windows import Kind, Span, trailing_mean
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,7 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
 
     An open window is told once, its close once; a window that came and went untold is not news.
     Where an opening that was told has moved or gone, or a close no longer holds, that is one
-    correction.
+    correction; an opening within a window that had been open before has moved to its start.
     """
     believed = _believed(told, as_of)
     for span in spans:
@@ -54,6 +59,36 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
         now = [span for span in spans if (span.season, span.kind) == (season, kind)]
         changes += _of_window(season, kind, now, believed[season, kind])
     return changes
+
+
+def is_known(
+    change: Change,
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    rule: WindowRule,
+    state: State,
+    as_of: date,
+) -> bool:
+    """Return whether readings tell how a window stands that people are told of again.
+
+    That one did not open after all they tell only where the mean of the day that was told is
+    there and, in spring, lies below what opens it. That one is still open takes a recent mean,
+    no older than the close that was told. `root_zone_c` and `days` are one series of
+    alerts.windows.evaluate, `state` the block's on `as_of`.
+    """
+    if change.told is None or (change.span and change.span.closed_on):
+        return True
+    told_opened_on, told_closed_on = change.told
+    means_c = trailing_mean(root_zone_c, rule)
+    if change.span:
+        since = np.datetime64(told_closed_on or change.span.opened_on, "D")
+        until = np.datetime64(as_of, "D")
+        later_c = means_c[(days >= since) & (days <= until)]
+        is_recent = state not in ("no basis", "no recent readings")
+        return is_recent and not np.isnan(later_c).all()
+    mean_c = means_c[days == np.datetime64(told_opened_on, "D")]
+    rules_out = mean_c < rule.spring_opens_c if change.kind == "spring" else ~np.isnan(mean_c)
+    return bool(rules_out.any())
 
 
 def _believed(told: Iterable[Told], as_of: date) -> dict[tuple[int, Kind], dict[date, date | None]]:
@@ -92,11 +127,15 @@ def _of_window(
             changes.append(Change(season, kind, "corrected", span, (span.opened_on, closed_on)))
     for opened_on, closed_on in moved.items():
         nearest = min(untold, key=lambda span: abs(span.opened_on - opened_on), default=None)
-        if nearest is not None:
-            untold.remove(nearest)
-        changes.append(Change(season, kind, "corrected", nearest, (opened_on, closed_on)))
+        around = next((span for span in now if _is_open(span, opened_on)), nearest)
+        untold = [span for span in untold if span is not around]
+        changes.append(Change(season, kind, "corrected", around, (opened_on, closed_on)))
     for span in untold:
         if span.closed_on is None:
             what: What = "opened" if span is now[0] else "opened again"
             changes.append(Change(season, kind, what, span, None))
     return changes
+
+
+def _is_open(span: Span, day: date) -> bool:
+    return span.opened_on <= day and (span.closed_on is None or day < span.closed_on)

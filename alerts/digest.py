@@ -74,7 +74,7 @@ def compose_digest(
     -------
     Digest
         Lines of at most 72 columns: the answer, the blocks by site, loggers and stations, what to
-        do where a block is open, and the cautions; without a block no cautions of digging.
+        do where a block is or may be open, and the cautions; without a block none of digging.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def compose_digest(
                 )
             )
         )
-    if any(one.is_open for one in news):
+    if any(one.is_open or one.outcome == "not known" for one in news):
         parts.append(_list(_("What to do now"), scouting_card(language)))
     if news:
         parts.append(_list(_("Before you dig"), cautions(language)))

@@ -14,7 +14,9 @@ from alerts.notices import Notice
 from alerts.windows import Kind
 from alerts.words import translations
 
-Outcome = Literal["open", "open, corrected", "corrected", "not opened", "paused", "closed"]
+Outcome = Literal[
+    "open", "open, corrected", "not known", "corrected", "not opened", "paused", "closed"
+]
 
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 """The most useful first."""
@@ -69,6 +71,8 @@ def find_outcome(notice: Notice) -> Outcome:
 
     A window closed by heat, or by cold in spring, can open again: it is paused.
     """
+    if notice.not_known:
+        return "not known"
     if notice.opened_on is None:
         return "not opened"
     if notice.what == "corrected":
@@ -102,6 +106,10 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: dig season is closed")
         case "open, corrected":
             text = _("{block}: dig season is open, its dates are corrected")
+        case "not known" if last.opened_on:
+            text = _("{block}: not known whether {season} is still open")
+        case "not known":
+            text = _("{block}: not known whether {season} has opened")
         case "corrected":
             text = _("{block}: the dates of {season} are corrected")
         case "not opened":
@@ -121,6 +129,8 @@ def name_outcome(outcome: Outcome, where: str, language: str) -> str:
             text = _("closed for now in {where}")
         case "closed":
             text = _("closed in {where}")
+        case "not known":
+            text = _("not known in {where}")
         case "corrected":
             text = _("dates corrected in {where}")
         case "not opened":

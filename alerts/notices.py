@@ -46,7 +46,7 @@ class Notice:
 
     season, kind : the window it is about
     opened_on, not_before, closed_on, reason : as in alerts.windows.Span; for "corrected" what holds
-        now (all None where the window did not open after all)
+        now (all None where no window is left)
     told_opened_on, told_closed_on : for "corrected", what had been told before
     ends_by : the first day on which an open spring window is over at the latest
     mean_c, mean_on : the trailing mean of the root zone and the day it was reached [degC]
@@ -61,6 +61,7 @@ class Notice:
     opened_range, closed_range : as in alerts.bounds.Bounds
     carried : whether the temperature is carried down from its basis, which is too shallow
     estimated : whether otherwise days behind its date were not measured in full
+    not_known : for "corrected", whether too few readings are left to tell how things stand now
     """
 
     block_id: str
@@ -89,6 +90,7 @@ class Notice:
     closed_range: DateRange | None = None
     carried: bool = False
     estimated: bool = False
+    not_known: bool = False
 
     @property
     def stations(self) -> tuple[StationSource, ...]:

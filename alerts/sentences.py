@@ -44,9 +44,14 @@ def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
     season = name_season(notice.kind, language)
     told = show_day(told_on, language, as_of) if told_on else ""
     if opened_on is None:
-        yield _("{season} did not open after all; the day you were told was {told}.").format(
-            season=season, told=told
-        )
+        if notice.not_known:
+            text = _(
+                "Whether {season} has opened is not known: the readings behind the day you were "
+                "told, {told}, were taken back or no longer count."
+            )
+        else:
+            text = _("{season} did not open after all; the day you were told was {told}.")
+        yield text.format(season=season, told=told)
         return
     if told_on and told_on != opened_on:
         text = _("{season} opened {when}; the day you were told was {told}.")
@@ -68,9 +73,18 @@ def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
 def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
     _ = translations(language).gettext
     told_on, closed_on = notice.told_closed_on, notice.closed_on
-    if closed_on is None and (told_on is None or notice.opened_on is None):
+    if notice.opened_on is None:
         return
-    if closed_on is None:
+    if notice.not_known and told_on:
+        text = _(
+            "Whether it is still open is not known: the readings behind the closing day you were "
+            "told, {told}, were taken back or no longer count."
+        )
+    elif notice.not_known:
+        text = _("Whether it is still open is not known: readings after that are missing.")
+    elif closed_on is None and told_on is None:
+        return
+    elif closed_on is None:
         text = _("{season} is still open; the closing day you were told was {told}.")
     elif told_on and told_on != closed_on:
         text = _("{season} closed {when}; the day you were told was {told}.")
@@ -152,8 +166,13 @@ def _tell_why(notice: Notice, language: str) -> Iterator[str]:
             yield _("Dig seasons are counted by the year, and a new year has begun.")
         case None if notice.kind == "fall" and notice.what == "opened":
             yield _("The soil has passed its summer peak and is cooling.")
-    if notice.what == "corrected":
-        yield _("Readings that came late or were corrected have changed this.")
+    if notice.not_known:
+        yield _(
+            "To find out, measure the soil at {interval} with a thermometer, or dig and look; "
+            "otherwise wait for readings."
+        ).format(interval=show_interval(*notice.root_zone_cm, language))
+    elif notice.what == "corrected":
+        yield _("Readings that came late, were corrected or were taken back have changed this.")
 
 
 def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) -> Iterator[str]:

@@ -105,6 +105,8 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     language = reader.language
     _ = translations(language).gettext
     details: list[str] = []
+    if notice.not_known:
+        details.append(_("Readings gone: look or wait."))
     if notice.by_hand and notice.by_hand.error_c is not None:
         error = show_error(notice.by_hand.error_c, reader.unit, language)
         text = _("From hand readings, +-{error}.")

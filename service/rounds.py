@@ -12,7 +12,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine
 
-from alerts.changes import Change, find_changes
+from alerts.changes import Change, find_changes, is_known
 from alerts.notices import Notice
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
@@ -122,6 +122,11 @@ def _evaluate(
     return evaluations, notices
 
 
+def _is_known(one: BlockEvaluation, change: Change) -> bool:
+    zone = one.root_zone
+    return is_known(change, zone.root_zone_c, zone.day, one.rule, one.state, one.as_of)
+
+
 def _notice(one: BlockEvaluation, change: Change) -> Notice:
     """Return the notice of a change, with the facts its text needs."""
     rule, span, standing = one.rule, change.span, one.evaluation.standing
@@ -169,4 +174,5 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         estimated=not one.root_zone.is_carried
         and span is not None
         and rests_on_estimates(one, span.closed_on or span.opened_on),
+        not_known=not _is_known(one, change),
     )

@@ -39,6 +39,15 @@ NOT_OPENED: dict[str, Any] = {
     "told_opened_on": date(2025, 10, 4),
 }
 
+NOT_KNOWN: dict[str, Any] = {**NOT_OPENED, "mean_on": date(2025, 9, 25), "not_known": True}
+NOT_KNOWN_OPEN: dict[str, Any] = {
+    "what": "corrected",
+    "told_opened_on": date(2025, 10, 4),
+    "told_closed_on": date(2025, 10, 16),
+    "mean_on": date(2025, 10, 10),
+    "not_known": True,
+}
+
 
 def make_notice(block: str = "Terrace 7", site: str = "Alder Bench", **changes: Any) -> Notice:
     """Return OPENED for a block of this name, with changes."""

@@ -37,7 +37,8 @@ def command(data: Path, as_of: date | None) -> None:
         told = f"{notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}"
         if notice.carried:
             told += f", estimated from {show_depths(notice.basis_cm, 'en')}"
-        click.echo(f"  {told}{', date estimated' * notice.estimated}")
+        told += ", date estimated" * notice.estimated
+        click.echo(f"  {told}{', how it stands is not known' * notice.not_known}")
     for silence in report.silences:
         depth = "" if silence.depth_cm is None else f" at {silence.depth_cm:g} cm"
         click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")

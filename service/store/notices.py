@@ -23,6 +23,9 @@ from service.store.tables import (
     site,
 )
 
+DOUBTS = ("carried", "estimated", "not_known")
+"""What of a notice was not measured: columns of `notice_estimate`, fields of Notice."""
+
 
 def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
     """Return what has been told of each block since a season, oldest first."""
@@ -44,9 +47,9 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
         connection.execute(insert(notice_bounds).values(notice_id=notice_id, **_bounds_row(one)))
-        if one.carried or one.estimated:
-            estimate = {"carried": one.carried, "estimated": one.estimated}
-            connection.execute(insert(notice_estimate).values(notice_id=notice_id, **estimate))
+        doubts = {name: getattr(one, name) for name in DOUBTS}
+        if any(doubts.values()):
+            connection.execute(insert(notice_estimate).values(notice_id=notice_id, **doubts))
         for name in find_readers(connection, [one.block_id]):
             connection.execute(
                 insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
@@ -73,8 +76,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             notice_recipient.c.recipient_name,
             notice,
             notice_bounds,
-            func.coalesce(notice_estimate.c.carried, false()).label("carried"),
-            func.coalesce(notice_estimate.c.estimated, false()).label("estimated"),
+            *(func.coalesce(notice_estimate.c[name], false()).label(name) for name in DOUBTS),
             block.c.name.label("block_name"),
             block.c.rule,
             block.c.root_zone_top_cm,

@@ -431,6 +431,7 @@ notice_estimate = Table(  # what of a notice was not measured; no row: all was
     Column("notice_id", ForeignKey("notice.id"), primary_key=True),
     Column("carried", Boolean, nullable=False),
     Column("estimated", Boolean, nullable=False),
+    Column("not_known", Boolean, nullable=False),
 )
 
 outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for its close

@@ -2,9 +2,11 @@
 
 from datetime import date
 
+import numpy as np
 import pytest
 
-from alerts.changes import Change, Told, find_changes
+from alerts.changes import Change, Told, find_changes, is_known
+from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.windows import Span
 
 APR_03, APR_10, APR_20, APR_25, MAY_30 = (
@@ -85,6 +87,12 @@ CLOSED = told("closed", APR_03, APR_10)
             id="a close that moved",
         ),
         pytest.param(
+            [spring(APR_03)],
+            [OPENED, CLOSED, told("opened again", APR_20)],
+            [("corrected", APR_03, (APR_03, APR_10)), ("corrected", APR_03, (APR_20, None))],
+            id="a pause that never was",
+        ),
+        pytest.param(
             [spring(APR_03, APR_10), spring(APR_20)],
             [told("opened", APR_20)],
             [],
@@ -113,3 +121,34 @@ def test_the_turn_of_the_season_closes_spring_before_it_opens_fall() -> None:
         Change(2025, "spring", "closed", spring(APR_03, APR_20), None),
         Change(2025, "fall", "opened", fall, None),
     ]
+
+
+GONE = Change(2025, "spring", "corrected", None, (APR_10, None))
+OPEN = Change(2025, "spring", "corrected", spring(APR_03), (APR_03, APR_20))
+
+
+@pytest.mark.parametrize(
+    ("change", "temps_c", "state", "known"),
+    [
+        # by hand: 64 °F are 17.78 °C; the days are 1 to 25 April
+        pytest.param(GONE, [15.0] * 25, "too cold", True, id="too cold on the day told"),
+        pytest.param(GONE, [15.0] * 5, "no recent readings", False, id="nothing of that day"),
+        pytest.param(
+            GONE, [np.nan] * 5 + [19.0] * 20, "spring start not seen", False, id="start not seen"
+        ),
+        pytest.param(
+            Change(2025, "fall", "corrected", None, (APR_10, None)),
+            *([25.0] * 25, "resting", True),
+            id="fall not turned",
+        ),
+        pytest.param(OPEN, [19.0] * 25, "open", True, id="open to this day"),
+        pytest.param(OPEN, [19.0] * 19, "no recent readings", False, id="nothing since the close"),
+        pytest.param(OPEN, [19.0] * 21, "no recent readings", False, id="nothing recent"),
+    ],
+)
+def test_what_readings_tell_of_a_window_is_known_and_no_more(change, temps_c, state, known) -> None:
+    days = np.arange("2025-04-01", "2025-04-26", dtype="datetime64[D]")
+    root_zone_c = np.full(25, np.nan)
+    root_zone_c[: len(temps_c)] = temps_c
+    rule = GRAPE_PHYLLOXERA
+    assert is_known(change, root_zone_c, days, rule, state, APR_25) is known

@@ -18,7 +18,7 @@ from alerts.notices import Notice, StationSource
 from alerts.windows import Kind, Reason
 from alerts.words import LANGUAGES
 from probes.units import f_to_c
-from tests.notices import NOT_OPENED, make_closed, make_notice
+from tests.notices import NOT_KNOWN, NOT_KNOWN_OPEN, NOT_OPENED, make_closed, make_notice
 
 AS_OF = date(2025, 10, 20)
 GOLDENS = Path(__file__).parent / "digests"
@@ -65,7 +65,7 @@ EVERY_NOTICE = [
     make_notice(what="corrected", told_opened_on=date(2025, 9, 30)),
     make_closed("hot", what="corrected", told_opened_on=date(2025, 9, 30)),
     make_notice(what="corrected", told_closed_on=date(2025, 10, 10)),
-    make_notice(**NOT_OPENED),
+    *(make_notice(**what) for what in (NOT_OPENED, NOT_KNOWN, NOT_KNOWN_OPEN)),
     make_notice(not_before=date(2025, 9, 20)),
     make_notice(mean_c=None, limit_c=None),
 ]
@@ -116,12 +116,13 @@ def test_every_digest_carries_the_cautions(notice: Notice, language: str) -> Non
 
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize("notice", EVERY_NOTICE)
-def test_the_scouting_card_comes_with_an_open_block_and_only_then(
+def test_the_scouting_card_comes_where_a_block_is_or_may_be_open_and_only_then(
     notice: Notice, language: str
 ) -> None:
     text = tell(notice, language)
-    is_open = notice.opened_on is not None and notice.closed_on is None
-    assert [words in text for words in CARD[language]] == [is_open] * len(CARD[language])
+    is_open = notice.opened_on is not None and notice.closed_on is None and not notice.not_known
+    may_be_open = is_open or notice.not_known
+    assert [words in text for words in CARD[language]] == [may_be_open] * len(CARD[language])
     assert (NOTHING_ABOUT_A_VINE[language] in text) is not is_open
 
 
@@ -161,6 +162,14 @@ def test_every_reason_has_its_words(language: str) -> None:
         pytest.param(
             make_notice(**NOT_OPENED), "spring dig season did not open after all", id="not opened"
         ),
+        pytest.param(
+            make_notice(**NOT_KNOWN), "not known whether spring dig season has opened", id="unknown"
+        ),
+        pytest.param(
+            make_notice(**NOT_KNOWN_OPEN),
+            "not known whether spring dig season is still open",
+            id="unknown since",
+        ),
     ],
 )
 def test_the_subject_of_one_block_is_right_alone(notice: Notice, subject: str) -> None:
@@ -184,6 +193,11 @@ def test_the_subject_of_one_block_is_right_alone(notice: Notice, subject: str) -
             "Dig season: open in 1 block, open with corrected dates in 1, did not open after all "
             "in 1, closed for now in 1, closed in 1",
             id="mixed",
+        ),
+        pytest.param(
+            [make_notice(**NOT_KNOWN), make_notice("Terrace 8")],
+            "Dig season: open in 1 block, not known in 1",
+            id="not known",
         ),
         pytest.param(
             [make_closed("hot"), make_notice(what="opened again", opened_on=date(2025, 10, 24))],
@@ -290,7 +304,7 @@ def test_a_range_of_a_few_days_is_not_told() -> None:
 def test_a_correction_says_what_was_told_and_what_holds(notice: Notice, told: str) -> None:
     text = tell(notice)
     assert told in text
-    assert "Readings that came late or were corrected have changed this." in text
+    assert "Readings that came late, were corrected or were taken back have changed this." in text
 
 
 @pytest.mark.parametrize(

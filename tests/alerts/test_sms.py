@@ -16,7 +16,7 @@ from alerts.gsm import count_parts, count_septets
 from alerts.notices import Notice, StationSource
 from alerts.sms import compose_sms
 from probes.units import f_to_c
-from tests.notices import NOT_OPENED, make_closed, make_notice
+from tests.notices import NOT_KNOWN, NOT_KNOWN_OPEN, NOT_OPENED, make_closed, make_notice
 
 AS_OF = date(2025, 10, 20)
 ENGLISH = Reader("Grower", "en", "F", "Alder Bench Growers")
@@ -36,7 +36,7 @@ KINDS = [
     partial(make_notice, estimated=True),
     partial(make_notice, what="opened again"),
     partial(make_notice, what="corrected"),
-    partial(make_notice, **NOT_OPENED),
+    *(partial(make_notice, **what) for what in (NOT_OPENED, NOT_KNOWN, NOT_KNOWN_OPEN)),
     partial(make_closed, "hot"),
     partial(make_closed, "cold"),
     partial(make_closed, "spent"),
@@ -104,6 +104,20 @@ def test_long_names_of_two_septet_letters_are_one_part(
             ENGLISH,
             "Terrace 7 (Alder Bench): spring dig season did not open after all. ",
             id="did not open",
+        ),
+        pytest.param(
+            [make_notice(**NOT_KNOWN)],
+            ENGLISH,
+            "Terrace 7 (Alder Bench): not known whether spring dig season has opened. "
+            "Readings gone: look or wait. ",
+            id="not known",
+        ),
+        pytest.param(
+            [make_notice(**NOT_KNOWN_OPEN)],
+            SPANISH,
+            "Terrace 7 (Alder Bench): no se sabe si la temporada de primavera sigue abierta. "
+            "Sin datos: mirar",
+            id="not known whether open, spanish",
         ),
         pytest.param(
             [make_closed("spent", block="Low"), make_notice("Terrace 8"), make_notice()],

@@ -14,6 +14,14 @@ from tests.processes import run
 
 WARM_C, COLD_C = 20.0, 8.0  # 68 °F opens the window, 46.4 °F does not
 AS_OF = "2025-05-10"
+BY_TEXT = """
+[[recipient]]
+name = "Ben Example"
+role = "grower"
+phone = "+15035550123"
+channels = ["sms"]
+language = "es"
+"""
 
 
 def write_days(path: Path, first: str, last: str, temp_c: float) -> Path:
@@ -32,7 +40,7 @@ def write_days(path: Path, first: str, last: str, temp_c: float) -> Path:
 def data(tmp_path: Path) -> Path:
     """A farm whose block was cold in April, and whose logger brought no May yet."""
     farm = tmp_path / "farm.toml"
-    farm.write_text(farm_text(north=True, depths_cm=[30]))
+    farm.write_text(farm_text(north=True, depths_cm=[30], more=BY_TEXT))
     data = tmp_path / "data"
     assert run(data, "setup", str(farm))[0] == 0
     april = write_days(tmp_path / "april.csv", "2025-03-01", "2025-04-30", COLD_C)
@@ -40,11 +48,15 @@ def data(tmp_path: Path) -> Path:
     return data
 
 
-def mails(data: Path) -> list[str]:
-    found = sorted((data / "outbox").glob("*.eml"), key=lambda path: path.stat().st_mtime_ns)
-    return [
-        message_from_bytes(path.read_bytes(), policy=policy.default).get_content() for path in found
-    ]
+def told(data: Path, form: str) -> list[bytes]:
+    found = sorted((data / "outbox").glob(f"*.{form}"), key=lambda path: path.stat().st_mtime_ns)
+    return [path.read_bytes() for path in found]
+
+
+def mails(data: Path) -> list[tuple[str, str]]:
+    """Return subject and text of the mails that were delivered, on one line each."""
+    found = [message_from_bytes(one, policy=policy.default) for one in told(data, "eml")]
+    return [(mail["Subject"], " ".join(mail.get_content().split())) for mail in found]
 
 
 def windows(data: Path) -> list[dict[str, str]]:
@@ -58,8 +70,8 @@ def test_a_file_of_another_logger_is_withdrawn_and_its_news_taken_back(
     wrong = write_days(tmp_path / "wrong.csv", "2025-05-01", "2025-05-10", WARM_C)
     run(data, "import", "--logger", "u1", str(wrong))
     run(data, "round", "--as-of", AS_OF)
-    (opened,) = mails(data)
-    assert "open" in opened
+    ((opened, _),) = mails(data)
+    assert opened == "Terrace 7: dig season is open"
     assert windows(data) != never
 
     by = ("--by", "Ada Example", "--why", "of another block")
@@ -68,8 +80,17 @@ def test_a_file_of_another_logger_is_withdrawn_and_its_news_taken_back(
     assert windows(data) == never
     run(data, "round", "--as-of", AS_OF)
     run(data, "round", "--as-of", AS_OF)
-    _, corrected = mails(data)
-    assert "orrect" in corrected
+    _, (subject, text) = mails(data)
+    assert subject == "Terrace 7: not known whether spring dig season has opened"
+    assert "the day you were told, 4 May, were taken back or no longer count. " in text
+    assert "(15-45 cm) was at 46.4 °F: the five-day mean of" in text
+    assert "To find out, measure the soil at 15-45 cm with a thermometer, or dig and look" in text
+    assert "did not open" not in text
+    _, sms = told(data, "txt")
+    assert sms.decode() == (
+        "Terrace 7 (Upper Alder): no se sabe si se abrio la temporada de primavera. Sin datos: "
+        "mirar. Atencion: lineas enterradas, calor, filos, normas locales."
+    )
 
     code, output = run(data, "import", "--logger", "u1", str(wrong))
     assert (code, "imports restore 2" in " ".join(output.split())) == (1, True)
