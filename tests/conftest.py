@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +17,16 @@ DATABASES = ("sqlite", "postgresql")
 
 
 @pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file that holds the empty tables."""
+    path = tmp_path_factory.mktemp("template") / "digseason.db"
+    engine = open_engine(f"sqlite:///{path}")
+    upgrade(engine)
+    engine.dispose()
+    return path
+
+
+@pytest.fixture(scope="session")
 def postgres() -> Iterator[Cluster]:
     """A running PostgreSQL; fails with what to do where there is none."""
     with cluster() as running:
@@ -23,8 +34,8 @@ def postgres() -> Iterator[Cluster]:
 
 
 @pytest.fixture(scope="session")
-def postgres_template(postgres: Cluster) -> Iterator[str]:
-    """The name of a PostgreSQL database that holds the empty tables."""
+def postgres_store(postgres: Cluster) -> Iterator[str]:
+    """The name of a PostgreSQL database that holds the tables."""
     with postgres.database() as name:
         engine = open_engine(postgres.url(name))
         upgrade(engine)
@@ -47,15 +58,13 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The address of a store with empty tables."""
     if request.param == "sqlite":
-        url = f"sqlite:///{tmp_path / 'digseason.db'}"
-        engine = open_engine(url)
-        upgrade(engine)
-        engine.dispose()
-        yield url
+        template: Path = request.getfixturevalue("sqlite_template")
+        yield f"sqlite:///{shutil.copy(template, tmp_path)}"
         return
     postgres: Cluster = request.getfixturevalue("postgres")
-    with postgres.database(request.getfixturevalue("postgres_template")) as name:
-        yield postgres.url(name)
+    name: str = request.getfixturevalue("postgres_store")
+    postgres.empty(name)
+    yield postgres.url(name)
 
 
 @pytest.fixture

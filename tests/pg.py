@@ -1,4 +1,4 @@
-"""A real PostgreSQL for the tests: one throw-away cluster, a fresh database for each test."""
+"""A real PostgreSQL for the tests: one throw-away cluster, an empty store for each test."""
 
 from __future__ import annotations
 
@@ -18,6 +18,25 @@ from pathlib import Path
 import psycopg
 
 START_S = 20.0
+EMPTY = """
+do $$
+declare
+    name text;
+begin
+    perform pg_terminate_backend(pid, 10000) from pg_stat_activity
+        where datname = current_database() and backend_type = 'client backend'
+        and pid != pg_backend_pid();
+    set local session_replication_role = replica;  -- no foreign key is asked, row by row
+    for name in select tablename from pg_tables
+        where schemaname = 'public' and tablename != 'alembic_version'
+    loop
+        execute format('delete from %I', name);
+    end loop;
+    perform setval(format('%I', sequencename), start_value, false) from pg_sequences
+        where schemaname = 'public';
+end
+$$
+"""
 LOCALE = ("-E", "UTF8", "--locale=C.UTF-8")
 SETTINGS = (
     *("-c", "listen_addresses=", "-c", "timezone=UTC"),
@@ -37,21 +56,25 @@ class Cluster:
         """Return the address of a database as the store takes it."""
         return f"postgresql+psycopg://test@/{database}?host={self.root}"
 
-    def execute(self, statement: str) -> None:
+    def execute(self, statement: str, database: str = "postgres") -> None:
         """Run one statement that stands outside any transaction."""
-        dsn = f"host={self.root} user=test dbname=postgres"
+        dsn = f"host={self.root} user=test dbname={database}"
         with psycopg.connect(dsn, autocommit=True) as connection:
             connection.execute(statement.encode())
 
     @contextlib.contextmanager
-    def database(self, template: str = "template0") -> Iterator[str]:
-        """Give the name of a fresh copy of `template`, dropped afterwards."""
+    def database(self) -> Iterator[str]:
+        """Give the name of a fresh database, dropped afterwards."""
         name = f"test_{next(self.numbers)}"
-        self.execute(f"create database {name} template {template}")
+        self.execute(f"create database {name} template template0")
         try:
             yield name
         finally:
             self.execute(f"drop database {name} with (force)")
+
+    def empty(self, database: str) -> None:
+        """Take all rows out of a store that nobody uses any more: quicker than a fresh one."""
+        self.execute(EMPTY, database)
 
 
 def find_programs() -> Path:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
+import contextlib
 import re
 import shlex
-import subprocess
 from pathlib import Path
 
 import pytest
 
 from service.cli import COMMANDS
 from service.settings import Settings
-from tests.processes import COMMAND
+from tests.commands import run
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -22,13 +21,9 @@ LINES = re.findall(r"^\$ digseason (.+)$", README, re.MULTILINE)
 @pytest.fixture(scope="module")
 def exit_codes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, int]:
     """The exit code of each command of the README, run in its order on one store."""
-    env = {**os.environ, "DIGSEASON_DATA": str(tmp_path_factory.mktemp("data"))}
-    return {
-        line: subprocess.run(  # noqa: S603 (the README's own commands)
-            [*COMMAND, *shlex.split(line)], cwd=ROOT, env=env, capture_output=True, check=False
-        ).returncode
-        for line in LINES
-    }
+    data = tmp_path_factory.mktemp("data")
+    with contextlib.chdir(ROOT):
+        return {line: run(data, *shlex.split(line))[0] for line in LINES}
 
 
 @pytest.mark.parametrize("line", LINES)

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands import run
 from tests.farms import farm_text
-from tests.processes import run
 
 WARM_C, COLD_C = 20.0, 8.0  # 68 °F opens the window, 46.4 °F does not
 AS_OF = "2025-05-10"

@@ -10,12 +10,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 from sqlalchemy import Engine, func, insert, select
 
-from service.cli import main
 from service.store import tables
 from service.store.engine import open_engine, reading, writing
+from tests.commands import run
 from tests.imported import import_log, set_up, write_log
 from tests.processes import start
 from tests.stores import rows_of
@@ -28,14 +27,6 @@ def filled(engine: Engine, tmp_path: Path) -> Engine:
     values = {hour: (hour % 24 / 2, 15.0) for hour in range(-3000, 900)}
     import_log(engine, write_log(tmp_path / "a.csv", values))
     return engine
-
-
-def run(data: Path, *words: object, database_url: str = "") -> tuple[int, str]:
-    """Run `digseason --data DATA WORDS...`; return its exit code and what it printed."""
-    env = {"DIGSEASON_DATABASE_URL": database_url}
-    result = CliRunner(env=env).invoke(main, ["--data", str(data), *map(str, words)])
-    assert result.exception is None or isinstance(result.exception, SystemExit)
-    return result.exit_code, result.output
 
 
 def opened(data: Path) -> Engine:

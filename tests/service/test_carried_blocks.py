@@ -22,9 +22,9 @@ from service.store import tables
 from service.store.blocks import fetch_blocks
 from service.store.daily import store_daily_means
 from service.store.engine import reading, writing
+from tests.commands import run
 from tests.farms import farm_text, news, set_up, stored_farm
 from tests.planted import PROBE, plant_block, plant_recipient
-from tests.processes import run
 
 CARRIED = farm_text(depths_cm=[10]).replace(
     'name = "Terrace 7"', 'name = "Terrace 7"\ncarry = true'

@@ -26,11 +26,10 @@ from service.store.readings import insert_readings
 from service.store.schema import MIGRATIONS, upgrade
 from service.unchecked import flag_unchecked
 from tests import farms
-from tests.commands import digseason
+from tests.commands import digseason, run
 from tests.farms import CHECKS, news, set_up, stored_farm
 from tests.flagged import NOW, Soil, bring, flags_due, stored_flags, two_weeks
 from tests.planted import PROBE, plant_block
-from tests.processes import run
 
 PLAIN = farms.farm_text(depths_cm=[15, 30])
 FOLLOWED = PLAIN.replace(

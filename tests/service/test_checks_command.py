@@ -7,9 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands import digseason
+from tests.commands import digseason, run
 from tests.farms import farm_text
-from tests.processes import run
 
 OVERRULE = (
     *("checks", "overrule", "good", "--logger", "u1", "--depth", "30"),

@@ -13,8 +13,8 @@ from sqlalchemy import Engine
 
 from probes.units import f_to_c
 from service.store.engine import writing
+from tests.commands import run
 from tests.planted import plant_block, plant_days
-from tests.processes import run
 
 
 @pytest.fixture

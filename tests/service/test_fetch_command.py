@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from service.cli import main
 from tests import farms
+from tests.commands import run
 from tests.crn_files import hourly_lines
 from tests.farms import STATION_ELSEWHERE
 from tests.http_server import HttpServer, Reply, http_server
@@ -32,11 +31,6 @@ def data(tmp_path: Path, server: HttpServer) -> Path:
     farm.write_text(farms.farm_text(north=True) + STATION_ELSEWHERE + url)
     assert run(tmp_path / "data", "setup", str(farm))[0] == 0
     return tmp_path / "data"
-
-
-def run(data: Path, *words: str) -> tuple[int, str]:
-    result = CliRunner().invoke(main, ["--data", str(data), *words])
-    return result.exit_code, result.output
 
 
 def test_without_stations_it_says_where_they_are_named(tmp_path: Path) -> None:

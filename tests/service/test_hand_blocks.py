@@ -18,7 +18,7 @@ from service.rounds import run_round
 from service.settings import Settings
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
-from tests.processes import run
+from tests.commands import run
 from tests.thermometers import (
     BESIDE_LOGGER,
     BY_HAND,

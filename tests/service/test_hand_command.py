@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine
 
-from tests.processes import run
+from tests.commands import run
 from tests.thermometers import BY_HAND, set_up_thermometer
 
 PHONE = "+14155550101"

@@ -10,20 +10,13 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from service.cli import main
 from tests import processes
+from tests.commands import run
 from tests.farms import farm_text
 from tests.imported import LOGGER, row, write_lines, write_log
 
 GOOD = {1: (14.0, 15.0), 2: (14.5, 15.5)}
-
-
-def run(data: Path, *words: str) -> tuple[int, str]:
-    """Run digseason with a data folder; return exit code and what it printed."""
-    result = CliRunner().invoke(main, ["--data", str(data), *words], catch_exceptions=False)
-    return result.exit_code, result.output
 
 
 @pytest.fixture

@@ -7,9 +7,8 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from service.cli import main
+from tests.commands import run
 from tests.farms import farm_text
 
 LINES = ["device,time,T15,T30", *(f"{d},2025-10-01 0{h}:00,14.{h},15" for h in "123" for d in "ab")]
@@ -27,12 +26,6 @@ def data(tmp_path: Path) -> Path:
     farm.write_text(text.replace(first, both))
     assert run(tmp_path / "data", "setup", str(farm))[0] == 0
     return tmp_path / "data"
-
-
-def run(data: Path, *words: str) -> tuple[int, str]:
-    """Run digseason with a data folder; return exit code and what it printed."""
-    result = CliRunner().invoke(main, ["--data", str(data), *words], catch_exceptions=False)
-    return result.exit_code, result.output
 
 
 def test_a_packed_file_of_two_loggers_gives_each_its_own(data: Path, tmp_path: Path) -> None:

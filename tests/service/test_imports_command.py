@@ -9,10 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands import digseason
+from tests.commands import digseason, run
 from tests.farms import farm_text
 from tests.imported import row, write_lines, write_log
-from tests.processes import run
 
 LONG = "a name of a file that is far too long for one line of a terminal and goes on.csv"
 

@@ -71,11 +71,14 @@ def test_an_up_to_date_store_opens_without_importing_alembic(store_url: str) -> 
     assert start_upgrade(store_url).communicate(timeout=60)[0] == "False\n"
 
 
-def test_a_store_of_a_newer_version_is_refused_with_what_to_do(engine: Engine) -> None:
+def test_a_store_of_a_newer_version_is_refused_with_what_to_do(empty_url: str) -> None:
+    engine = open_engine(empty_url)
+    upgrade(engine)
     with writing(engine) as connection:
         connection.execute(text("update alembic_version set version_num = '9999'"))
     with pytest.raises(StoreTooNewError, match=r"schema 9999.*install"):
         upgrade(engine)
+    engine.dispose()
 
 
 def test_a_migration_that_fails_half_way_leaves_nothing(empty_url: str) -> None:

@@ -28,9 +28,9 @@ from service.settings import Settings
 from service.store import tables
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
+from tests.commands import run
 from tests.generated_root_zone import generated_days
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import run
 
 ACCURACY_C = 0.2
 AS_OF = date(1994, 5, 5)

@@ -8,9 +8,8 @@ import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from tests.commands import digseason
+from tests.commands import digseason, run
 from tests.farms import farm_text
-from tests.processes import run
 
 NEW_LOGGER = """
 [[logger]]

@@ -8,19 +8,12 @@ from pathlib import Path
 
 import pytest
 import tomli_w
-from click.testing import CliRunner
 
-from service.cli import main
+from tests.commands import run
 from tests.farms import farm_text
 from tests.imported import LOGGER, write_log
 
 HEADER = "observed_at,depth_cm,soil_temp_c,flag"
-
-
-def run(data: Path, *words: str) -> tuple[int, str]:
-    """Run digseason with a data folder; return exit code and what it printed."""
-    result = CliRunner().invoke(main, ["--data", str(data), *words], catch_exceptions=False)
-    return result.exit_code, result.output
 
 
 @pytest.fixture

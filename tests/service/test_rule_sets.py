@@ -32,9 +32,9 @@ from service.store.engine import reading, writing
 from service.store.loggers import fetch_logger
 from service.store.readings import delete_readings, insert_readings
 from tests import farms
+from tests.commands import run
 from tests.farms import RULE, news, set_up, stored_farm
 from tests.planted import PROBE, plant_block, plant_days, plant_recipient
-from tests.processes import run
 
 FOLLOWED = farms.farm_text(more=RULE).replace(
     'name = "Terrace 7"', 'name = "Terrace 7"\nrule = "early"'

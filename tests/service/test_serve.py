@@ -13,8 +13,9 @@ import requests
 from sqlalchemy import Engine
 
 from service.store.engine import writing
+from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import run, serving
+from tests.processes import serving
 
 
 @pytest.fixture

@@ -11,8 +11,8 @@ from sqlalchemy import Engine, select
 from service.store import tables
 from service.store.engine import reading
 from service.store.tokens import find_token
+from tests.commands import run
 from tests.imported import set_up
-from tests.processes import run
 
 
 @pytest.fixture

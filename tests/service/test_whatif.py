@@ -20,8 +20,8 @@ from service.evaluation import evaluate_blocks
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
 from service.whatif import ContradictionError, Numbers, try_rules, vary
+from tests.commands import run
 from tests.planted import plant_block, plant_days
-from tests.processes import run
 
 # by hand: half a °F a day from 50 on 1 April on; R is the value of two days before, so 60 is
 # reached on 23 April, 62 on the 27th, 64 on 1 May, 66 on the 5th
