@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine, func, select, text
 
 from alerts.root_zone import is_shallow
 from service.settings import Settings
+from service.showing import count_text
 from service.store import tables
 from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading
@@ -163,7 +164,8 @@ def _check_outbox(connection: Connection, now: datetime) -> Finding:
         connection.scalar(select(func.count()).select_from(tables.outbox).where(*which)) or 0
         for which in (waiting, late)
     ]
-    said = f"{counts[0]:,} messages wait, {counts[1]:,} of them for more than an hour"
+    waiting_text = f"{count_text(counts[0], 'message')} wait{'s' * (counts[0] == 1)}"
+    said = f"{waiting_text}, {counts[1]:,} of them for more than an hour"
     remedy = "Read what `digseason serve` says of them, and run `digseason round`."
     return Finding("outbox", said, remedy if counts[1] else None)
 
@@ -175,7 +177,7 @@ def _check_mail(connection: Connection, settings: Settings) -> Finding:
         )
     ).all()
     if settings.mail_from == Settings.model_fields["mail_from"].default and readers:
-        said = f"mails to {len(readers)} readers come from {settings.mail_from}"
+        said = f"mails to {count_text(len(readers), 'reader')} come from {settings.mail_from}"
         return Finding("mail", said, "Set DIGSEASON_MAIL_FROM to an address of yours.")
     return Finding("mail", f"sent from {settings.mail_from}")
 

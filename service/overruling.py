@@ -37,10 +37,10 @@ def overrule(
     return number
 
 
-def withdraw(connection: Connection, number: int, now: datetime) -> Overrule:
+def withdraw(connection: Connection, number: int, person: str, why: str, now: datetime) -> Overrule:
     """Give the readings of a verdict back to the checks, or to an earlier verdict."""
     found = [one for one in fetch_overrules(connection) if one.id == number]
-    if not found or not withdraw_overrule(connection, number, now):
+    if not found or not withdraw_overrule(connection, number, person, why, now):
         holding = [one.id for one in fetch_overrules(connection) if one.withdrawn_at is None]
         known = ", ".join(map(str, holding)) or "none"
         raise UnknownOverruleError(f"no overrule {number} holds; those that do: {known}")

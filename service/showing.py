@@ -16,6 +16,11 @@ from service.evaluation import BlockEvaluation, find_mean_error_c, is_by_hand
 Record = dict[str, str | int | float | None]
 
 
+def count_text(count: int, noun: str) -> str:
+    """Return "1 message" or "1,200 messages"."""
+    return f"{count:,} {noun}{'s' * (count != 1)}"
+
+
 def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
     """Yield a record per window, by block in the order given, then by time."""
     for one in evaluations:

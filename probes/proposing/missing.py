@@ -61,8 +61,9 @@ def find_missing(
         told += " (-127 °C: a broken line of common digital sensors)"
     remarks = []
     if power_on:
+        times = "once" if power_on == 1 else f"{power_on} times"
         remarks.append(
-            f"85 °C stands {power_on} times: what common digital sensors say before their first "
+            f"85 °C stands there {times}: what common digital sensors say before their first "
             "conversion, though soil in the sun may come near; left in, for the checks to judge"
         )
     numbers = {

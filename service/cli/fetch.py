@@ -107,6 +107,9 @@ def _describe(report: FetchReport) -> Iterator[str]:
     """Give a line for a station's readings, and what of them does not count."""
     readings = report.readings
     counts = [f"{getattr(readings, name):,} {name}" for name in COUNTS if getattr(readings, name)]
+    if report.failure and not counts:
+        yield from wrap_text(f"{report.station_id}: failed: {report.failure}", 0)
+        return
     yield from wrap_text(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
     if report.failure:
         yield from wrap_text(f"failed: {report.failure}", 2)

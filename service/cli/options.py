@@ -94,6 +94,13 @@ def person_option(command: Command) -> Command:
     return by(command)
 
 
+def why_option(command: Command) -> Command:
+    """Add --why TEXT."""
+    text = "The reason; it is kept and shown."
+    why = click.option("--why", metavar="TEXT", required=True, callback=check_line, help=text)
+    return why(command)
+
+
 def print_records(
     records: Iterable[Mapping[str, Any]], form: str, columns: Collection[str]
 ) -> None:

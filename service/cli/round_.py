@@ -12,6 +12,7 @@ from alerts.figures import show_depths
 from service.cli.options import as_of_option
 from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
+from service.showing import count_text
 from service.wiring import open_store
 
 
@@ -27,12 +28,12 @@ def command(data: Path, as_of: date | None) -> None:
     settings, engine = open_store(data)
     if as_of is None:
         for fetched in fetch_due(engine, make_fetcher(settings.contact), datetime.now(UTC)):
-            new = f"{fetched.readings.inserted:,} new readings"
+            new = count_text(fetched.readings.inserted, "new reading")
             click.echo(f"{fetched.station_id}: {fetched.failure or new}")
     report = run_round(engine, settings, datetime.now(UTC), as_of)
     states = Counter(one.state for one in report.evaluations)
     counted = ", ".join(f"{count} {state}" for state, count in states.most_common())
-    click.echo(f"{len(report.evaluations)} blocks: {counted or 'run setup first'}")
+    click.echo(f"{count_text(len(report.evaluations), 'block')}: {counted or 'run setup first'}")
     for notice in report.notices:
         told = f"{notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}"
         if notice.carried:
@@ -44,6 +45,7 @@ def command(data: Path, as_of: date | None) -> None:
         click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")
     if not report.notices and not report.silences:
         click.echo("  nothing new to tell")
-    click.echo(f"{report.digests} digests composed, {len(report.delivered)} messages delivered")
+    composed = f"{count_text(report.digests, 'digest')} composed"
+    click.echo(f"{composed}, {count_text(len(report.delivered), 'message')} delivered")
     for path in report.delivered:
         click.echo(f"  {path}")

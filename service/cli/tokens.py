@@ -52,10 +52,10 @@ def list_(data: Path, form: str | None) -> None:
             ({name: _text(v) for name, v in asdict(t).items()} for t in tokens), form, COLUMNS
         )
         return
-    click.echo(f"{'no.':>4}  {'logger':<20}{'made':<20}{'last used':<20}{'revoked':<16}")
+    click.echo(f"{'no.':>4}  {'logger':<20}{'made':<18}{'last used':<18}{'revoked':<16}")
     for token in tokens:
         times = (token.made_at, token.last_used_at, token.revoked_at)
-        shown = "".join(f"{f'{at:%Y-%m-%d %H:%M}' if at else '-':<20}" for at in times)
+        shown = "".join(f"{f'{at:%Y-%m-%d %H:%M}' if at else '-':<18}" for at in times)
         click.echo(f"{token.id:>4}  {token.logger_id:<20}{shown}".rstrip())
 
 

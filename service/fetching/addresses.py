@@ -35,8 +35,9 @@ def find_address(host: str, port: int, allow_hosts: Collection[str]) -> str:
         for dress in ("ipv4_mapped", "sixtofour"):
             parsed = getattr(parsed, dress, None) or parsed
         if not parsed.is_global or parsed.is_multicast:
+            name = host if host == address else f"{host}, which is {address},"
             raise AddressRefusedError(
-                f"{host} is {address}, no public address; if it is meant, add "
+                f"{name} is no public address; if it is meant, add "
                 f'allow_hosts = ["{host}"] to the station'
             )
     return addresses[0]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from functools import cached_property
+from http.client import IncompleteRead
 from importlib.metadata import version
 from json import JSONDecodeError, loads
 from typing import Any
@@ -269,10 +270,12 @@ def _begin(content: bytes) -> str:
 
 
 def _reason(error: Exception) -> str:
-    """Return the innermost message of an error, without the address of an object in memory."""
+    """Return the innermost message of an error, as someone who knows no Python can read it."""
     inner: BaseException = error
     while inner.args and isinstance(inner.args[-1], BaseException):
         inner = inner.args[-1]
+    if isinstance(inner, IncompleteRead):
+        return "the answer broke off before its end"
     reason = getattr(inner, "reason", None)
     text = str(reason if isinstance(reason, BaseException) else inner)
     return re.sub(r"<[^>]* object at 0x\w+>:? ?", "", text) or type(error).__name__

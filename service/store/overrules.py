@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, insert, select, update
 
-from service.store.tables import overrule, probe
+from service.store.tables import overrule, overrule_withdrawal, probe
 
 
 @dataclass(frozen=True)
@@ -19,6 +19,7 @@ class Overrule:
     """A verdict on the readings of a probe from one instant to another, both among them.
 
     flag : GOOD or FAIL
+    withdrawn_by, withdrawn_why : None also where it was withdrawn before either was asked for
     """
 
     id: int
@@ -31,6 +32,8 @@ class Overrule:
     person: str
     made_at: datetime
     withdrawn_at: datetime | None
+    withdrawn_by: str | None
+    withdrawn_why: str | None
 
     def holds_at(self, observed_at: NDArray[np.datetime64]) -> NDArray[np.bool_]:
         """Return which instants it is about."""
@@ -62,21 +65,32 @@ def add_overrule(
     return connection.execute(insert(overrule).values(row).returning(overrule.c.id)).scalar_one()
 
 
-def withdraw_overrule(connection: Connection, overrule_id: int, now: datetime) -> bool:
+def withdraw_overrule(
+    connection: Connection, overrule_id: int, person: str, why: str, now: datetime
+) -> bool:
     """Let a verdict hold no longer; return whether it did until now."""
     holding = (overrule.c.id == overrule_id, overrule.c.withdrawn_at.is_(None))
-    return bool(
-        connection.execute(update(overrule).where(*holding).values(withdrawn_at=now)).rowcount
-    )
+    if not connection.execute(update(overrule).where(*holding).values(withdrawn_at=now)).rowcount:
+        return False
+    row = {"overrule_id": overrule_id, "person": person, "why": why}
+    connection.execute(insert(overrule_withdrawal).values(row))
+    return True
 
 
 def fetch_overrules(connection: Connection, logger_ids: Collection[str] = ()) -> Sequence[Overrule]:
     """Return all verdicts on the probes of some loggers, or of all, as they were made."""
+    elsewhere = {
+        "logger_id": probe.c.logger_id,
+        "channel": probe.c.channel,
+        "withdrawn_by": overrule_withdrawal.c.person,
+        "withdrawn_why": overrule_withdrawal.c.why,
+    }
     columns = [
-        (probe if name in ("logger_id", "channel") else overrule).c[name]
+        elsewhere[name] if name in elsewhere else overrule.c[name]
         for name in Overrule.__dataclass_fields__
     ]
-    query = select(*columns).join_from(overrule, probe).order_by(overrule.c.id)
+    query = select(*columns).join_from(overrule, probe).outerjoin(overrule_withdrawal)
+    query = query.order_by(overrule.c.id)
     if logger_ids:
         query = query.where(probe.c.logger_id.in_(logger_ids))
     return [Overrule(*row) for row in connection.execute(query)]

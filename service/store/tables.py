@@ -335,6 +335,14 @@ overrule = Table(  # a person's verdict on a span of a probe, over what the chec
     Column("withdrawn_at", UtcInstant),
 )
 
+overrule_withdrawal = Table(  # who took a verdict back, and why
+    "overrule_withdrawal",
+    metadata,
+    Column("overrule_id", ForeignKey("overrule.id"), primary_key=True),
+    Column("person", Text, nullable=False),
+    Column("why", Text, nullable=False),
+)
+
 push_token = Table(  # lets a logger push its readings; only the token's hash is kept
     "push_token",
     metadata,

@@ -96,7 +96,7 @@ def test_a_persons_word_opens_it_and_its_withdrawal_is_corrected(
     assert complete_days(pulled_out) == 5
     assert run(pulled_out, tmp_path) == [("opened", AIR_OPENS)]
     with writing(pulled_out) as connection:
-        withdraw(connection, number, NOW)
+        withdraw(connection, number, "Ben Example", "it lay in the air", NOW)
     assert run(pulled_out, tmp_path) == [("corrected", None)]
     assert stored_flags(pulled_out) == checked
     # what the checks found was there to be seen all the while

@@ -75,10 +75,12 @@ def test_a_word_is_kept_shown_and_withdrawn(data: Path) -> None:
     explained = digseason(data, *words)
     assert "overruled: good: no. 1 by Ada Example: a kettle of tea" in explained
     assert "spike: fail" in explained
-    digseason(data, "checks", "withdraw", "1")
+    digseason(data, "checks", "withdraw", "1", "--by", "Ben Example", "--why", "another day")
     (listed,) = json.loads(digseason(data, "checks", "overrules", "--json"))
     assert (listed["number"], listed["person"], listed["flag"]) == (1, "Ada Example", 1)
     assert listed["withdrawn_at"] is not None
+    assert (listed["withdrawn_by"], listed["withdrawn_why"]) == ("Ben Example", "another day")
+    assert " by Ben Example: another day\n" in digseason(data, "checks", "overrules")
     assert "fail: spike" in digseason(data, "checks")
 
 
@@ -88,7 +90,11 @@ def test_a_word_is_kept_shown_and_withdrawn(data: Path) -> None:
         (("checks", "--depth", "30"), "say whose readings: --logger ID"),
         (("checks", "--logger", "u9"), "there are: u1"),
         (("checks", "--logger", "u1", "--depth", "45"), "there are: 15, 30"),
-        (("checks", "withdraw", "7"), "no overrule 7 holds; those that do: none"),
+        (("checks", "withdraw", "7", "--by", "Ada"), "Missing option '--why'"),
+        (
+            ("checks", "withdraw", "7", "--by", "Ada", "--why", "-"),
+            "no overrule 7 holds; those that do: none",
+        ),
     ],
 )
 def test_wrong_use_says_what_there_is(data: Path, words: tuple[str, ...], remedy: str) -> None:

@@ -108,7 +108,7 @@ def test_a_message_that_waits_for_long_wants_a_look(engine: Engine, settings: Se
         digest = add_digest(connection, "Ada Example", NOW)
         add_message(connection, digest, "mail", "ada@example.org", "text", NOW - 2 * HOUR)
     one = found(engine, settings, "outbox")
-    assert one.said == "1 messages wait, 1 of them for more than an hour"
+    assert one.said == "1 message waits, 1 of them for more than an hour"
     assert one.remedy
 
 
@@ -121,7 +121,7 @@ def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Se
 def test_a_sender_that_is_not_set_wants_a_look(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
     one = found(engine, Settings(data=settings.data), "mail")
-    assert one.said == "mails to 1 readers come from Digseason <digseason@localhost>"
+    assert one.said == "mails to 1 reader come from Digseason <digseason@localhost>"
     assert one.remedy
 
 

@@ -56,7 +56,7 @@ def test_a_station_that_fails_is_listed_and_ends_with_one(data: Path, server: Ht
     server.say(Reply(b"no", 403))
     code, printed = run(data, "fetch")
     assert code == 1
-    assert "  failed:\n      http://127.0.0.1:" in printed
+    assert printed.startswith("b1: failed:\n    http://127.0.0.1:")
     assert "answers 403 Forbidden" in printed
     code, printed = run(data, "fetch", "--list")
     assert code == 1

@@ -88,10 +88,10 @@ def test_a_word_that_is_withdrawn_leaves_the_flags_to_the_checks(farm: Engine) -
     checked = stored_flags(farm)
     number = say(farm, FAIL, 50, 80)
     with writing(farm) as connection:
-        withdraw(connection, number, NOW)
+        withdraw(connection, number, "Ben", "another day", NOW)
     assert stored_flags(farm) == checked
     with writing(farm) as connection, pytest.raises(UnknownOverruleError, match="that do: none"):
-        withdraw(connection, number, NOW)
+        withdraw(connection, number, "Ben", "another day", NOW)
 
 
 def test_a_word_makes_a_round_due(farm: Engine) -> None:

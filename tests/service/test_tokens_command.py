@@ -41,6 +41,8 @@ def test_a_revoked_token_holds_no_longer(
     _, listed = run(tmp_path, "tokens", "list", "--json", database_url=store_url)
     with reading(engine) as connection:
         assert find_token(connection, token) is None
+    _, shown = run(tmp_path, "tokens", "list", database_url=store_url)
+    assert max(map(len, shown.splitlines())) <= 80
     assert (first[0], second[0]) == (0, 2)
     assert [(one["id"], one["revoked_at"] is None) for one in json.loads(listed)] == [(1, False)]
 

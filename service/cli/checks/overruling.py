@@ -17,6 +17,7 @@ from service.cli.options import (
     instant_type,
     person_option,
     print_records,
+    why_option,
     wrap_text,
 )
 from service.overruling import UnknownOverruleError, overrule, withdraw
@@ -27,7 +28,7 @@ from service.wiring import open_store
 VERDICTS = {"good": GOOD, "fail": FAIL}
 COLUMNS = (
     *("number", "logger", "channel", "first_at", "last_at", "flag"),
-    *("note", "person", "made_at", "withdrawn_at"),
+    *("note", "person", "made_at", "withdrawn_at", "withdrawn_by", "withdrawn_why"),
 )
 
 
@@ -75,13 +76,15 @@ def overrule_command(
 
 @click.command("withdraw")
 @click.argument("number", metavar="N", type=int)
+@person_option
+@why_option
 @click.pass_obj
-def withdraw_command(data: Path, number: int) -> None:
+def withdraw_command(data: Path, number: int, person: str, why: str) -> None:
     """Let overrule N hold no longer."""
     _, engine = open_store(data)
     with writing(engine) as connection:
         try:
-            withdraw(connection, number, datetime.now(UTC))
+            withdraw(connection, number, person, why, datetime.now(UTC))
         except UnknownOverruleError as error:
             raise click.BadParameter(str(error), param_hint="N") from None
     click.echo(f"overrule {number} is withdrawn")
@@ -116,6 +119,8 @@ def _record(one: Overrule) -> dict[str, Any]:
         "person": one.person,
         "made_at": instant_text(one.made_at),
         "withdrawn_at": instant_text(one.withdrawn_at),
+        "withdrawn_by": one.withdrawn_by,
+        "withdrawn_why": one.withdrawn_why,
     }
 
 
@@ -126,4 +131,7 @@ def _describe(found: Sequence[Overrule]) -> list[str]:
         verdict = f"{FLAGS[one.flag]}{' (withdrawn)' if one.withdrawn_at else ''}"
         head = f"{one.id:>6}  {one.logger_id} {one.channel}, {ends} UTC: {verdict}"
         lines += [*wrap_text(head, 0), *wrap_text(f"{one.person}: {one.note}", 8)]
+        if one.withdrawn_at and one.withdrawn_by:
+            who = f"withdrawn {one.withdrawn_at:%Y-%m-%d} by {one.withdrawn_by}"
+            lines += wrap_text(f"{who}: {one.withdrawn_why}", 8)
     return lines

@@ -88,7 +88,8 @@ def _describe(batches: Sequence[Batch]) -> Iterator[str]:
         if len(every) > LISTED:
             yield f"  {len(every) - LISTED:,} earlier ones: --json lists all"
         for batch in every[-LISTED:]:
-            heading = f"{batch.imported_at:%Y-%m-%d %H:%M}  {batch.source:<5}  {batch.file}"
+            name = batch.file if batch.file != batch.source else ""
+            heading = f"{batch.imported_at:%Y-%m-%d %H:%M}  {batch.source:<5}  {name}".rstrip()
             yield f"{batch.id:>6}  {heading}"[:WIDTH]
             yield from (line for text in describe_batch(batch) for line in wrap_text(text, 8))
             if batch.signs:
@@ -122,7 +123,9 @@ def show_command(data: Path, number: int, as_json: bool) -> None:
 
 def _show(batch: Batch, rejects: Sequence[Reject], conflicts: Sequence[Conflict]) -> Iterator[str]:
     when = f"{batch.imported_at:%Y-%m-%d %H:%M} UTC"
-    title = f"Import {batch.id} of {batch.logger_id}, {when}, by {batch.source}: {batch.file}"
+    title = f"Import {batch.id} of {batch.logger_id}, {when}, by {batch.source}"
+    if batch.file != batch.source:
+        title = f"{title}: {batch.file}"
     yield from wrap_text(title, 0)
     for text in describe_batch(batch):
         yield from wrap_text(text, 2)

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from service.cli.imports.words import describe_batch, describe_retold
-from service.cli.options import check_line, person_option, wrap_text
+from service.cli.options import person_option, why_option, wrap_text
 from service.intake.rereading import Reread, reread
 from service.intake.undoing import ImportStandsError, restore, withdraw
 from service.store.engine import writing
@@ -33,7 +33,7 @@ def refusing() -> Iterator[None]:
 @click.command("withdraw")
 @click.argument("number", metavar="N", type=int)
 @person_option
-@click.option("--why", metavar="TEXT", required=True, callback=check_line, help="The reason.")
+@why_option
 @click.pass_obj
 def withdraw_command(data: Path, number: int, person: str, why: str) -> None:
     """Take import N back: all becomes what it would be had it never come.
