@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
-import textwrap
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -14,6 +12,7 @@ from types import MappingProxyType
 from alerts.card import cautions, scouting_card
 from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
+from alerts.lines import bullets, underline, wrap
 from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
 from alerts.sentences import tell
@@ -27,8 +26,6 @@ from alerts.silence_news import (
 from alerts.silence_sentences import tell_silence
 from alerts.words import translations
 from probes.units import Unit
-
-COLUMNS = 72
 
 
 @dataclass(frozen=True)
@@ -85,16 +82,16 @@ def compose_digest(
     _ = translations(language).gettext
     news = gather_news(notices) if notices or not silences else []
     subject = _subject(news, language) if news else _subject_of_silences(silences, language, as_of)
-    parts = [_wrap(f"{subject}.")]
+    parts = [wrap(f"{subject}.")]
     for site_name, of_site in groupby(news, key=lambda one: one.site_name):
-        parts.append(_title(site_name))
+        parts.append(underline(site_name))
         parts += [_tell_block(one, reader, as_of, expected) for one in of_site]
     if silences:
-        parts.append(_title(_("Loggers and stations")))
+        parts.append(underline(_("Loggers and stations")))
         parts += [_tell_source(one, language, as_of) for one in order_silences(silences)]
     if any(not one.is_open for one in news):
         parts.append(
-            _wrap(
+            wrap(
                 _(
                     "Where dig season is not open, that says nothing about a vine: phylloxera may "
                     "be there all the same."
@@ -102,9 +99,9 @@ def compose_digest(
             )
         )
     if any(one.is_open or one.outcome == "not known" for one in news):
-        parts.append(_list(_("What to do now"), scouting_card(language)))
+        parts.append(bullets(_("What to do now"), scouting_card(language)))
     if news:
-        parts.append(_list(_("Before you dig"), cautions(language)))
+        parts.append(bullets(_("Before you dig"), cautions(language)))
     source = _("For {reader} by {organisation}.")
     if news:
         source = _("For {reader} by {organisation}, from soil readings up to the end of {day}.")
@@ -113,7 +110,7 @@ def compose_digest(
         organisation=reader.organisation,
         day=show_day(as_of, language, as_of),
     )
-    return Digest(subject, "\n\n".join([*parts, _wrap(source)]) + "\n")
+    return Digest(subject, "\n\n".join([*parts, wrap(source)]) + "\n")
 
 
 def _subject(news: Sequence[BlockNews], language: str) -> str:
@@ -151,31 +148,9 @@ def _tell_block(
     to_come = expected.get(news.last.block_id)
     if to_come and not to_come.is_settled:
         told.append(" ".join(tell_expected(to_come, reader.language, reader.unit)))
-    return "\n".join([_wrap(news.block_name), *(_wrap(text, "  ") for text in told)])
+    return "\n".join([wrap(news.block_name), *(wrap(text, "  ") for text in told)])
 
 
 def _tell_source(one: SilenceNotice, language: str, as_of: date) -> str:
     label = f"{name_source(one, language)} ({tidy(one.site_name)})"
-    return "\n".join([_wrap(label), _wrap(tell_silence(one, language, as_of), "  ")])
-
-
-def _title(text: str) -> str:
-    title = _wrap(text)
-    return f"{title}\n{'─' * max(map(len, title.splitlines()))}"
-
-
-def _list(title: str, paragraphs: Iterable[str]) -> str:
-    return "\n".join([_title(title), *(_wrap(text, "  ", "- ") for text in paragraphs)])
-
-
-def _wrap(text: str, indent: str = "", bullet: str = "") -> str:
-    """Return text in lines of at most 72 columns, a number on one line with what follows."""
-    bound = re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
-    lines = textwrap.wrap(
-        bound,
-        COLUMNS,
-        initial_indent=bullet or indent,
-        subsequent_indent=indent,
-        break_on_hyphens=False,
-    )
-    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+    return "\n".join([wrap(label), wrap(tell_silence(one, language, as_of), "  ")])

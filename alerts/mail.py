@@ -1,4 +1,4 @@
-"""The mail: a digest as an Internet message."""
+"""The mail: a digest, or a text for a phone, as an Internet message."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from datetime import datetime
 from email.message import EmailMessage
 from email.policy import SMTP
 
+from alerts.addresses import parse_address
 from alerts.digest import Digest
 
 
@@ -22,6 +23,9 @@ def compose_mail(digest: Digest, sender: str, to: str, sent_at: datetime, messag
     message_id : str
         Unique, as "<left@right>".
 
+    It is one of a list, named after the domain of its sender. List-Unsubscribe has its place here,
+    once there is a page that it can lead to.
+
     Raises
     ------
     ValueError
@@ -29,20 +33,36 @@ def compose_mail(digest: Digest, sender: str, to: str, sent_at: datetime, messag
 
     References
     ----------
-    [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted.
+    [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id.
     """
+    mail = _begin_mail(sender, to, sent_at, message_id)
+    mail["Subject"] = " ".join(digest.subject.split())
+    mail["List-Id"] = f"<digests.{parse_address(sender).domain}>"
+    mail.set_content(digest.text, charset="utf-8", cte="quoted-printable")
+    return mail.as_bytes()
+
+
+def compose_text_mail(text: str, sender: str, to: str, sent_at: datetime, message_id: str) -> bytes:
+    """Return a text for a phone as the mail from which a mail-to-SMS service makes it.
+
+    Without a subject, which such services put into the text; otherwise as `compose_mail`.
+    """
+    mail = _begin_mail(sender, to, sent_at, message_id)
+    mail.set_content(text, charset="us-ascii" if text.isascii() else "utf-8")
+    return mail.as_bytes()
+
+
+def _begin_mail(sender: str, to: str, sent_at: datetime, message_id: str) -> EmailMessage:
     if sent_at.tzinfo is None:
         raise ValueError(f"naive datetime {sent_at!r}; a mail needs an aware one")
     mail = EmailMessage(policy=SMTP)
-    mail["From"] = sender
-    mail["To"] = to
-    mail["Subject"] = " ".join(digest.subject.split())
+    for header, text in (("From", sender), ("To", to)):
+        try:
+            parse_address(text)
+        except ValueError as error:
+            raise ValueError(f"{header}: '{text}' {error}") from None
+        mail[header] = text
     mail["Date"] = sent_at
     mail["Message-ID"] = message_id
     mail["Auto-Submitted"] = "auto-generated"  # no robot should answer a robot
-    for header in ("From", "To"):
-        addresses = mail[header].addresses
-        if len(addresses) != 1 or not addresses[0].domain or mail[header].defects:
-            raise ValueError(f"{header}: '{mail[header]}' is not one mail address")
-    mail.set_content(digest.text, charset="utf-8", cte="quoted-printable")
-    return mail.as_bytes()
+    return mail

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import stat
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -13,18 +14,22 @@ from datetime import datetime, timedelta
 from sqlalchemy import Connection, Engine, func, select, text
 
 from alerts.root_zone import is_shallow
+from service.channels.choosing import CHANNELS, describe_channels, is_real
 from service.settings import Settings
 from service.showing import count_text
 from service.store import tables
 from service.store.blocks import Block, fetch_blocks
+from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
 from service.store.schema import find_revision
 from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
+from service.store.undelivered import fetch_suspensions
 
 LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site has its own
 LATE_MESSAGE = timedelta(hours=1)
+RECENTLY = timedelta(days=14)
 CLOCK_SLACK = timedelta(minutes=2)
 LEAST_FREE_BYTES = 1_000_000_000
 
@@ -57,8 +62,8 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             *_check_feeds(connection),
             _check_loggers(connection),
             *_check_basis(fetch_blocks(connection)),
-            _check_outbox(connection, now),
-            _check_mail(connection, settings),
+            *_check_outbox(connection, now),
+            *_check_channels(connection, settings),
         ]
 
 
@@ -157,29 +162,50 @@ def _check_basis(blocks: Sequence[Block]) -> Iterator[Finding]:
         yield Finding("depth", said, remedy)
 
 
-def _check_outbox(connection: Connection, now: datetime) -> Finding:
-    waiting = (tables.outbox.c.delivered_at.is_(None),)
-    late = (*waiting, tables.outbox.c.created_at < now - LATE_MESSAGE)
-    counts = [
-        connection.scalar(select(func.count()).select_from(tables.outbox).where(*which)) or 0
-        for which in (waiting, late)
-    ]
-    waiting_text = f"{count_text(counts[0], 'message')} wait{'s' * (counts[0] == 1)}"
-    said = f"{waiting_text}, {counts[1]:,} of them for more than an hour"
-    remedy = "Read what `digseason serve` says of them, and run `digseason round`."
-    return Finding("outbox", said, remedy if counts[1] else None)
+def _check_outbox(connection: Connection, now: datetime) -> Iterator[Finding]:
+    outbox = tables.outbox.c
+    waits = (outbox.delivered_at.is_(None), outbox.ended.is_(None))
+    lost = ("refused", "given up", "bounced")
+    wheres = (
+        waits,
+        (*waits, outbox.created_at < now - LATE_MESSAGE),
+        (outbox.ended.in_(lost), outbox.ended_at > now - RECENTLY),
+    )
+    waiting, late, gone = (
+        connection.scalar(select(func.count()).select_from(tables.outbox).where(*where)) or 0
+        for where in wheres
+    )
+    waits_text = f"{count_text(waiting, 'message')} wait{'s' * (waiting == 1)}"
+    said = f"{waits_text}, {late:,} of them for more than an hour"
+    if gone:
+        said += f"; {gone:,} of the last {RECENTLY.days} days did not arrive"
+    remedy = "`digseason outbox` says why, and what can be done with each."
+    yield Finding("outbox", said, remedy if late or gone else None)
+    for one in fetch_suspensions(connection).values():
+        said = f"nothing goes to {one.recipient_name}, {one.address}: {one.why}"
+        remedy = f"Correct it in the farm file, or run `digseason outbox resume {one.address}`."
+        yield Finding("address", said, remedy)
 
 
-def _check_mail(connection: Connection, settings: Settings) -> Finding:
-    readers = connection.scalars(
-        select(tables.recipient.c.name).where(
-            tables.recipient.c.retired_at.is_(None), tables.recipient.c.email.is_not(None)
-        )
-    ).all()
-    if settings.mail_from == Settings.model_fields["mail_from"].default and readers:
-        said = f"mails to {count_text(len(readers), 'reader')} come from {settings.mail_from}"
-        return Finding("mail", said, "Set DIGSEASON_MAIL_FROM to an address of yours.")
-    return Finding("mail", f"sent from {settings.mail_from}")
+def _check_channels(connection: Connection, settings: Settings) -> Iterator[Finding]:
+    """Say by which way messages leave; that no one gets them is a fault where someone should."""
+    recipient, troubles = tables.recipient.c, fetch_troubles(connection)
+    readers = connection.scalars(select(recipient.channels).where(recipient.retired_at.is_(None)))
+    counts = Counter(channel for channels in readers for channel in channels)
+    for channel, way, setting in zip(
+        CHANNELS,
+        describe_channels(settings),
+        ("SMTP_HOST", "SMS_URL or DIGSEASON_SMS_MAIL_TO"),
+        strict=True,
+    ):
+        remedy = None
+        if channel in troubles:
+            trouble = troubles[channel]
+            way += f"; not since {trouble.since:%Y-%m-%d %H:%M} UTC: {trouble.failure}"
+            remedy = "`digseason send-test --to ADDRESS` tries it."
+        elif counts[channel] and not is_real(channel, settings):
+            remedy = f"Set DIGSEASON_{setting}, then try `digseason send-test`."
+        yield Finding(channel, way, remedy)
 
 
 def _length(span: timedelta) -> str:

@@ -1,48 +1,224 @@
-"""Deliver what waits in the outbox: a .eml or .txt file each, in the outbox folder."""
+"""Deliver what waits in the outbox, each message by the channel that the settings give it.
+
+A message is claimed, handed over, then marked, in three transactions: one that was handed over but
+not marked when the process died is handed over again once its lease has lapsed, with the same
+Message-ID. What fails for now is tried again, later each time; what fails for good is told to the
+coordinators. A channel that takes nothing ends its run, and costs no message anything.
+"""
 
 from __future__ import annotations
 
-import os
-import re
-import unicodedata
-from datetime import datetime
+import logging
+import random
+import time
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
+from threading import Event
 
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
-from service.store.engine import writing
-from service.store.outbox import Message, claim_message, mark_delivered
+from service.channels.choosing import CHANNELS, open_channel
+from service.channels.contract import (
+    Channel,
+    ChannelDownError,
+    PassingSendError,
+    PermanentSendError,
+    SendError,
+)
+from service.settings import Settings
+from service.store.channel_troubles import (
+    ChannelTrouble,
+    end_trouble,
+    fetch_troubles,
+    keep_trouble,
+)
+from service.store.engine import reading, writing
+from service.store.outbox import (
+    End,
+    Message,
+    claim_message,
+    end_message,
+    mark_delivered,
+    put_back,
+    put_off,
+)
+from service.store.undelivered import add_undelivered
 
-SUFFIXES = {"mail": ".eml", "sms": ".txt"}
+MESSAGE_WAIT, LONGEST_MESSAGE_WAIT = timedelta(minutes=5), timedelta(hours=6)
+MOST_ATTEMPTS = 25
+"""Five days of waits: [RFC-5321] 4.5.4.1 has a sender give up after four or five."""
+CHANNEL_WAIT, LONGEST_CHANNEL_WAIT = timedelta(minutes=1), timedelta(minutes=30)
+
+log = logging.getLogger(__name__)
 
 
-def deliver(engine: Engine, folder: Path, now: datetime) -> list[Path]:
-    """Write every waiting message to its file and return the files.
+@dataclass(frozen=True)
+class Sent:
+    """A message that was handed over.
 
-    A message is claimed, written, then marked: one that was written but not marked when the process
-    died is written again, to the same file, once its lease has lapsed.
+    receipt : what was said to it; of a file, where it lies
+    is_real : whether it went out, and not into a file
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    while True:
-        with writing(engine) as connection:
-            message = claim_message(connection, now)
-        if message is None:
-            return written
-        written.append(send_to_file(message, folder))
-        with writing(engine) as connection:
-            mark_delivered(connection, message.id, now)
+
+    message: Message
+    receipt: str
+    is_real: bool
 
 
-def send_to_file(message: Message, folder: Path) -> Path:
-    """Write a message to its own file, complete or not at all."""
-    plain = unicodedata.normalize("NFKD", message.recipient_name).encode("ascii", "ignore").decode()
-    reader = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
-    path = folder / f"{message.id:06d}-{reader}{SUFFIXES[message.channel]}"
-    partial = path.with_suffix(".part")
-    with partial.open("wb") as file:
-        file.write(message.message.encode())
-        file.flush()
-        os.fsync(file.fileno())
-    partial.replace(path)
-    return path
+@dataclass(frozen=True)
+class NotSent:
+    """A message that was not taken. `end`: None where it is tried again."""
+
+    message: Message
+    why: str
+    end: End | None
+
+
+@dataclass(frozen=True)
+class DeliveryReport:
+    """What a delivery came to. `troubles`: why a channel took nothing any more, by its name."""
+
+    sent: list[Sent] = field(default_factory=list)
+    not_sent: list[NotSent] = field(default_factory=list)
+    troubles: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def files(self) -> list[Path]:
+        """The files that were written."""
+        return [Path(one.receipt) for one in self.sent if not one.is_real]
+
+
+def deliver(
+    engine: Engine,
+    settings: Settings,
+    now: datetime,
+    at_once: bool = True,
+    stop: Event | None = None,
+) -> DeliveryReport:
+    """Hand over every message that is due at `now` or becomes so meanwhile; return what came of it.
+
+    Unless `at_once`, a channel in trouble is left alone until its next try is due. `stop` ends it
+    between two messages.
+    """
+    report, begun_s = DeliveryReport(), time.monotonic()
+    with reading(engine) as connection:
+        troubles = fetch_troubles(connection)
+    for name in CHANNELS:
+        trouble = troubles.get(name)
+        if trouble and not at_once and trouble.next_try_at > now:
+            continue
+        with closing(open_channel(name, settings)) as channel:
+            run = _Run(
+                engine,
+                name,
+                channel,
+                trouble,
+                report,
+                lambda: now + timedelta(seconds=time.monotonic() - begun_s),
+            )
+            run.deliver(stop or Event())
+    return report
+
+
+@dataclass
+class _Run:
+    """The messages of one channel, one after the other."""
+
+    engine: Engine
+    name: str
+    channel: Channel
+    trouble: ChannelTrouble | None
+    report: DeliveryReport
+    clock: Callable[[], datetime]
+
+    def deliver(self, stop: Event) -> None:
+        """Hand over what is due, no faster than the channel takes it."""
+        between_s = 60 / self.channel.per_min
+        lease = self.channel.lease + timedelta(seconds=between_s)
+        next_s = time.monotonic()
+        while not stop.is_set():
+            with writing(self.engine) as connection:
+                message = claim_message(connection, self.name, self.clock(), lease)
+            if message is None:
+                return
+            if stop.wait(max(0.0, next_s - time.monotonic())):
+                with writing(self.engine) as connection:
+                    put_back(connection, message)
+                return
+            next_s = time.monotonic() + between_s
+            if not self._hand_over(message):
+                return
+
+    def _hand_over(self, message: Message) -> bool:
+        """Send a message and keep what came of it; return whether the channel goes on."""
+        error: SendError | None = None
+        receipt = ""
+        try:
+            receipt = self.channel.send(message)
+        except SendError as raised:
+            error = raised
+        with writing(self.engine) as connection:
+            if isinstance(error, ChannelDownError):
+                self._note_trouble(connection, message, error)
+                return False
+            if self.trouble:
+                end_trouble(connection, self.name)
+                self.trouble = None
+            if error is None:
+                mark_delivered(connection, message.id, self.clock(), receipt)
+                self.report.sent.append(Sent(message, receipt, self.channel.is_real))
+            else:
+                self._note_failure(connection, message, error)
+        return True
+
+    def _note_trouble(
+        self, connection: Connection, message: Message, error: ChannelDownError
+    ) -> None:
+        now, before = self.clock(), self.trouble
+        attempts = before.attempts + 1 if before else 1
+        wait = _find_wait(attempts, CHANNEL_WAIT, LONGEST_CHANNEL_WAIT)
+        wait = max(wait, timedelta(seconds=error.wait_s or 0))
+        since = before.since if before else now
+        keep_trouble(connection, ChannelTrouble(self.name, since, attempts, now + wait, str(error)))
+        if error.in_transit:  # another one goes first the next time, should it be about this one
+            put_off(connection, message, now + _find_message_wait(message), str(error))
+        else:
+            put_back(connection, message)
+        self.report.troubles[self.name] = str(error)
+
+    def _note_failure(self, connection: Connection, message: Message, error: SendError) -> None:
+        now, end = self.clock(), _find_end(message, error)
+        if end is None:
+            put_off(connection, message, now + _find_message_wait(message), str(error))
+        else:
+            end_message(connection, message.id, end, str(error), now)
+            add_undelivered(
+                connection,
+                message.recipient_name,
+                message.channel,
+                message.address,
+                str(error),
+                now,
+                suspends=isinstance(error, PermanentSendError) and error.address_is_bad,
+                outbox_id=message.id,
+            )
+        self.report.not_sent.append(NotSent(message, str(error), end))
+
+
+def _find_end(message: Message, error: SendError) -> End | None:
+    if isinstance(error, PassingSendError):
+        return "given up" if message.attempts >= MOST_ATTEMPTS else None
+    return "refused"
+
+
+def _find_message_wait(message: Message) -> timedelta:
+    return _find_wait(message.attempts, MESSAGE_WAIT, LONGEST_MESSAGE_WAIT)
+
+
+def _find_wait(attempts: int, first: timedelta, longest: timedelta) -> timedelta:
+    """Return a wait that doubles, a quarter off either way so that not all come at once."""
+    doubled = first * 2 ** min(attempts - 1, 16)
+    return min(doubled, longest) * random.uniform(0.75, 1.25)  # noqa: S311 (no secret)

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from email.utils import make_msgid
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, select
 
-from alerts.digest import Reader, compose_digest
+from alerts.addresses import parse_address
+from alerts.digest import Digest, Reader, compose_digest
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
+from alerts.undelivered import compose_undelivered, compose_undelivered_sms
 from service.outlooks import fetch_expected
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
 from service.store.silences import fetch_waiting_silences, mark_silences_composed
 from service.store.tables import organisation
+from service.store.undelivered import (
+    add_undelivered,
+    fetch_suspensions,
+    fetch_waiting_undelivered,
+    mark_undelivered_composed,
+)
 
 
 def compose_waiting(
@@ -25,39 +36,93 @@ def compose_waiting(
     """Compose a digest for each recipient whom something waits for; return how many.
 
     At their hour: only once that hour has come in their zone, and once a local day. A digest as of
-    another day leaves silences waiting: they are of today.
+    another day leaves silences waiting: they are of today; and so is what did not arrive, which
+    coordinators are told in a message of its own. Who has only addresses that are suspended is
+    told once they have another.
     """
     count = 0
     name = connection.scalar(select(organisation.c.name)) or ""
     waiting = fetch_waiting(connection)
     waiting_silences = fetch_waiting_silences(connection) if as_of is None else {}
-    names = sorted({*waiting, *waiting_silences})
+    waiting_undelivered = fetch_waiting_undelivered(connection) if as_of is None else {}
+    names = sorted({*waiting, *waiting_silences, *waiting_undelivered})
     recipients = fetch_recipients(connection) if names else {}
+    suspended = fetch_suspensions(connection)
     for recipient_name in names:
         recipient = recipients.get(recipient_name)
         if recipient is None or (at_their_hour and not _is_their_hour(recipient, now)):
+            continue
+        addresses = _find_addresses(connection, recipient, suspended, now)
+        if recipient.addresses and not addresses:
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
         day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)
         notices = dict(waiting.get(recipient_name, ()))
         silences = dict(waiting_silences.get(recipient_name, ()))
-        told = list(notices.values()), reader, day, list(silences.values())
-        block_ids = {one.block_id for one in notices.values()}
-        expected = fetch_expected(connection, block_ids, day)
-        digest_id = add_digest(connection, recipient.name, now)
-        for channel, address in recipient.addresses:
-            if channel == "sms":
-                message = compose_sms(*told)
-            else:
-                digest = compose_digest(*told, expected)
-                message_id = make_msgid(domain="digseason.invalid")
-                mail = compose_mail(digest, sender, address, now, message_id)
-                message = mail.decode("utf-8")
-            add_message(connection, digest_id, channel, address, message, now)
-        mark_composed(connection, recipient.name, notices, digest_id)
-        mark_silences_composed(connection, recipient.name, silences, digest_id)
+        undelivered = dict(waiting_undelivered.get(recipient_name, ()))
+        post = _Post(connection, sender, recipient.name, addresses, now)
+        if notices or silences:
+            told = list(notices.values()), reader, day, list(silences.values())
+            block_ids = {one.block_id for one in notices.values()}
+            expected = fetch_expected(connection, block_ids, day)
+            digest_id = post.put_out(
+                partial(compose_digest, *told, expected), partial(compose_sms, *told)
+            )
+            mark_composed(connection, recipient.name, notices, digest_id)
+            mark_silences_composed(connection, recipient.name, silences, digest_id)
+        if undelivered:
+            missing = list(undelivered.values())
+            digest_id = post.put_out(
+                partial(compose_undelivered, missing, reader),
+                partial(compose_undelivered_sms, missing, recipient.language),
+            )
+            mark_undelivered_composed(connection, recipient.name, undelivered, digest_id)
         count += 1
     return count
+
+
+def _find_addresses(
+    connection: Connection,
+    recipient: Recipient,
+    suspended: Collection[tuple[str, str]],
+    now: datetime,
+) -> list[tuple[str, str]]:
+    """Return (channel, address) where messages can go; what is no address is suspended."""
+    found: list[tuple[str, str]] = []
+    for channel, address in recipient.addresses:
+        if (channel, address) in suspended:
+            continue
+        try:
+            if channel == "mail":
+                parse_address(address)
+        except ValueError as error:
+            why = f"'{address}' {error}"
+            add_undelivered(connection, recipient.name, channel, address, why, now, suspends=True)
+        else:
+            found.append((channel, address))
+    return found
+
+
+@dataclass(frozen=True)
+class _Post:
+    """Puts a digest of one recipient into the outbox, a message for each address."""
+
+    connection: Connection
+    sender: str
+    recipient_name: str
+    addresses: list[tuple[str, str]]
+    now: datetime
+
+    def put_out(self, mail: Callable[[], Digest], sms: Callable[[], str]) -> int:
+        digest_id = add_digest(self.connection, self.recipient_name, self.now)
+        for channel, address in self.addresses:
+            message_id = make_msgid(domain=parse_address(self.sender).domain)
+            if channel == "sms":
+                message = sms()
+            else:
+                message = compose_mail(mail(), self.sender, address, self.now, message_id).decode()
+            add_message(self.connection, digest_id, channel, address, message_id, message, self.now)
+        return digest_id
 
 
 def _is_their_hour(recipient: Recipient, now: datetime) -> bool:

@@ -1,12 +1,13 @@
 """The round: evaluate every block, note what changed, compose the digests, deliver them.
 
 What a round decides is one transaction: notices, silences, digests and their messages in the
-outbox are kept together or not at all. Delivery follows, message by message.
+outbox are kept together or not at all. Delivery follows, message by message; `digseason serve` does
+it apart, so that thousands of messages hold up no round.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from alerts.notices import Notice
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
-from service.delivery import deliver
+from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
@@ -41,7 +42,12 @@ class RoundReport:
     notices: list[Notice]
     silences: list[SilenceNotice]
     digests: int
-    delivered: list[Path]
+    delivery: DeliveryReport = field(default_factory=DeliveryReport)
+
+    @property
+    def delivered(self) -> list[Path]:
+        """The files that messages were delivered into."""
+        return self.delivery.files
 
 
 def run_round(
@@ -59,12 +65,12 @@ def run_round(
         if as_of is None:
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
-    delivered = deliver(engine, settings.outbox, now)
-    return RoundReport(evaluations, notices, silences, digests, delivered)
+    delivery = deliver(engine, settings, now)
+    return RoundReport(evaluations, notices, silences, digests, delivery)
 
 
 def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
-    """Do what is due: evaluate after a day's end or new readings; tell each at their hour."""
+    """Do what is due: evaluate after a day's end or new readings; write each at their hour."""
     evaluations: list[BlockEvaluation] = []
     notices: list[Notice] = []
     silences: list[SilenceNotice] = []
@@ -77,8 +83,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
             evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
-    delivered = deliver(engine, settings.outbox, now)
-    return RoundReport(evaluations, notices, silences, digests, delivered)
+    return RoundReport(evaluations, notices, silences, digests)
 
 
 def _look_ahead(

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from threading import Event
 
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
+from service.delivery import deliver
 from service.fetches import fetch_due, make_fetcher
 from service.intake.inbox import empty_inbox
 from service.rounds import run_due
@@ -24,14 +28,28 @@ def tick(engine: Engine, settings: Settings) -> None:
     except Exception:
         log.exception("round failed; the next tick tries again")
         return
-    if report.evaluations or report.digests or report.delivered:
+    if report.evaluations or report.digests:
         log.info(
-            "round: %d blocks, %d notices, %d digests, %d messages delivered",
+            "round: %d blocks, %d notices, %d digests",
             len(report.evaluations),
             len(report.notices),
             report.digests,
-            len(report.delivered),
         )
+
+
+def send_due(engine: Engine, settings: Settings, stop: Event) -> None:
+    """Send what waits in the outbox; a failure is logged and the next tick tries again."""
+    try:
+        report = deliver(engine, settings, datetime.now(UTC), at_once=False, stop=stop)
+    except Exception:
+        log.exception("sending failed; the next tick tries again")
+        return
+    if report.sent:
+        log.info("outbox: %d messages delivered", len(report.sent))
+    for one in report.not_sent:
+        log.warning("outbox: message %d: %s: %s", one.message.id, one.end or "later", one.why)
+    for channel, why in report.troubles.items():
+        log.warning("outbox: no %s for now: %s", channel, why)
 
 
 def watch_inbox(engine: Engine, settings: Settings) -> None:
@@ -59,18 +77,28 @@ def fetch_feeds(engine: Engine, settings: Settings) -> None:
             log.warning("fetch: %s: %s", report.station_id, report.failure)
 
 
-def start_scheduler(engine: Engine, settings: Settings) -> BackgroundScheduler:
-    """Start ticking, at once and then every `settings.tick_s` seconds."""
+@contextmanager
+def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
+    """Tick at once and then every `settings.tick_s` seconds, until left; then no job runs any more.
+
+    The jobs run apart: neither a long import nor thousands of messages hold a round back.
+    """
+    stop = Event()
     scheduler = BackgroundScheduler(
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    for job in (tick, watch_inbox, fetch_feeds):  # apart: a long import holds no digest back
+    jobs = {tick: (), send_due: (stop,), watch_inbox: (), fetch_feeds: ()}
+    for job, more in jobs.items():
         scheduler.add_job(
             job,
             IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
-            args=(engine, settings),
+            args=(engine, settings, *more),
             next_run_time=datetime.now(UTC),
         )
     scheduler.start()
-    return scheduler
+    try:
+        yield
+    finally:
+        stop.set()
+        scheduler.shutdown()

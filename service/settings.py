@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import AfterValidator, Field, Json, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from service.channels.answers import check_expression, check_statuses
+from service.channels.faults import NO_SENDER, check_sender, find_sending_faults
+
+SMTP_PORTS = {"starttls": 587, "tls": 465, "none": 25}
+
+Expression = Annotated[str, AfterValidator(check_expression)]
+Statuses = Annotated[str, AfterValidator(check_statuses)]
+PerMin = Annotated[float, Field(gt=0, le=100_000)]
+TimeoutS = Annotated[float, Field(gt=0, le=600)]
 
 
 class Settings(BaseSettings):
-    """Where things lie. Everything kept by default lies in the data folder."""
+    """Where things lie, by default all in the data folder, and how messages leave.
 
-    model_config = SettingsConfigDict(env_prefix="DIGSEASON_")
+    What may hold a password is shown nowhere: neither here nor in an error.
+    """
+
+    model_config = SettingsConfigDict(env_prefix="DIGSEASON_", hide_input_in_errors=True)
 
     data: Path
-    database_url: str = ""
-    mail_from: str = "Digseason <digseason@localhost>"
+    database_url: str = Field(default="", repr=False)
     contact: str = ""
     tick_s: int = 30
     inbox_settled_s: int = 10
@@ -23,6 +36,38 @@ class Settings(BaseSettings):
     push_per_min: int = 60
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
+
+    mail_from: Annotated[str, AfterValidator(check_sender)] = NO_SENDER
+    smtp_host: str = ""
+    smtp_security: Literal["starttls", "tls", "none"] = "starttls"
+    smtp_port: int | None = Field(default=None, ge=1, le=65535)
+    smtp_user: str = ""
+    smtp_password: SecretStr = SecretStr("")
+    smtp_timeout_s: TimeoutS = 30
+    smtp_per_min: PerMin = 60
+    smtp_per_connection: int = Field(default=100, ge=1)
+
+    sms_url: str = Field(default="", repr=False)
+    sms_method: Literal["POST", "GET", "PUT"] = "POST"
+    sms_headers: Json[dict[str, str]] = Field(default={}, validate_default=False, repr=False)
+    sms_body: str = Field(default="", repr=False)
+    sms_secret: SecretStr = SecretStr("")
+    sms_sender: str = ""
+    sms_success_status: Statuses = "200-299"
+    sms_success: Expression = ""
+    sms_permanent_status: Statuses = ""
+    sms_permanent: Expression = ""
+    sms_id: Expression = ""
+    sms_timeout_s: TimeoutS = 30
+    sms_per_min: PerMin = 60
+    sms_mail_to: str = ""
+
+    @model_validator(mode="after")
+    def _check_sending(self) -> Self:
+        faults = list(find_sending_faults(self))
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
 
     @property
     def store_file(self) -> Path:
@@ -41,5 +86,10 @@ class Settings(BaseSettings):
 
     @property
     def outbox(self) -> Path:
-        """The folder that digests are delivered into."""
+        """The folder that messages are written into where no channel is set up."""
         return self.data / "outbox"
+
+    @property
+    def smtp_port_used(self) -> int:
+        """The port of the mail server: that of its security unless one is set."""
+        return self.smtp_port or SMTP_PORTS[self.smtp_security]

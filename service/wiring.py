@@ -44,5 +44,12 @@ def _read_settings(data: Path) -> Settings:
 
 
 def _fault(fault: ErrorDetails) -> str:
-    name = f"DIGSEASON_{fault['loc'][0]}".upper()
-    return f"{name} = {fault['input']!r}: {fault['msg'].lower()}"
+    message = fault["msg"].removeprefix("Value error, ")
+    if not fault["loc"]:  # of several settings: it names them
+        return message
+    field = str(fault["loc"][0])
+    name = f"DIGSEASON_{field}".upper()
+    if fault["type"] != "value_error":
+        message = message.lower()
+    value = f" = {fault['input']!r}" if Settings.model_fields[field].repr else ""
+    return f"{name}{value}: {message}"

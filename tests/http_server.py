@@ -13,10 +13,12 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 @dataclass(frozen=True)
 class Asked:
-    """One request that came: path with its query, and the headers."""
+    """One request that came: path with its query, the headers, and what was sent."""
 
     path: str
     headers: Mapping[str, str]
+    method: str = "GET"
+    body: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,8 @@ def http_server(answers: Answers | None = None) -> Iterator[HttpServer]:
 
     class Handler(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
-            asked = Asked(self.path, dict(self.headers))
+            body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
+            asked = Asked(self.path, dict(self.headers), self.command, body)
             running.asked.append(asked)
             reply = running.answers(asked)
             time.sleep(reply.hang_s)
@@ -67,6 +70,8 @@ def http_server(answers: Answers | None = None) -> Iterator[HttpServer]:
                 self._send(reply)
             except (BrokenPipeError, ConnectionResetError):
                 self.close_connection = True  # who asked has gone
+
+        do_POST = do_PUT = do_GET  # noqa: N815 (their names)
 
         def _send(self, reply: Reply) -> None:
             self.send_response(reply.status)

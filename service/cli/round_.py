@@ -10,6 +10,7 @@ import click
 
 from alerts.figures import show_depths
 from service.cli.options import as_of_option
+from service.cli.sending_words import describe_delivery
 from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
 from service.showing import count_text
@@ -46,6 +47,6 @@ def command(data: Path, as_of: date | None) -> None:
     if not report.notices and not report.silences:
         click.echo("  nothing new to tell")
     composed = f"{count_text(report.digests, 'digest')} composed"
-    click.echo(f"{composed}, {count_text(len(report.delivered), 'message')} delivered")
-    for path in report.delivered:
-        click.echo(f"  {path}")
+    click.echo(f"{composed}, {count_text(len(report.delivery.sent), 'message')} delivered")
+    for line in describe_delivery(report.delivery):
+        click.echo(line)

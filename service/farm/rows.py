@@ -148,6 +148,6 @@ def thermometer_from_row(row: Row, history: Mapping[str, Sequence[ProbeEntry]]) 
 
 
 def recipient_from_row(row: Row, blocks: Sequence[str]) -> Recipient:
-    """Return a recipient with the ids of their blocks."""
-    all_blocks = row.pop("all_blocks")
-    return Recipient(blocks=None if all_blocks else tuple(blocks), **row)
+    """Return a recipient with the ids of their blocks; an address that older rules took is kept."""
+    named = None if row.pop("all_blocks") else tuple(blocks)
+    return Recipient.model_construct(blocks=named, channels=tuple(row.pop("channels")), **row)

@@ -23,6 +23,7 @@ from pydantic import (
     Tag,
 )
 
+from alerts.addresses import PHONE, parse_address
 from probes.clock import parse_clock, parse_offset_min
 from probes.feeds.awdb import check_element
 from probes.time_words import TIME_WORDS
@@ -100,6 +101,13 @@ def _check_depth(depth_cm: float) -> float:
     if not 1 <= depth_cm <= DEEPEST_CM:  # 0.15 was meant in metres
         raise ValueError(f"a depth lies 1 to {DEEPEST_CM} cm below the surface; write 15")
     return depth_cm
+
+
+def _check_email(text: str) -> str:
+    address = parse_address(text)
+    if address.addr_spec != text or "." not in address.domain:
+        raise ValueError("is not one mail address; write such as ada@example.org")
+    return text
 
 
 def _check_zone(text: str) -> str:
@@ -214,7 +222,5 @@ Missing = Annotated[
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Spacing = Annotated[float, Field(gt=0, le=100)]
-Email = Annotated[
-    str, Field(pattern=r"^[^@\s<>,;[:cntrl:]]+@[^@\s<>,;[:cntrl:]]+\.[^@\s<>,;[:cntrl:]]+$")
-]
-Phone = Annotated[str, Field(pattern=r"^\+[1-9][0-9]{6,14}$")]
+Email = Annotated[str, AfterValidator(_check_email)]
+Phone = Annotated[str, Field(pattern=PHONE)]

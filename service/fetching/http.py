@@ -141,7 +141,7 @@ class Fetcher:
             return loads(content)
         except (JSONDecodeError, UnicodeDecodeError, RecursionError):
             raise PassingFetchError(
-                f"{url}: the answer is no JSON: '{_begin(content)}'; "
+                f"{url}: the answer is no JSON: '{show_begin(content)}'; "
                 "look at the address in a browser if this stays"
             ) from None
 
@@ -203,10 +203,10 @@ class Fetcher:
             raise PermanentFetchError(f"{url}: {error}; check the address") from None
         except requests.exceptions.SSLError as error:
             raise PermanentFetchError(
-                f"{url}: its certificate does not hold: {_reason(error)}; check the address"
+                f"{url}: its certificate does not hold: {find_reason(error)}; check the address"
             ) from None
         except requests.RequestException as error:
-            raise _TryAgainError(_reason(error)) from None
+            raise _TryAgainError(find_reason(error)) from None
 
     def _wait_for_turn(self, host: str) -> None:
         waited_s = self.seconds() - self.last_request_s.get(host, -self.between_requests_s)
@@ -220,23 +220,14 @@ class Fetcher:
             return
         what = f"answers {status} {answer.reason or ''}".rstrip()
         if status in PASSING and status not in final:
-            raise _TryAgainError(what, self._find_wait_s(answer.headers.get("Retry-After", "")))
-        text = _begin(self._read(url, answer, SHOWN_CHARACTERS))
+            wait_s = find_wait_s(answer.headers.get("Retry-After", ""), self.now())
+            raise _TryAgainError(what, wait_s)
+        text = show_begin(self._read(url, answer, SHOWN_CHARACTERS))
         raise PermanentFetchError(
             f"{url}: {what}{f', {text!r}' if text else ''}; check the station's keys "
             "in the farm file",
             status,
         )
-
-    def _find_wait_s(self, retry_after: str) -> float | None:
-        """Return the seconds that a Retry-After asks for: it is a number or a date."""
-        if retry_after.strip().isdecimal():
-            return float(retry_after)
-        try:
-            then = parsedate_to_datetime(retry_after)
-        except ValueError:
-            return None
-        return max(0.0, (then - self.now()).total_seconds()) if then.tzinfo else None
 
     def _read(self, url: str, answer: requests.Response, first_bytes: int | None) -> bytes:
         """Return the body, which ends where it must."""
@@ -264,12 +255,24 @@ def _validators_of(answer: requests.Response) -> dict[str, str]:
     return {asks: answer.headers[says] for says, asks in pairs if says in answer.headers}
 
 
-def _begin(content: bytes) -> str:
+def find_wait_s(retry_after: str, now: datetime) -> float | None:
+    """Return the seconds that a Retry-After asks for: it is a number or a date."""
+    if retry_after.strip().isdecimal():
+        return float(retry_after)
+    try:
+        then = parsedate_to_datetime(retry_after)
+    except ValueError:
+        return None
+    return max(0.0, (then - now).total_seconds()) if then.tzinfo else None
+
+
+def show_begin(content: bytes) -> str:
+    """Return how an answer begins, in one line, as it may stand in a terminal."""
     text = " ".join(content[:SHOWN_CHARACTERS].decode("utf-8", "replace").split())
     return "".join(character for character in text if character.isprintable())
 
 
-def _reason(error: Exception) -> str:
+def find_reason(error: Exception) -> str:
     """Return the innermost message of an error, as someone who knows no Python can read it."""
     inner: BaseException = error
     while inner.args and isinstance(inner.args[-1], BaseException):

@@ -1,25 +1,45 @@
-"""The outbox: messages written with the round, claimed with a lease, marked when delivered."""
+"""The outbox: messages written with the round, claimed with a lease, marked when handed over."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any, Literal
 
-from sqlalchemy import Connection, insert, or_, select, update
+from sqlalchemy import Connection, and_, exists, insert, or_, select, update
 
-from service.store.tables import digest, outbox
+from service.store.tables import digest, outbox, undelivered
 
 LEASE = timedelta(seconds=60)
+"""A claim that is not renewed lapses after that, unless the channel takes longer."""
+
+End = Literal["refused", "given up", "bounced", "dropped"]
+
+_WAITS = and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None))
+_IS_SUSPENDED = exists().where(
+    undelivered.c.channel == outbox.c.channel,
+    undelivered.c.address == outbox.c.address,
+    undelivered.c.suspends,
+    undelivered.c.lifted_at.is_(None),
+)
 
 
 @dataclass(frozen=True)
 class Message:
-    """One message to one address, complete as it is to be sent."""
+    """One message to one address, complete as it is to be sent.
+
+    message_id : "<left@right>", the same however often it is sent
+    attempts : how often it was claimed, this time included
+    """
 
     id: int
     recipient_name: str
     channel: str
     address: str
+    message_id: str
+    created_at: datetime
+    attempts: int
     message: str
 
 
@@ -31,7 +51,13 @@ def add_digest(connection: Connection, recipient_name: str, now: datetime) -> in
 
 
 def add_message(
-    connection: Connection, digest_id: int, channel: str, address: str, message: str, now: datetime
+    connection: Connection,
+    digest_id: int,
+    channel: str,
+    address: str,
+    message_id: str,
+    message: str,
+    now: datetime,
 ) -> None:
     """Put a message of a digest into the outbox."""
     connection.execute(
@@ -39,6 +65,7 @@ def add_message(
             digest_id=digest_id,
             channel=channel,
             address=address,
+            message_id=message_id,
             message=message,
             created_at=now,
             attempts=0,
@@ -46,29 +73,106 @@ def add_message(
     )
 
 
-def claim_message(connection: Connection, now: datetime) -> Message | None:
-    """Claim the oldest message that waits; a claim lapses with its lease."""
-    free = or_(outbox.c.leased_until.is_(None), outbox.c.leased_until <= now)
+def claim_message(
+    connection: Connection, channel: str, now: datetime, lease: timedelta = LEASE
+) -> Message | None:
+    """Claim the oldest message of a channel that is due; a claim lapses with its lease."""
     row = connection.execute(
         select(outbox, digest.c.recipient_name)
         .join(digest)
-        .where(outbox.c.delivered_at.is_(None), free)
+        .where(
+            outbox.c.channel == channel,
+            _WAITS,
+            or_(outbox.c.leased_until.is_(None), outbox.c.leased_until <= now),
+            or_(outbox.c.next_try_at.is_(None), outbox.c.next_try_at <= now),
+            ~_IS_SUSPENDED,
+        )
         .order_by(outbox.c.id)
         .limit(1)
         .with_for_update(skip_locked=True, of=outbox)
     ).first()
     if row is None:
         return None
-    connection.execute(
-        update(outbox)
-        .where(outbox.c.id == row.id)
-        .values(leased_until=now + LEASE, attempts=outbox.c.attempts + 1)
-    )
-    return Message(row.id, row.recipient_name, row.channel, row.address, row.message)
+    attempts = row.attempts + 1
+    _set(connection, row.id, leased_until=now + lease, attempts=attempts)
+    fields = {name: getattr(row, name) for name in Message.__dataclass_fields__}
+    return Message(**{**fields, "attempts": attempts})
 
 
-def mark_delivered(connection: Connection, message_id: int, now: datetime) -> None:
-    """Note that a message has been handed over."""
-    connection.execute(
-        update(outbox).where(outbox.c.id == message_id).values(delivered_at=now, leased_until=None)
+def mark_delivered(connection: Connection, message_id: int, now: datetime, receipt: str) -> None:
+    """Note that a message has been handed over, and what was said to it."""
+    _set(
+        connection,
+        message_id,
+        delivered_at=now,
+        receipt=receipt,
+        leased_until=None,
+        next_try_at=None,
+        failure=None,
     )
+
+
+def put_back(connection: Connection, message: Message) -> None:
+    """Take a claim back as if it had not been."""
+    _set(connection, message.id, leased_until=None, attempts=message.attempts - 1)
+
+
+def put_off(connection: Connection, message: Message, until: datetime, failure: str) -> None:
+    """Note that a message was not handed over, and when it is tried again."""
+    _set(connection, message.id, leased_until=None, next_try_at=until, failure=failure)
+
+
+def end_message(
+    connection: Connection,
+    outbox_id: int,
+    end: End,
+    failure: str,
+    now: datetime,
+    person: str | None = None,
+) -> None:
+    """Note that a message is not sent any more, or has come back."""
+    _set(
+        connection,
+        outbox_id,
+        ended=end,
+        ended_at=now,
+        ended_by=person,
+        failure=failure,
+        leased_until=None,
+        next_try_at=None,
+    )
+
+
+def send_again(connection: Connection, outbox_id: int) -> None:
+    """Let a message wait as if it had not been tried, its Message-ID the same."""
+    _set(
+        connection,
+        outbox_id,
+        attempts=0,
+        **dict.fromkeys(
+            ("ended", "ended_at", "ended_by", "failure", "delivered_at", "receipt", "next_try_at")
+        ),
+    )
+
+
+def fetch_messages(
+    connection: Connection,
+    outbox_ids: Sequence[int] = (),
+    message_id: str | None = None,
+    with_delivered: bool = True,
+) -> list[Any]:
+    """Return messages as rows, each with its reader and whether its address is suspended."""
+    query = select(outbox, digest.c.recipient_name, _IS_SUSPENDED.label("is_suspended")).join(
+        digest
+    )
+    if outbox_ids:
+        query = query.where(outbox.c.id.in_(outbox_ids))
+    if message_id is not None:
+        query = query.where(outbox.c.message_id == message_id)
+    if not with_delivered:
+        query = query.where(or_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_not(None)))
+    return list(connection.execute(query.order_by(outbox.c.id)))
+
+
+def _set(connection: Connection, outbox_id: int, **values: Any) -> None:
+    connection.execute(update(outbox).where(outbox.c.id == outbox_id).values(**values))

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
 
-from service.scheduler import start_scheduler
+from service.scheduler import ticking
 from service.settings import Settings
 from service.web.bearer import Door
 from service.web.hand_api import hand_api_routes
@@ -24,10 +24,8 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        scheduler = start_scheduler(engine, settings) if with_rounds else None
-        yield
-        if scheduler:
-            scheduler.shutdown()
+        with ticking(engine, settings) if with_rounds else nullcontext():
+            yield
 
     app = FastAPI(title="Digseason", lifespan=lifespan)
     app.add_exception_handler(Problem, answer_problem)

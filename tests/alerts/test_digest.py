@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.bounds import DateRange
-from alerts.digest import COLUMNS, Reader, compose_digest
+from alerts.digest import Reader, compose_digest
+from alerts.lines import COLUMNS
 from alerts.notices import Notice, StationSource
 from alerts.windows import Kind, Reason
 from alerts.words import LANGUAGES

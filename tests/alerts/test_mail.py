@@ -23,7 +23,7 @@ DIGEST = Digest(
     "La zona de raíces está a 18,1 °C.\n\n.\nFrom here on, dig.\n",
 )
 HEADERS = {
-    *("From", "To", "Subject", "Date", "Message-ID", "Auto-Submitted"),
+    *("From", "To", "Subject", "Date", "Message-ID", "Auto-Submitted", "List-Id"),
     *("Content-Type", "Content-Transfer-Encoding", "MIME-Version"),
 }
 
@@ -39,10 +39,11 @@ def read(mail: bytes) -> EmailMessage:
 
 def test_a_mail_has_the_headers_that_a_message_needs() -> None:
     mail = read(compose(to="Ana Núñez <ana@alder.example>"))
-    assert set(mail.keys()) == HEADERS  # source: [RFC-5322], [RFC-3834], MIME
+    assert set(mail.keys()) == HEADERS  # source: [RFC-5322], [RFC-3834], [RFC-2919], MIME
     assert mail["Date"].datetime == SENT_AT
     assert mail["Message-ID"] == MESSAGE_ID
     assert mail["Auto-Submitted"] == "auto-generated"
+    assert mail["List-Id"] == "<digests.alder.example>"
     assert mail["From"] == SENDER
     assert mail["To"].addresses[0].display_name == "Ana Núñez"
 
@@ -78,7 +79,13 @@ def test_no_subject_or_text_adds_a_header(subject: str, text: str) -> None:
         pytest.param({"to": "a@alder.example\r\nBcc: b@alder.example"}, id="line break"),
         pytest.param({"to": "no address"}, id="no address"),
         pytest.param({"to": ""}, id="nobody"),
-        pytest.param({"to": "añá@alder.example"}, id="letters that mail cannot carry"),
+        pytest.param({"to": "añá@alder.example"}, id="letters that not every server takes"),
+        pytest.param({"to": "a@ñandú.example"}, id="domain by its other name"),
+        pytest.param({"to": "a..b@alder.example"}, id="two dots"),
+        pytest.param({"to": "a@-alder.example"}, id="no domain"),
+        pytest.param({"to": "a@"}, id="no domain at all"),
+        pytest.param({"to": f"{'a' * 65}@alder.example"}, id="longer than [RFC-5321] has it"),
+        pytest.param({"to": "all: a@alder.example;"}, id="a group"),
         pytest.param({"sender": "a@alder.example\nX: y"}, id="line break in the sender"),
         pytest.param({"message_id": "<1@alder.example>\nX: y"}, id="line break in the id"),
         pytest.param({"sent_at": datetime(2025, 10, 5, 6, 30)}, id="naive"),  # noqa: DTZ001
@@ -87,5 +94,7 @@ def test_no_subject_or_text_adds_a_header(subject: str, text: str) -> None:
 def test_what_is_no_single_address_or_would_add_a_header_is_refused(
     changes: dict[str, object],
 ) -> None:
-    with pytest.raises(ValueError, match=r"not one mail address|linefeed|naive"):
+    with pytest.raises(
+        ValueError, match=r"not one mail address|not every|another name|linefeed|naive"
+    ):
         compose(**changes)

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from alerts.digest import COLUMNS, compose_digest
+from alerts.digest import compose_digest
 from alerts.gsm import count_parts
+from alerts.lines import COLUMNS
 from alerts.silence_news import SilenceNotice, order_silences
 from alerts.silence_sentences import tell_silence
 from alerts.sms import compose_sms

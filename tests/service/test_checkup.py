@@ -13,11 +13,13 @@ from service.checkup import Finding, check_service
 from service.cli import main
 from service.settings import Settings
 from service.store import tables
+from service.store.channel_troubles import ChannelTrouble, keep_trouble
 from service.store.engine import open_engine, writing
-from service.store.outbox import add_digest, add_message
+from service.store.outbox import add_digest, add_message, end_message
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
 from service.store.stations import fetch_stations, note_failure
+from service.store.undelivered import add_undelivered
 from tests.farms import STATION, farm_text, set_up
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -30,7 +32,8 @@ def settings(tmp_path: Path) -> Settings:
     data = tmp_path / "kept"
     data.mkdir(mode=0o700)
     (data / "digseason.db").touch()
-    return Settings(data=data, mail_from="Alder Bench <soil@example.org>")
+    mail_from = "Alder Bench <soil@example.org>"
+    return Settings(data=data, mail_from=mail_from, smtp_host="mail.example.org")
 
 
 def run_round(engine: Engine, at: datetime) -> None:
@@ -102,14 +105,26 @@ def test_a_block_whose_probes_are_shallow_is_named(engine: Engine, settings: Set
     assert one.remedy
 
 
-def test_a_message_that_waits_for_long_wants_a_look(engine: Engine, settings: Settings) -> None:
+def test_a_message_that_waits_for_long_or_was_refused_wants_a_look(
+    engine: Engine, settings: Settings
+) -> None:
     set_up(engine, farm_text(north=True))
     with writing(engine) as connection:
-        digest = add_digest(connection, "Ada Example", NOW)
-        add_message(connection, digest, "mail", "ada@example.org", "text", NOW - 2 * HOUR)
-    one = found(engine, settings, "outbox")
-    assert one.said == "1 message waits, 1 of them for more than an hour"
-    assert one.remedy
+        for number in (1, 2):
+            digest = add_digest(connection, "Ada Example", NOW)
+            made = (f"<{number}@example.org>", "text", NOW - 2 * HOUR)
+            add_message(connection, digest, "mail", "ada@example.org", *made)
+        end_message(connection, 2, "refused", "550 5.1.1 no such user", NOW)
+        told = ("Ada Example", "mail", "ada@example.org", "550 5.1.1 no such user", NOW)
+        add_undelivered(connection, *told, suspends=True)
+    waiting = found(engine, settings, "outbox")
+    suspended = found(engine, settings, "address")
+    assert waiting.said == (
+        "1 message waits, 1 of them for more than an hour; 1 of the last 14 days did not arrive"
+    )
+    assert waiting.remedy
+    assert suspended.said == "nothing goes to Ada Example, ada@example.org: 550 5.1.1 no such user"
+    assert "digseason outbox resume ada@example.org" in (suspended.remedy or "")
 
 
 def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Settings) -> None:
@@ -118,11 +133,22 @@ def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Se
     assert one.remedy == f"Run `chmod 700 {settings.data}`."
 
 
-def test_a_sender_that_is_not_set_wants_a_look(engine: Engine, settings: Settings) -> None:
+def test_mails_that_reach_no_one_want_a_look(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
-    one = found(engine, Settings(data=settings.data), "mail")
-    assert one.said == "mails to 1 reader come from Digseason <digseason@localhost>"
-    assert one.remedy
+    unset = Settings(data=settings.data)
+    mails, texts = (found(engine, unset, what) for what in ("mail", "sms"))
+    assert mails.said == f"mails are written to files in {settings.outbox} and reach no one"
+    assert "Set DIGSEASON_SMTP_HOST" in (mails.remedy or "")
+    assert texts.remedy is None  # no one is to be told by text
+
+
+def test_a_channel_in_trouble_wants_a_look(engine: Engine, settings: Settings) -> None:
+    trouble = ChannelTrouble("mail", NOW - 3 * HOUR, 4, NOW, "refuses the login")
+    with writing(engine) as connection:
+        keep_trouble(connection, trouble)
+    mails = found(engine, settings, "mail")
+    assert mails.said.endswith("; not since 2026-03-02 09:00 UTC: refuses the login")
+    assert mails.remedy
 
 
 def test_a_damaged_store_wants_a_look(tmp_path: Path) -> None:

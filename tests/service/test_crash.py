@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import Engine, select
 
 from service.delivery import deliver
+from service.settings import Settings
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.outbox import LEASE
@@ -69,7 +70,8 @@ def test_a_killed_round_loses_no_notice_and_doubles_none(
 
     again = run(tmp_path, *ROUND, database_url=store_url)
     at_once = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
-    deliver(warmed, outbox, datetime.now(UTC) + LEASE + timedelta(seconds=1))
+    lapsed = datetime.now(UTC) + LEASE + timedelta(seconds=1)
+    deliver(warmed, Settings(data=tmp_path), lapsed)
     in_the_end = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
 
     assert again[0] == 0
@@ -87,6 +89,6 @@ def test_a_message_written_but_not_marked_is_written_again_to_the_same_file(
     with writing(warmed) as connection:
         lapsed = datetime.now(UTC) - timedelta(seconds=1)
         connection.execute(tables.outbox.update().values(delivered_at=None, leased_until=lapsed))
-    written = deliver(warmed, outbox, datetime.now(UTC))
+    written = deliver(warmed, Settings(data=tmp_path), datetime.now(UTC)).files
     assert len(written) == len(READERS)
     assert {path.name: path.read_bytes() for path in outbox.iterdir()} == before

@@ -1,0 +1,56 @@
+"""What an address of a person may be: of mail, or the number of a phone."""
+
+from __future__ import annotations
+
+import re
+from email.errors import HeaderParseError
+from email.headerregistry import Address
+from email.policy import SMTP
+
+PHONE = r"^\+[1-9][0-9]{6,14}$"
+"""An international number, as [E-164]; a pattern."""
+
+_LONGEST_LOCAL, _LONGEST_DOMAIN = 64, 255
+_LABEL = r"[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?"
+_DOMAIN = re.compile(rf"{_LABEL}(\.{_LABEL})*")
+_NOT_ONE = "is not one mail address; write such as ada@example.org"
+
+
+def parse_address(text: str) -> Address:
+    """Return the one mail address of a text, with or without a name.
+
+    Raises
+    ------
+    ValueError
+        When it is none, several, or one that mail cannot carry everywhere; says what to write.
+
+    References
+    ----------
+    [RFC-5321] 4.1.2 and 4.5.3.1 for what an address may be and how long.
+    """
+    try:
+        header = SMTP.header_factory("To", text)
+        (group,) = header.groups
+        (address,) = group.addresses
+    except (ValueError, IndexError, HeaderParseError):
+        raise ValueError(_NOT_ONE) from None
+    if not address.username.isascii():
+        raise ValueError("holds letters that not every mail server takes; write another address")
+    if not address.domain.isascii():
+        raise ValueError(f"mail servers know it by another name; write {_in_ascii(address)}")
+    if (
+        group.display_name is not None
+        or header.defects
+        or len(address.username) > _LONGEST_LOCAL
+        or len(address.domain) > _LONGEST_DOMAIN
+        or not _DOMAIN.fullmatch(address.domain)
+    ):
+        raise ValueError(_NOT_ONE)
+    return address
+
+
+def _in_ascii(address: Address) -> str:
+    try:
+        return f"{address.username}@{address.domain.encode('idna').decode()}"
+    except UnicodeError:
+        return "another address"

@@ -1,0 +1,33 @@
+"""Paragraphs, titles and lists of a mail, in lines of at most 72 columns."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterable
+
+COLUMNS = 72
+
+
+def wrap(text: str, indent: str = "", bullet: str = "") -> str:
+    """Return a paragraph in lines, a number on one line with what follows."""
+    bound = re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(
+        bound,
+        COLUMNS,
+        initial_indent=bullet or indent,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def underline(text: str) -> str:
+    """Return a title."""
+    title = wrap(text)
+    return f"{title}\n{'─' * max(map(len, title.splitlines()))}"
+
+
+def bullets(title: str, paragraphs: Iterable[str]) -> str:
+    """Return a list under its title."""
+    return "\n".join([underline(title), *(wrap(text, "  ", "- ") for text in paragraphs)])

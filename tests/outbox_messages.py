@@ -1,0 +1,24 @@
+"""Messages as the outbox holds them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from alerts.digest import Digest
+from alerts.mail import compose_mail
+from service.store.outbox import Message
+
+AT = datetime(2026, 3, 2, 12, tzinfo=UTC)
+SENDER = "Alder Bench <dig@alder.example>"
+
+
+def make_mail(to: str = "ada@example.org", text: str = "Dig.\n") -> Message:
+    """Return a mail to an address."""
+    message_id = f"<{to}.1@alder.example>"
+    mail = compose_mail(Digest("Terrace 7: dig", text), SENDER, to, AT, message_id)
+    return Message(1, "Ada Example", "mail", to, message_id, AT, 1, mail.decode())
+
+
+def make_text(to: str = "+61491570156", text: str = "Dig. Mind heat, lines.") -> Message:
+    """Return a text to a number."""
+    return Message(2, "Ada Example", "sms", to, "<2@alder.example>", AT, 1, text)
