@@ -155,6 +155,7 @@ def find_block_days(
         carried=carried,
         bases=tuple(bases),
         by_hand=has_value & (zone.by_hand > 0),
+        lent=np.zeros((0, days.size), bool),
     )
 
 

@@ -9,7 +9,7 @@ from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import format_decimal
 
-from alerts.notices import HandSource, Source
+from alerts.notices import HandSource, Neighbour, NeighbourSource, Source, StationSource
 from alerts.words import translations
 from probes.units import Unit, delta_c_to_f, delta_f_to_c, from_c
 
@@ -98,26 +98,50 @@ def show_source(source: Source, language: str) -> str:
     """Return "the station Low Bench, 12 km away, 140 m higher", "hand readings with Terrace"."""
     _ = translations(language).gettext
     locale = locale_of(language)
-    if isinstance(source, HandSource):
-        names = format_list(source.names, locale=locale)
-        return _("hand readings with {thermometers}").format(thermometers=names)
-    distance = format_decimal(source.distance_km, "#,##0", locale)
-    text = _("the station {name}, {distance} km away").format(name=source.name, distance=distance)
-    if source.distance_km < _HERE_KM:
-        text = _("the station {name}").format(name=source.name)
-    if source.higher_m is None or abs(source.higher_m) < _LEVEL_M:
-        return text
-    height = format_decimal(abs(source.higher_m), "#,##0", locale)
-    if source.higher_m > 0:
-        beside = _("{station}, {height} m higher")
-    else:
-        beside = _("{station}, {height} m lower")
-    return beside.format(station=text, height=height)
+    match source:
+        case HandSource(names):
+            shown = format_list(names, locale=locale)
+            return _("hand readings with {thermometers}").format(thermometers=shown)
+        case NeighbourSource(neighbours):
+            shown = show_neighbours(neighbours, language)
+            return _("borrowed from {neighbours}").format(neighbours=shown)
+        case StationSource(name, distance_km):
+            distance = format_decimal(distance_km, "#,##0", locale)
+            text = _("the station {name}, {distance} km away").format(name=name, distance=distance)
+            if distance_km < _HERE_KM:
+                text = _("the station {name}").format(name=name)
+            height = _show_height(source, language)
+            return f"{text}, {height}" if height else text
 
 
 def show_sources(sources: Sequence[Source], language: str) -> str:
-    """Return the stations and thermometers as one phrase."""
+    """Return the stations, thermometers and neighbours as one phrase."""
     return show_list([show_source(one, language) for one in sources], language)
+
+
+def show_neighbours(neighbours: Sequence[Neighbour], language: str) -> str:
+    """Return "River Row (3 km, 40 m higher) and the station Low Bench (12 km)"."""
+    return show_list([_show_neighbour(one, language) for one in neighbours], language)
+
+
+def _show_neighbour(one: Neighbour, language: str) -> str:
+    _ = translations(language).gettext
+    name = _("the station {name}").format(name=one.name) if one.is_station else one.name
+    where = [_show_height(one, language)]
+    if one.distance_km >= _HERE_KM:
+        where.insert(0, f"{format_decimal(one.distance_km, '#,##0', locale_of(language))} km")
+    shown = ", ".join(part for part in where if part)
+    return f"{name} ({shown})" if shown else name
+
+
+def _show_height(one: StationSource | Neighbour, language: str) -> str:
+    """Return "140 m higher"; nothing where it is as high, or that is not known."""
+    if one.higher_m is None or abs(one.higher_m) < _LEVEL_M:
+        return ""
+    _ = translations(language).gettext
+    text = _("{height} m higher") if one.higher_m > 0 else _("{height} m lower")
+    height = format_decimal(abs(one.higher_m), "#,##0", locale_of(language))
+    return text.format(height=height)
 
 
 def show_list(items: Sequence[str], language: str) -> str:

@@ -37,7 +37,31 @@ class HandSource:
     error_c: float | None
 
 
-Source = StationSource | HandSource
+@dataclass(frozen=True)
+class Neighbour:
+    """A block with probes, or a station, that a block without any borrows from.
+
+    higher_m : how much higher it lies than the block's site, negative where lower; None: not known
+    """
+
+    name: str
+    distance_km: float
+    higher_m: float | None
+    is_station: bool
+
+
+@dataclass(frozen=True)
+class NeighbourSource:
+    """The neighbours that a block's temperatures are borrowed from.
+
+    error_c : standard error of the five-day mean that rests on them; None: not known [degC]
+    """
+
+    neighbours: tuple[Neighbour, ...]
+    error_c: float | None
+
+
+Source = StationSource | HandSource | NeighbourSource
 
 
 @dataclass(frozen=True)
@@ -54,7 +78,7 @@ class Notice:
         the one that opens it in spring or ends it in fall [degC]
     root_zone_cm : top and bottom of the block's root zone
     basis_cm : the depths its temperature rests on
-    sources : the stations and thermometers among what measures it
+    sources : the stations and thermometers among what measures it, and whom it borrows from
     mean_days, fall_follows : of the block's rule set: how many days the mean has, and whether fall
         dig season is wanted
     closed_not_before : as in alerts.windows.Span
@@ -101,3 +125,8 @@ class Notice:
     def by_hand(self) -> HandSource | None:
         """The thermometers among the sources."""
         return next((one for one in self.sources if isinstance(one, HandSource)), None)
+
+    @property
+    def borrowed(self) -> NeighbourSource | None:
+        """The neighbours among the sources."""
+        return next((one for one in self.sources if isinstance(one, NeighbourSource)), None)

@@ -189,6 +189,11 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
             "The root zone ({interval}) was at {temperature}: the {mean} of {day}, estimated from "
             "{depths}, as no probe lies deep enough."
         )
+    elif notice.borrowed and not notice.by_hand:
+        wording = words.gettext(
+            "The root zone ({interval}) was at {temperature}: the {mean} of {day}, borrowed from "
+            "neighbours, as no probe of its own measures it."
+        )
     elif notice.by_hand:
         wording = words.gettext(
             "The root zone ({interval}) was at {temperature}: the {mean} of {day}, from "
@@ -213,13 +218,13 @@ def _tell_temperature(notice: Notice, language: str, unit: Unit, as_of: date) ->
 
 def _tell_estimates(notice: Notice, language: str) -> Iterator[str]:
     """Say that days behind the date were not measured in full."""
-    if notice.estimated:
+    if notice.estimated and not notice.borrowed:
         _ = translations(language).gettext
         yield _("The date is estimated: not every probe has readings of the days behind it.")
 
 
 def _tell_sources(notice: Notice, language: str, unit: Unit) -> Iterator[str]:
-    """Say what was not measured in the block, and what was read by hand."""
+    """Say what was not measured in the block, and what was read by hand or borrowed."""
     _ = translations(language).gettext
     if notice.stations:
         yield _("Measured at {stations}; the soil of the block may differ.").format(
@@ -233,6 +238,12 @@ def _tell_sources(notice: Notice, language: str, unit: Unit) -> Iterator[str]:
             mean=show_mean(notice.mean_days, language),
             readings=show_source(notice.by_hand, language),
             error=show_error(notice.by_hand.error_c, unit, language),
+        )
+    if notice.borrowed and notice.borrowed.error_c is not None:
+        yield _("It is {borrowed}; the {mean} may well be off by {error}.").format(
+            mean=show_mean(notice.mean_days, language),
+            borrowed=show_source(notice.borrowed, language),
+            error=show_error(notice.borrowed.error_c, unit, language),
         )
 
 

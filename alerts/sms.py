@@ -15,6 +15,7 @@ from alerts.figures import (
     show_day,
     show_depths,
     show_error,
+    show_neighbours,
     show_sources,
     show_temperature,
     show_when,
@@ -82,7 +83,7 @@ def _tell(news: Sequence[BlockNews], reader: Reader, as_of: date) -> Iterator[st
 def _tell_one(news: BlockNews, reader: Reader, as_of: date) -> Iterator[str]:
     """Yield wordings of one block's news, the fullest first; that it is estimated stays in all."""
     details = _details(news.last, reader, as_of)
-    estimates = list(_tell_estimates(news.last, reader.language))
+    estimates = list(_tell_estimates(news.last, reader))
     counts = range(len(details), -1, -1)
     for count, length in [*product(counts, _NAME_LENGTHS), (0, _SHORTEST_NAME)]:
         told = headline(news, _label(news, length, with_site=True), reader.language)
@@ -91,10 +92,14 @@ def _tell_one(news: BlockNews, reader: Reader, as_of: date) -> Iterator[str]:
     yield " ".join([f"{told}.", *estimates])
 
 
-def _tell_estimates(notice: Notice, language: str) -> Iterator[str]:
+def _tell_estimates(notice: Notice, reader: Reader) -> Iterator[str]:
     """Say that a temperature or a date was not measured."""
+    language = reader.language
     _ = translations(language).gettext
-    if notice.carried:
+    if notice.borrowed and notice.borrowed.error_c is not None:
+        error = show_error(notice.borrowed.error_c, reader.unit, language).replace(" °", "")
+        yield _("Borrowed from neighbours, +-{error}.").format(error=error)
+    elif notice.carried:
         depths = show_depths(notice.basis_cm[-1:], language)
         yield _("Estimated from {depths}.").format(depths=depths)
     elif notice.estimated:
@@ -128,6 +133,9 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     if notice.stations:
         stations = show_sources(notice.stations, language)
         details.append(_("From {stations}.").format(stations=stations))
+    if notice.borrowed:
+        neighbours = show_neighbours(notice.borrowed.neighbours, language)
+        details.append(_("From {stations}.").format(stations=neighbours))
     return details
 
 
@@ -176,10 +184,12 @@ def _add_end(label: str, notice: Notice, language: str, as_of: date) -> str:
 
 def _mark(label: str, notice: Notice, language: str) -> str:
     """Mark a block whose temperature or date was not measured."""
-    if not (notice.carried or notice.estimated):
-        return label
     _ = translations(language).gettext
-    return _("{block} (estimated)").format(block=label)
+    if notice.borrowed:
+        return _("{block} (borrowed)").format(block=label)
+    if notice.carried or notice.estimated:
+        return _("{block} (estimated)").format(block=label)
+    return label
 
 
 def _label(news: BlockNews, length: int, with_site: bool) -> str:

@@ -111,6 +111,8 @@ class RootZoneDays:
     bases : from which position in `day` on it rests on which depths [cm], ascending, no depths
         where the block has no basis; the first one from position 0
     by_hand : (n,) bool, whether a value rests on hand readings
+    lent : (k, n) bool, which of the neighbours that may lend to it a value was borrowed from; none
+        of them where it is the block's own
     """
 
     day: NDArray[np.datetime64]
@@ -120,6 +122,7 @@ class RootZoneDays:
     carried: NDArray[np.bool_]
     bases: tuple[tuple[int, tuple[float, ...]], ...]
     by_hand: NDArray[np.bool_]
+    lent: NDArray[np.bool_]
 
     def since(self, first: int) -> RootZoneDays:
         """Return the days from a position on."""
@@ -132,7 +135,13 @@ class RootZoneDays:
             carried=self.carried[first:],
             bases=tuple((max(0, start - first), depths) for start, depths in self.bases[before:]),
             by_hand=self.by_hand[first:],
+            lent=self.lent[:, first:],
         )
+
+    @property
+    def borrowed(self) -> NDArray[np.bool_]:
+        """Whether a value was borrowed from neighbours, (n,)."""
+        return np.any(self.lent, axis=0)
 
     @property
     def basis_cm(self) -> tuple[float, ...]:

@@ -52,6 +52,7 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
     if damage is not None:
         return [damage]  # nothing else that the store says is to be trusted
     with reading(engine) as connection:
+        blocks = fetch_blocks(connection)
         return [
             _check_pages(connection),
             Finding("schema", f"at {find_revision(connection)}, up to date"),
@@ -61,7 +62,8 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             _check_round(connection, now),
             *_check_feeds(connection),
             _check_loggers(connection),
-            *_check_basis(fetch_blocks(connection)),
+            *_check_basis(blocks),
+            *_check_borrowing(blocks),
             *_check_outbox(connection, now),
             *_check_channels(connection, settings),
         ]
@@ -160,6 +162,20 @@ def _check_basis(blocks: Sequence[Block]) -> Iterator[Finding]:
         said = f"probes lie too shallow, so spring is told too early: {', '.join(shallow)}"
         remedy = "Bury a deeper probe, or set carry = true in the [[block]] (`digseason soil`)."
         yield Finding("depth", said, remedy)
+
+
+def _check_borrowing(blocks: Sequence[Block]) -> Iterator[Finding]:
+    """Say how many blocks have no probes and borrow, and name those with nobody to borrow from."""
+    unprobed = [block for block in blocks if not block.is_probed]
+    borrowing = [block for block in unprobed if block.lenders]
+    if borrowing:
+        said = f"from neighbours by {count_text(len(borrowing), 'block')} without probes"
+        yield Finding("borrowed", f"{said} (`digseason neighbours`)")
+    alone = [block.id for block in unprobed if not block.in_use and not block.lenders]
+    if alone:
+        said = f"no probes, and no neighbour to borrow from: {', '.join(alone)}"
+        remedy = "Bury a probe, read a [[thermometer]], or name a [[station]] of a public feed."
+        yield Finding("borrowed", said, remedy)
 
 
 def _check_outbox(connection: Connection, now: datetime) -> Iterator[Finding]:

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
-from alerts.block_days import ProbeDays, bridge_hand_days, find_block_days
+from alerts.block_days import ProbeDays
 from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.degree_days import HOURS, by_hours
-from alerts.notices import HandSource, Source
+from alerts.neighbours import Borrowed
+from alerts.notices import HandSource, Neighbour, NeighbourSource, Source
 from alerts.root_zone import find_basis
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
@@ -22,25 +23,21 @@ from alerts.states import RECENT_DAYS, State, find_state
 from alerts.windows import Evaluation
 from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
-from probes.hand_days import MOST_DAYS_APART, OWN_ERROR_C
+from probes.hand_days import MOST_DAYS_APART
 from service.daily_means import find_probe_hours
+from service.root_zones import fetch_root_zones, place_probes
 from service.rule_sets import fetch_rules
-from service.store.blocks import Block, Stretch
-from service.store.daily import fetch_daily_errors, fetch_daily_means
+from service.store.blocks import Block
 from service.store.loggers import Logger, fetch_probes
 from service.store.outlooks import fetch_outlooks
 from service.store.readings import fetch_readings
-
-LOOK_BACK_DAYS = 120
-"""How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
-CARRIED_BACK_DAYS = 3 * 365
-"""The same of a block that is carried: two years of memory, and what a gap at their start takes."""
 
 
 @dataclass(frozen=True)
 class BlockEvaluation:
     """What is known of a block on the evening of `as_of`.
 
+    borrowed : what its neighbours lend it; None where it does not borrow
     bounds : of each span
     warmth_c : degree-days of each day of the root zone by its hours, where the rule sums them
     """
@@ -49,23 +46,41 @@ class BlockEvaluation:
     rule: WindowRule
     as_of: date
     root_zone: RootZoneDays
+    borrowed: Borrowed | None
     evaluation: Evaluation
     bounds: list[Bounds]
     warmth_c: NDArray[np.float64] | None
     state: State
 
     @property
-    def by_hand(self) -> HandSource | None:
-        """The thermometers it rests on now, with the error of its latest five-day mean."""
-        if not self.block.thermometers:
-            return None
-        on = self.evaluation.standing.mean_on
-        return HandSource(self.block.thermometers, on and find_mean_error_c(self, on))
-
-    @property
     def sources(self) -> tuple[Source, ...]:
-        """The stations and thermometers it rests on now."""
-        return (*self.block.sources, *([self.by_hand] if self.by_hand else []))
+        """The stations, thermometers and neighbours that its latest five-day mean rests on."""
+        return find_sources(self, self.evaluation.standing.mean_on)
+
+
+def find_sources(one: BlockEvaluation, day: date | None) -> tuple[Source, ...]:
+    """Return what the five-day mean of a day rests on, besides loggers in the block."""
+    neighbours = find_neighbours(one, day) if day else None
+    sources: list[Source] = [*one.block.sources]
+    if one.block.thermometers and not (neighbours and day and not is_by_hand(one, day)):
+        sources.append(HandSource(one.block.thermometers, day and find_mean_error_c(one, day)))
+    return (*sources, *([neighbours] if neighbours else []))
+
+
+def find_neighbours(one: BlockEvaluation, day: date) -> NeighbourSource | None:
+    """Return the neighbours that the five-day mean of a day is borrowed from; None: it is not."""
+    lenders = [
+        lender
+        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=False)
+        if _of_mean(one, lent.astype(np.float64), day)
+    ]
+    if not lenders:
+        return None
+    neighbours = (
+        Neighbour(lender.name, lender.distance_km, lender.higher_m, lender.is_station)
+        for lender in lenders
+    )
+    return NeighbourSource(tuple(neighbours), find_mean_error_c(one, day))
 
 
 def find_mean_error_c(one: BlockEvaluation, day: date) -> float | None:
@@ -131,7 +146,8 @@ def _evaluate_group(
         first = min(season_of(as_of, block.south) for block in blocks) - seasons + 1
         before = timedelta(days=rule.mean_days - 1)
         start = min(season_start(first, block.south) for block in blocks) - before
-    zones = fetch_root_zones(connection, blocks, start, as_of, sensor_accuracy_c)
+    of_blocks = fetch_root_zones(connection, blocks, start, as_of, sensor_accuracy_c)
+    zones = [one.zone for one in of_blocks]
     warmth_c = fetch_warmth(connection, blocks, zones, rule) if rule.degree_days else None
     evaluations = evaluate_with_bounds(
         np.array([zone.root_zone_c for zone in zones]),
@@ -149,7 +165,8 @@ def _evaluate_group(
             block=block,
             rule=rule,
             as_of=as_of,
-            root_zone=zone,
+            root_zone=days.zone,
+            borrowed=days.borrowed,
             evaluation=evaluation,
             bounds=bounds,
             warmth_c=None if warmth_c is None else warmth_c[index],
@@ -157,63 +174,15 @@ def _evaluate_group(
                 evaluation,
                 rule,
                 block.south,
-                bool(zone.basis_cm),
+                bool(days.zone.basis_cm) or bool(days.zone.borrowed.any()),
                 as_of,
                 soon.get(block.id),
                 MOST_DAYS_APART if block.thermometers else RECENT_DAYS,
             ),
         )
-        for index, (block, zone, (evaluation, bounds)) in enumerate(
-            zip(blocks, zones, evaluations, strict=True)
+        for index, (block, days, (evaluation, bounds)) in enumerate(
+            zip(blocks, of_blocks, evaluations, strict=True)
         )
-    ]
-
-
-def fetch_root_zones(
-    connection: Connection,
-    blocks: Sequence[Block],
-    start: date,
-    end: date,
-    sensor_accuracy_c: float,
-) -> list[RootZoneDays]:
-    """Return the root-zone days of blocks, all over the same days: from the first day that holds
-    a reading, or `start`, to `end`."""
-    probe_ids = sorted({one.probe_id for block in blocks for one in block.stretches + block.beside})
-    back = CARRIED_BACK_DAYS if any(block.ground for block in blocks) else LOOK_BACK_DAYS
-    earlier = timedelta(days=min(back, (start - date.min).days))
-    daily = fetch_daily_means(connection, probe_ids, start - earlier, end)
-    last = np.datetime64(end, "D")
-    first = daily.day.min() if daily.day.size else last
-    days = np.arange(first, last + 1)
-    mean_c = np.full((len(probe_ids), days.size), np.nan)
-    row = np.searchsorted(probe_ids, daily.probe_id)
-    column = (daily.day - first).astype(np.int64)
-    mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
-    error_c = np.full(mean_c.shape, sensor_accuracy_c)
-    hand_ids = sorted({probe_id for block in blocks for probe_id in block.hand_probes})
-    error_c[np.searchsorted(probe_ids, hand_ids)] = OWN_ERROR_C
-    for probe_id, day, of_day_c in fetch_daily_errors(connection, hand_ids, start - earlier, end):
-        place = (np.datetime64(day, "D") - first).astype(int)
-        error_c[np.searchsorted(probe_ids, probe_id), place] = of_day_c
-
-    def probe_days(stretches: Sequence[Stretch]) -> ProbeDays:
-        ids, depth_cm = _place(stretches, days)
-        rows = np.searchsorted(probe_ids, ids)
-        by_hand = np.isin(ids, hand_ids)
-        found = ProbeDays(mean_c[rows], error_c[rows], depth_cm)
-        return bridge_hand_days(found, by_hand) if by_hand.any() else found
-
-    shown = max(0, (np.datetime64(start, "D") - first).astype(int))
-    return [
-        find_block_days(
-            days,
-            probe_days(block.stretches),
-            probe_days(block.beside),
-            block.root_zone_cm,
-            block.weights,
-            block.ground,
-        ).since(shown)
-        for block in blocks
     ]
 
 
@@ -240,7 +209,7 @@ def fetch_warmth(
         hourly_c[probe_ids.index(probe.id), place[within]] = mean_c[within]
     by_hour_c = np.full((len(blocks), days.size * HOURS), np.nan)
     for block, zone, hour_c in zip(blocks, zones, by_hour_c, strict=True):
-        ids, depth_cm = _place(block.stretches, days)
+        ids, depth_cm = place_probes(block.stretches, days)
         rows_c = hourly_c[np.searchsorted(probe_ids, ids)]
         probes = ProbeDays(rows_c, np.zeros(rows_c.shape), np.repeat(depth_cm, HOURS, axis=1))
         starts = [start * HOURS for start, _ in zone.bases]
@@ -259,15 +228,3 @@ def _instants(logger: Logger, days: NDArray[np.datetime64]) -> tuple[datetime, d
     offset = timedelta(minutes=logger.utc_offset_min)
     begin, end = (datetime.combine(day, time.min, UTC) - offset for day in (first, last))
     return begin, end
-
-
-def _place(
-    stretches: Sequence[Stretch], days: NDArray[np.datetime64]
-) -> tuple[list[int], NDArray[np.float64]]:
-    """Return the probes of some stretches and the depth of each on each day [cm]."""
-    probe_ids = sorted({stretch.probe_id for stretch in stretches})
-    depth_cm = np.full((len(probe_ids), days.size), np.nan)
-    for stretch in stretches:  # of one probe in order of time: a later one overwrites
-        column = int(np.searchsorted(days, np.datetime64(stretch.valid_from, "D")))
-        depth_cm[probe_ids.index(stretch.probe_id), column:] = stretch.depth_cm
-    return probe_ids, depth_cm

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from math import asin, cos, radians, sin, sqrt
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 EARTH_RADIUS_KM = 6371.0  # mean
+
+
+def find_distances_km(
+    latitude: ArrayLike, longitude: ArrayLike, latitudes: ArrayLike, longitudes: ArrayLike
+) -> NDArray[np.float64]:
+    """Return the distances of places along the surface, by the haversine formula."""
+    one, other = np.radians(latitude), np.radians(latitudes)
+    north, east = other - one, np.radians(np.subtract(longitudes, longitude))
+    chord = np.sin(north / 2) ** 2 + np.cos(one) * np.cos(other) * np.sin(east / 2) ** 2
+    return 2 * EARTH_RADIUS_KM * np.arcsin(np.sqrt(np.minimum(1.0, chord)))
 
 
 def find_distance_km(
     latitude: float, longitude: float, other_latitude: float, other_longitude: float
 ) -> float:
-    """Return the distance of two places along the surface, by the haversine formula."""
-    north = radians(other_latitude - latitude)
-    east = radians(other_longitude - longitude)
-    shrink = cos(radians(latitude)) * cos(radians(other_latitude))
-    chord = sin(north / 2) ** 2 + shrink * sin(east / 2) ** 2
-    return 2 * EARTH_RADIUS_KM * asin(min(1.0, sqrt(chord)))
+    """Return the distance of two places along the surface."""
+    return float(find_distances_km(latitude, longitude, other_latitude, other_longitude))

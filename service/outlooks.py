@@ -18,8 +18,8 @@ from alerts.outlook.members import member_rng
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
 from probes.frames import RootZoneDays
-from service.evaluation import fetch_root_zones
 from service.geography import find_distance_km
+from service.root_zones import fetch_root_zones
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block, fetch_blocks
 from service.store.outlooks import fetch_outlooks, store_outlooks
@@ -178,20 +178,27 @@ def _fetch_days(
     connection: Connection, blocks: list[Block], day: date, sensor_accuracy_c: float
 ) -> _Days:
     start = day - timedelta(days=366 * HISTORY_YEARS)
-    zones = fetch_root_zones(connection, blocks, start, day, sensor_accuracy_c)
+    found = fetch_root_zones(connection, blocks, start, day, sensor_accuracy_c)
+    zones = [one.zone for one in found]
     days = zones[0].day
+    root_zone_c = np.array(
+        [
+            np.where(zone.borrowed & block.is_probed, np.nan, zone.root_zone_c)
+            for block, zone in zip(blocks, zones, strict=True)
+        ]
+    )
     return _Days(
         blocks,
         days,
-        np.array([zone.root_zone_c for zone in zones]),
+        root_zone_c,
         [_find_reason_against(zone) for zone in zones],
-        [has_own_curve(zone.root_zone_c, days) for zone in zones],
+        [has_own_curve(of_block_c, days) for of_block_c in root_zone_c],
     )
 
 
 def _find_reason_against(zone: RootZoneDays) -> str | None:
     known = zone.day[~np.isnan(zone.root_zone_c)]
-    if not zone.basis_cm:
+    if not zone.basis_cm and not zone.borrowed.any():
         return NO_BASIS
     if not known.size or zone.day[-1] - known[-1] > np.timedelta64(STALE_DAYS, "D"):
         return NO_READINGS

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import compress
 
 import numpy as np
 
@@ -11,7 +12,13 @@ from alerts.figures import show_depths, show_mean, show_sources
 from alerts.rules import WindowRule
 from alerts.windows import Span
 from probes.frames import RootZoneDays
-from service.evaluation import BlockEvaluation, find_mean_error_c, is_by_hand
+from service.evaluation import (
+    BlockEvaluation,
+    find_mean_error_c,
+    find_neighbours,
+    find_sources,
+    is_by_hand,
+)
 
 Record = dict[str, str | int | float | None]
 
@@ -44,7 +51,8 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "closed_estimated": int(rests_on_estimates(one, closing_day(span))),
                 "degree_days_c": one.evaluation.standing.degree_days_c,
                 "basis": basis_text(one.root_zone),
-                "source": show_sources(one.sources, "en") or None,
+                "source": show_sources(find_sources(one, span.opened_on), "en") or None,
+                "borrowed": int(find_neighbours(one, span.opened_on) is not None),
                 "by_hand": int(is_by_hand(one, span.opened_on)),
                 "error_c": find_mean_error_c(one, span.opened_on),
                 "as_of": one.as_of.isoformat(),
@@ -68,6 +76,7 @@ def _iso(day: date | None) -> str | None:
 def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
     """Yield a record per day of a block's root zone; no temperature where the day has no value."""
     zone = one.root_zone
+    lenders = [lender.name for lender in one.block.lenders]
     starts = [start for start, _ in zone.bases]
     for index, day in enumerate(zone.day.tolist()):
         value_c = float(zone.root_zone_c[index])
@@ -79,13 +88,14 @@ def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
             "depths_cm": " ".join(f"{depth_cm:g}" for depth_cm in basis_cm),
             "error_c": None if np.isnan(value_c) else float(zone.error_c[index]),
             "by_hand": int(zone.by_hand[index]),
+            "borrowed_from": " + ".join(compress(lenders, zone.lent[:, index])) or None,
         }
 
 
 def basis_text(zone: RootZoneDays) -> str:
-    """Return "at 10 cm", "at 15, 30 and 45 cm", "estimated from 10 cm" or "no basis"."""
+    """Return "at 10 cm", "estimated from 10 cm", "borrowed" or "no basis"."""
     if not zone.basis_cm:
-        return "no basis"
+        return "borrowed" if zone.borrowed.any() else "no basis"
     return f"{'estimated from' if zone.is_carried else 'at'} {show_depths(zone.basis_cm, 'en')}"
 
 

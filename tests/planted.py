@@ -62,6 +62,38 @@ def plant_block(connection: Connection, *, south: bool = False, name: str = "Ter
         connection.execute(insert(table), row)
 
 
+def plant_place(
+    connection: Connection,
+    block_id: str,
+    *,
+    longitude: float = 0.05,
+    elevation_m: float | None = None,
+    probe_id: int | None = None,
+    kind: str = "files",
+) -> None:
+    """Put in a block at a site of its own, or a station there; without a probe unless it is given.
+
+    A degree of longitude is 78 km there.
+    """
+    site_id = f"at-{block_id}"
+    site = {"id": site_id, "name": f"At {block_id.title()}", "timezone": "America/Los_Angeles"}
+    place = {"utc_offset_min": -480, "latitude": 45.1, "longitude": longitude}
+    more = {"elevation_m": elevation_m, "checks": "standard", "use_suspect": False}
+    block = {"id": block_id, "site_id": site_id, "name": block_id.title(), "weights": "even"}
+    zone = {"root_zone_top_cm": 15.0, "root_zone_bottom_cm": 45.0, "rule": "grape-phylloxera"}
+    connection.execute(insert(tables.site), site | place | more)
+    if kind == "files":
+        connection.execute(insert(tables.block), block | zone)
+    if probe_id is not None:
+        logger = {"id": f"of-{block_id}", "site_id": site_id, "kind": kind}
+        stretch = {"probe_id": probe_id, "depth_cm": 30.0, "calibration_offset_c": 0.0}
+        connection.execute(insert(tables.logger), logger)
+        connection.execute(
+            insert(tables.probe), {"id": probe_id, "logger_id": logger["id"], "channel": "T30"}
+        )
+        connection.execute(insert(tables.probe_stretch), stretch | {"valid_from": date.min})
+
+
 def plant_recipient(
     connection: Connection, name: str, channels: Sequence[str] = ("mail",), hour: int = 7
 ) -> None:

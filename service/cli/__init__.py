@@ -22,6 +22,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "rootzone": ("service.cli.rootzone", "Print a block's root-zone temperature by day."),
     "rule": ("service.cli.rule", "Show the rule sets and where each number comes from."),
     "soil": ("service.cli.soil", "Tell how heat moves in the soil of a block."),
+    "neighbours": ("service.cli.neighbours", "Show whom blocks without probes borrow from."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),

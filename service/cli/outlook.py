@@ -88,6 +88,8 @@ def _block_lines(one: BlockOutlook, rule: WindowRule, unit: Unit) -> list[str]:
     neighbour = one.neighbour.name if one.neighbour else None
     expected = Expectation(one.outlook, rule, neighbour)
     lines.append(f"  {_basis(one.outlook)}")
+    if not one.block.is_probed and one.block.lenders:
+        lines.append("  days without readings of its own are borrowed from neighbours")
     for sentence in tell_expected(expected, "en", unit):
         lines += wrap_text(sentence, 2)
     return [*lines, *_chance_lines(one.outlook)]

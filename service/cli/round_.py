@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from alerts.figures import show_depths
-from service.cli.options import as_of_option
+from alerts.figures import show_depths, show_source
+from service.cli.options import as_of_option, wrap_text
 from service.cli.sending_words import describe_delivery
 from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
@@ -39,8 +39,12 @@ def command(data: Path, as_of: date | None) -> None:
         told = f"{notice.block_name} ({notice.block_id}): {notice.kind} {notice.what}"
         if notice.carried:
             told += f", estimated from {show_depths(notice.basis_cm, 'en')}"
-        told += ", date estimated" * notice.estimated
-        click.echo(f"  {told}{', how it stands is not known' * notice.not_known}")
+        if notice.borrowed:
+            told += f", {show_source(notice.borrowed, 'en')}"
+        elif notice.estimated:
+            told += ", date estimated"
+        told += ", how it stands is not known" * notice.not_known
+        click.echo("\n".join(wrap_text(told, 2)))
     for silence in report.silences:
         depth = "" if silence.depth_cm is None else f" at {silence.depth_cm:g} cm"
         click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")

@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 
 import click
+import numpy as np
 from rich.console import Console
 from rich.progress import track
 
@@ -56,7 +57,8 @@ def command(
 
     For the first opening of spring and of fall, issued from 60 days before it to 30 after. Each
     score stands beside that of the climatology, the same yearly curve without a word of the season,
-    and of persistence; intervals come from drawing whole seasons.
+    and of persistence; intervals come from drawing whole seasons. Days that are borrowed from
+    neighbours count as missing.
     """
     settings, engine = open_store(data)
     with reading(engine) as connection:
@@ -84,7 +86,7 @@ def _hindcast_all(evaluations: list[BlockEvaluation], kind: Kind, every_d: int) 
         for one in shown
         if kind in one.rule.windows
         for of_season in hindcast(
-            one.root_zone.root_zone_c,
+            np.where(one.root_zone.borrowed, np.nan, one.root_zone.root_zone_c),
             one.root_zone.day,
             one.block.south,
             one.rule,

@@ -11,6 +11,8 @@ import numpy as np
 
 from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_error, show_source, show_sources, show_temperature
+from alerts.neighbours import FAR_KM, FAR_M, WORST_BORROWED_C
+from alerts.notices import NeighbourSource, StationSource
 from alerts.ribbon import draw_ribbon, explain_ribbon
 from alerts.season import season_day, season_start
 from alerts.windows import Span, trailing_mean
@@ -21,8 +23,9 @@ from service.cli.options import (
     format_options,
     print_records,
     unit_option,
+    wrap_text,
 )
-from service.evaluation import BlockEvaluation
+from service.evaluation import BlockEvaluation, find_neighbours
 from service.showing import (
     basis_text,
     closing_day,
@@ -53,6 +56,7 @@ COLUMNS = (
     "degree_days_c",
     "basis",
     "source",
+    "borrowed",
     "by_hand",
     "error_c",
     "as_of",
@@ -102,10 +106,14 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     lines[3:3] = _degree_day_lines(one, unit)
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
-    if one.by_hand and one.by_hand.error_c is not None:
-        error = show_error(one.by_hand.error_c, unit, "en")
-        told = f"from {show_source(one.by_hand, 'en')}, give or take {error}"
-        lines[2:2] = wrap(told, 80, initial_indent="  ", subsequent_indent="    ")
+    for source in one.sources:
+        if not isinstance(source, StationSource) and source.error_c is not None:
+            told = show_source(source, "en")
+            told = told if isinstance(source, NeighbourSource) else f"from {told}"
+            told += f", give or take {show_error(source.error_c, unit, 'en')}"
+            lines[2:2] = wrap_text(told, 2)
+    if one.state == "no basis" and one.block.borrows:
+        lines[2:2] = wrap_text(_tell_why_nothing(one, unit), 2)
     for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
         lines += [f"  {_window_line(span)}", *_error_lines(span, bounds)]
         lines += _estimate_lines(one, span)
@@ -121,6 +129,22 @@ def _standing(one: BlockEvaluation, unit: Unit) -> str:
     limit_c = _limit_next_c(one)
     mean = show_temperature(standing.mean_c, unit, "en", limit_c)
     return f"{one.state}: {mean_text(one.rule)} {mean} on {day_text(standing.mean_on)}"
+
+
+def _tell_why_nothing(one: BlockEvaluation, unit: Unit) -> str:
+    """Return why a block without probes borrows nothing."""
+    error_c = one.borrowed.error_c if one.borrowed else np.array([])
+    if np.isnan(error_c).all():
+        return (
+            f"no probe serves it, and no neighbour within {FAR_KM:g} km and {FAR_M:g} m of its "
+            "height has readings to lend"
+        )
+    least = show_error(float(np.nanmin(error_c)), unit, "en")
+    most = show_error(WORST_BORROWED_C, unit, "en")
+    return (
+        f"no probe serves it, and its neighbours are too unlike it to lend: give or take {least}, "
+        f"and {most} is the most (`digseason neighbours`)"
+    )
 
 
 def _degree_day_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
@@ -171,7 +195,13 @@ def _estimate_lines(one: BlockEvaluation, span: Span) -> list[str]:
         return []  # all of them, as its basis says
     days = {"opening": span.opened_on, "close": closing_day(span)}
     told = [what for what, day in days.items() if rests_on_estimates(one, day)]
-    return [f"    {' and '.join(told)} estimated: a probe was bridged"] if told else []
+    borrowed = [what for what in told if find_neighbours(one, days[what] or one.as_of)]
+    bridged = [what for what in told if what not in borrowed]
+    return [
+        f"    {' and '.join(some)} {how}"
+        for some, how in ((borrowed, "borrowed"), (bridged, "estimated: a probe was bridged"))
+        if some
+    ]
 
 
 def _error_lines(span: Span, bounds: Bounds) -> list[str]:

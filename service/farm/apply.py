@@ -14,7 +14,7 @@ from service.farm.layouts import find_corrections, probe_history, thermometer_hi
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
-from service.farm.rows import NEVER_FETCHED, carry_rows, list_rows, row_of
+from service.farm.rows import NEVER_FETCHED, borrow_rows, carry_rows, list_rows, row_of
 from service.farm.text import table_label
 from service.farm.values import probe_name
 from service.flags import refresh_flags
@@ -130,6 +130,7 @@ def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> No
 def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> None:
     for kind, table, rows_of in (
         ("block", tables.block_probe, list_rows),
+        ("block", tables.block_borrow, borrow_rows),
         ("block", tables.block_carry, carry_rows),
         ("recipient", tables.recipient_block, list_rows),
     ):

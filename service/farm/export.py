@@ -47,6 +47,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     }
     probes = _fetch_lists(connection, tables.block_probe)
     carried = _fetch_lists(connection, tables.block_carry)
+    borrows = _fetch_lists(connection, tables.block_borrow)
     blocks = _fetch_lists(connection, tables.recipient_block)
     histories = fetch_histories(connection)
     return Farm(
@@ -60,7 +61,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
             key: RuleTable.model_validate(row["spec"]) for key, row in fetch(tables.rule).items()
         },
         block={
-            key: rows.block_from_row(row, probes[key], carried[key])
+            key: rows.block_from_row(row, probes[key], carried[key], borrows[key])
             for key, row in fetch(tables.block).items()
         },
         layout={key: layouts[key] for key in fetch(tables.layout)},

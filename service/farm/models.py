@@ -101,7 +101,9 @@ ProbeChoice = Annotated[
 class Block(FarmTable):
     """A vineyard block; without `probes` every probe of its site serves it.
 
-    The probes of a day are all those with the latest `valid_from` that is not after it.
+    The probes of a day are all those with the latest `valid_from` that is not after it. `borrow`
+    says whether a block without any borrows from its neighbours: unless it is false; where it is
+    true, without `probes` none serves it.
     """
 
     id: Id
@@ -111,6 +113,7 @@ class Block(FarmTable):
     weights: Literal["even", "roots"] = "even"
     rule: Id = GRAPE_PHYLLOXERA.name
     probes: Annotated[tuple[ProbeChoice, ...], AsTuple, EachOnce] | None = None
+    borrow: bool | None = None
     carry: bool = False
     diffusivity_mm2_s: Annotated[float, Field(ge=0.05, le=2.0)] | None = None
     latitude: Latitude | None = None

@@ -153,11 +153,13 @@ def _probe_names(farm: Farm) -> Mapping[str, list[str]]:
 def _blocks_without_probes(farm: Farm, names: Mapping[str, list[str]]) -> Iterator[str]:
     blocks = Counter(block.site for block in farm.block.values())
     for block in farm.block.values():
-        if block.probes is None and blocks[block.site] > 1:
+        is_unclear = names[block.site] and blocks[block.site] > 1
+        if block.probes is None and not block.borrow and is_unclear:
             yield (
                 f"{table_label('block', block.id)}: probes is missing, and site "
                 f"{value_text(block.site)} has {blocks[block.site]} blocks; write probes = "
-                f"{value_text(names[block.site] or ['LOGGER:15'])}, or those of them that serve it"
+                f"{value_text(names[block.site])}, or those of them that serve it; where none "
+                "does, borrow = true"
             )
 
 

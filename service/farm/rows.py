@@ -95,15 +95,28 @@ def carry_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "diffusivity_mm2_s": table.diffusivity_mm2_s}]
 
 
+def borrow_rows(table: FarmTable) -> list[Row]:
+    """Return the row of what a block says of borrowing, if it says anything."""
+    if not isinstance(table, Block) or table.borrow is None:
+        return []
+    return [{"block_id": table.id, "borrows": table.borrow}]
+
+
 def site_from_row(row: Row) -> Site:
     """Return a site, with its utc_offset."""
     utc_offset = format_offset(row.pop("utc_offset_min"))
     return Site(utc_offset=utc_offset, district=row.pop("district_id"), **row)
 
 
-def block_from_row(row: Row, basis: Sequence[Use], carried: Sequence[Sequence[Any]]) -> Block:
+def block_from_row(
+    row: Row,
+    basis: Sequence[Use],
+    carried: Sequence[Sequence[Any]],
+    borrows: Sequence[Sequence[Any]],
+) -> Block:
     """Return a block with its basis, which is empty for all probes of its site."""
     return Block(
+        borrow=borrows[0][0] if borrows else None,
         carry=bool(carried),
         diffusivity_mm2_s=carried[0][0] if carried else None,
         root_zone_cm=(row.pop("root_zone_top_cm"), row.pop("root_zone_bottom_cm")),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import groupby
 from math import isnan, nan
@@ -14,10 +14,13 @@ from sqlalchemy import Connection, func, select
 
 from alerts.notices import StationSource
 from alerts.root_zone import Weights
+from alerts.rules import GRAPE_PHYLLOXERA
 from probes.soil.carry import KNOWN_FACTOR, TYPICAL_GROUND, Ground
 from service.geography import find_distance_km
+from service.lending import Lender, Neighbourhood
 from service.store.tables import (
     block,
+    block_borrow,
     block_carry,
     block_probe,
     hand_thermometer,
@@ -25,6 +28,14 @@ from service.store.tables import (
     probe,
     probe_stretch,
     site,
+)
+
+_PLACE = (
+    site.c.name.label("site_name"),
+    site.c.utc_offset_min,
+    site.c.elevation_m,
+    site.c.district_id,
+    (site.c.latitude < 0).label("south"),
 )
 
 Basis = defaultdict[date, set[tuple[str, float]]]
@@ -52,6 +63,8 @@ class Block:
     ground : the soil through which it is carried down to its root zone; None: it is not
     thermometers : what those among them are called that are read by hand
     hand_probes : the probes of these, and of those that served it before
+    borrows : whether it borrows from its neighbours while no other probe serves it
+    lenders : from whom, where it does
     """
 
     id: str
@@ -72,6 +85,9 @@ class Block:
     ground: Ground | None
     thermometers: tuple[str, ...]
     hand_probes: frozenset[int]
+    district_id: str | None
+    borrows: bool
+    lenders: tuple[Lender, ...] = ()
 
     @property
     def in_use(self) -> list[Stretch]:
@@ -80,9 +96,34 @@ class Block:
         used = (stretch for stretch in latest.values() if not isnan(stretch.depth_cm))
         return sorted(used, key=lambda stretch: stretch.depth_cm)
 
+    @property
+    def is_probed(self) -> bool:
+        """Whether a probe serves it now that nobody has to read by hand."""
+        return any(stretch.probe_id not in self.hand_probes for stretch in self.in_use)
+
 
 def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Block]:
     """Return the active blocks, all or those named, by site and name."""
+    probes = _fetch_probes(connection)
+    known = _fetch_known(connection, probes)
+    neighbourhood = Neighbourhood([one for one, _ in known], _fetch_places(connection, probes))
+    return [
+        replace(one, lenders=neighbourhood.find_lenders(one) if one.borrows else ())
+        for one, is_active in known
+        if is_active and (not only or one.id in only)
+    ]
+
+
+@dataclass(frozen=True)
+class _Probes:
+    """The stretches of each logger, the loggers that speak for a site, the probes read by hand."""
+
+    stretches: Mapping[str, Sequence[Stretch]]
+    of_site: Mapping[str, Collection[str]]
+    by_hand: Collection[int]
+
+
+def _fetch_probes(connection: Connection) -> _Probes:
     stretches: dict[str, list[Stretch]] = defaultdict(list)
     of_site: dict[str, set[str]] = defaultdict(set)
     by_hand: dict[str, set[str]] = defaultdict(set)
@@ -102,6 +143,11 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             of_site[row.site_id].add(row.id)
     for site_id in by_hand.keys() - of_site.keys():  # a thermometer speaks for a site without any
         of_site[site_id] = by_hand[site_id]
+    return _Probes(stretches, of_site, hand_probes)
+
+
+def _fetch_known(connection: Connection, probes: _Probes) -> list[tuple[Block, bool]]:
+    """Return all blocks there have been, by site and name, and whether each is active."""
     declared: dict[str, Basis] = defaultdict(lambda: defaultdict(set))
     for row in connection.execute(select(block_probe)):
         declared[row.block_id][row.valid_from].add((row.logger_id, row.depth_cm))
@@ -109,27 +155,24 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     carried = {
         row.block_id: row.diffusivity_mm2_s for row in connection.execute(select(block_carry))
     }
+    borrows = {row.block_id: row.borrows for row in connection.execute(select(block_borrow))}
     query = (
         select(
             block,
-            site.c.name.label("site_name"),
-            site.c.utc_offset_min,
-            site.c.elevation_m,
-            (site.c.latitude < 0).label("south"),
+            *_PLACE,
             func.coalesce(block.c.latitude, site.c.latitude).label("at_latitude"),
             func.coalesce(block.c.longitude, site.c.longitude).label("at_longitude"),
+            (block.c.retired_at.is_(None) & site.c.retired_at.is_(None)).label("is_active"),
         )
         .join(site)
-        .where(block.c.retired_at.is_(None), site.c.retired_at.is_(None))
         .order_by(site.c.name, block.c.name)
     )
-    if only:
-        query = query.where(block.c.id.in_(only))
-    rows = connection.execute(query).all()
-    serving = {row.id: _serving(stretches, of_site[row.site_id], declared[row.id]) for row in rows}
     found = []
-    for row in rows:
-        loggers_now = sorted(_loggers_now(declared[row.id]) or of_site[row.site_id])
+    for row in connection.execute(query):
+        basis = declared[row.id]
+        of_site = () if borrows.get(row.id) and not basis else probes.of_site.get(row.site_id, ())
+        serving = _serving(probes.stretches, of_site, basis)
+        loggers_now = sorted(_loggers_now(basis) or of_site)
         one = Block(
             id=row.id,
             name=row.name,
@@ -143,17 +186,50 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
             root_zone_cm=(row.root_zone_top_cm, row.root_zone_bottom_cm),
             weights=row.weights,
             rule=row.rule,
-            stretches=serving[row.id],
-            beside=_beside(stretches, of_site[row.site_id], serving[row.id]),
+            stretches=serving,
+            beside=_beside(probes.stretches, of_site, serving),
             ground=_ground(carried[row.id]) if row.id in carried else None,
             sources=tuple(_source(row, stations[one]) for one in loggers_now if one in stations),
             thermometers=tuple(thermometers[one] for one in loggers_now if one in thermometers),
             hand_probes=frozenset(
-                stretch.probe_id for stretch in serving[row.id] if stretch.probe_id in hand_probes
+                stretch.probe_id for stretch in serving if stretch.probe_id in probes.by_hand
             ),
+            district_id=row.district_id,
+            borrows=borrows.get(row.id, True),
         )
-        found.append(one)
+        found.append((one, bool(row.is_active)))
     return found
+
+
+def _fetch_places(connection: Connection, probes: _Probes) -> list[Block]:
+    """Return the stations there have been, each as a block at its place."""
+    query = select(logger.c.id, *_PLACE, site.c.id.label("site_id"), site.c.latitude)
+    query = query.add_columns(site.c.longitude).join(site).where(logger.c.kind == "station")
+    return [
+        Block(
+            id=row.id,
+            name=row.site_name,
+            site_id=row.site_id,
+            site_name=row.site_name,
+            utc_offset_min=row.utc_offset_min,
+            south=row.south,
+            latitude=row.latitude,
+            longitude=row.longitude,
+            elevation_m=row.elevation_m,
+            root_zone_cm=(15.0, 45.0),
+            weights="even",
+            rule=GRAPE_PHYLLOXERA.name,
+            stretches=tuple(probes.stretches.get(row.id, ())),
+            beside=(),
+            sources=(),
+            ground=None,
+            thermometers=(),
+            hand_probes=frozenset(),
+            district_id=row.district_id,
+            borrows=False,
+        )
+        for row in connection.execute(query.order_by(logger.c.id))
+    ]
 
 
 def _fetch_stations(connection: Connection) -> dict[str, Any]:

@@ -9,12 +9,12 @@ from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, bindparam, delete, insert, select
+from sqlalchemy import Connection, bindparam, delete, func, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import DailyMeans
 from service.store.bulk import execute_many, fetch_columns
-from service.store.tables import daily_error, daily_mean
+from service.store.tables import daily_error, daily_mean, probe
 
 
 @dataclass(frozen=True)
@@ -99,3 +99,14 @@ def fetch_daily_means(
         .order_by(daily_mean.c.probe_id, daily_mean.c.day)
     )
     return ProbeDays(**fetch_columns(connection, query))
+
+
+def fetch_first_days(connection: Connection, probe_ids: Collection[int]) -> dict[int, date]:
+    """Return the first day of each probe that has a complete one."""
+    first = (
+        select(func.min(daily_mean.c.day))
+        .where(daily_mean.c.probe_id == probe.c.id, daily_mean.c.complete)
+        .scalar_subquery()
+    )
+    query = select(probe.c.id, first).where(probe.c.id.in_(probe_ids))
+    return {probe_id: day for probe_id, day in connection.execute(query) if day is not None}

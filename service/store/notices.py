@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,14 @@ from sqlalchemy import Connection, false, func, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
-from alerts.notices import HandSource, Notice, StationSource
+from alerts.notices import (
+    HandSource,
+    Neighbour,
+    NeighbourSource,
+    Notice,
+    Source,
+    StationSource,
+)
 from service.rule_sets import fetch_rules
 from service.store.recipients import find_readers
 from service.store.tables import (
@@ -42,7 +50,7 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
     count = 0
     for one in notices:
         row = {name: getattr(one, name) for name in notice.c.keys() if hasattr(one, name)}  # noqa: SIM118 (columns, not a dict)
-        row["sources"] = [vars(source) for source in one.sources]
+        row["sources"] = [asdict(source) for source in one.sources]
         notice_id = connection.execute(
             insert(notice).values(round_id=round_id, **row).returning(notice.c.id)
         ).scalar_one()
@@ -107,7 +115,9 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
     return waiting
 
 
-def _source(row: Mapping[str, Any]) -> StationSource | HandSource:
+def _source(row: Mapping[str, Any]) -> Source:
+    if "neighbours" in row:
+        return NeighbourSource(tuple(Neighbour(**one) for one in row["neighbours"]), row["error_c"])
     if "names" in row:
         return HandSource(tuple(row["names"]), row["error_c"])
     return StationSource(**row)

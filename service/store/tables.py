@@ -125,6 +125,13 @@ block_carry = Table(  # a block whose probes are too shallow is carried down to 
     Column("diffusivity_mm2_s", Float),  # None: that of no known soil
 )
 
+block_borrow = Table(  # a block's own word on borrowing from its neighbours; no row: it does
+    "block_borrow",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("borrows", Boolean, nullable=False),
+)
+
 layout = Table(
     "layout",
     metadata,

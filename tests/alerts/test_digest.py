@@ -368,7 +368,7 @@ def test_no_line_is_wider_than_72_columns_whatever_the_names(
         ),
         (
             "es",
-            "Medido en la estación Low Bench, a 12 km, 140 m más alta; el suelo de la parcela "
+            "Medido en la estación Low Bench, a 12 km, 140 m más arriba; el suelo de la parcela "
             "puede ser distinto.",
         ),
     ],

@@ -94,7 +94,7 @@ def test_depths_are_listed_as_the_language_does() -> None:
         ("en", 12.3, None, "the station Low Bench, 12 km away"),
         ("en", 12.3, 0.4, "the station Low Bench, 12 km away"),
         ("en", 0.1, 30.0, "the station Low Bench, 30 m higher"),
-        ("es", 12.3, 140.4, "la estación Low Bench, a 12 km, 140 m más alta"),
+        ("es", 12.3, 140.4, "la estación Low Bench, a 12 km, 140 m más arriba"),
     ],
 )
 def test_a_station_is_shown_with_its_distance_and_height(

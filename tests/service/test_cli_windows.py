@@ -52,6 +52,7 @@ WINDOW = {
     "degree_days_c": None,
     "basis": "at 30 cm",
     "source": None,
+    "borrowed": 0,
     "by_hand": 0,
     "error_c": 0.2,
     "as_of": "2025-05-12",
@@ -128,6 +129,7 @@ def test_root_zone_days_as_csv(warmed) -> None:
         "depths_cm": "30",
         "error_c": "",
         "by_hand": "0",
+        "borrowed_from": "",
     }
     assert len(rows) == 34  # by hand: 1 April to 4 May
 
@@ -158,5 +160,5 @@ def test_a_round_says_what_it_noted(warmed) -> None:
     code, printed = warmed("round", "--as-of", "2025-05-12")
     assert (code, printed.splitlines()[:2]) == (
         0,
-        ["1 blocks: 1 open", "  Terrace 7 (terrace-7): spring opened"],
+        ["1 block: 1 open", "  Terrace 7 (terrace-7): spring opened"],
     )

@@ -120,7 +120,8 @@ def test_a_wrong_key_is_named_with_its_table_its_value_and_the_remedy(edit, prob
             "[[logger]]",
             SECOND_BLOCK.replace('"upper"', '"upper"\nprobes = ["u1:15"]') + "[[logger]]",
             '[[block]] "terrace-7": probes is missing, and site "upper" has 2 blocks; '
-            'write probes = ["u1:15", "u1:30", "u1:45"], or those of them that serve it',
+            'write probes = ["u1:15", "u1:30", "u1:45"], or those of them that serve it; '
+            "where none does, borrow = true",
         ),
     ],
     ids=lambda text: text[:40],

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy import Connection, Engine, select
 
 from probes.units import f_to_c, from_c
 from service.evaluation import evaluate_blocks
@@ -30,7 +30,7 @@ from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
 from tests.commands import run
 from tests.generated_root_zone import generated_days
-from tests.planted import plant_block, plant_days, plant_recipient
+from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 
 ACCURACY_C = 0.2
 AS_OF = date(1994, 5, 5)
@@ -44,22 +44,8 @@ def days_f(first: date, last: date) -> list[float]:
 
 
 def plant_neighbour(connection: Connection, longitude: float = 0.0) -> None:
-    """Put in "ledge", at another site, with the readings of two months."""
-    site = {"id": "lower", "name": "Lower Alder", "timezone": "America/Los_Angeles"}
-    place = {"utc_offset_min": -480, "latitude": 45.1, "longitude": longitude}
-    flags = {"checks": "standard", "use_suspect": False}
-    block = {"id": "ledge", "site_id": "lower", "name": "Ledge", "weights": "even"}
-    zone = {"root_zone_top_cm": 15.0, "root_zone_bottom_cm": 45.0, "rule": "grape-phylloxera"}
-    probe = {"id": 2, "logger_id": "l1", "channel": "T30"}
-    stretch = {"valid_from": date.min, "depth_cm": 30.0, "calibration_offset_c": 0.0}
-    for table, row in (
-        (tables.site, site | place | flags),
-        (tables.block, block | zone),
-        (tables.logger, {"id": "l1", "site_id": "lower", "layout_name": "plain"}),
-        (tables.probe, probe),
-        (tables.probe_stretch, {"probe_id": 2, **stretch}),
-    ):
-        connection.execute(insert(table), row)
+    """Put in "ledge", at another site."""
+    plant_place(connection, "ledge", longitude=longitude, probe_id=2)
 
 
 @pytest.fixture

@@ -164,7 +164,7 @@ def test_a_file_that_does_not_fit_what_it_leaves_out_is_refused_whole(engine):
 
     assert caught.value.lines == (
         '[[block]] "terrace-7": probes is missing, and site "upper" has 2 blocks; '
-        'write probes = ["u1:15"], or those of them that serve it',
+        'write probes = ["u1:15"], or those of them that serve it; where none does, borrow = true',
         'left out of the file and still active: [[block]] "ledge"; '
         "put back what is needed, or retire it with --retire",
     )

@@ -1,0 +1,262 @@
+"""From the store to the root-zone days of blocks: measured, or borrowed from neighbours."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from math import isnan
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection
+
+from alerts.block_days import ProbeDays, bridge_hand_days, find_block_days
+from alerts.neighbours import (
+    LEARNED_DAYS,
+    LOOK_BACK_DAYS,
+    Borrowed,
+    borrow_days,
+    fill_with_borrowed,
+)
+from alerts.season import season_of, season_start
+from probes.frames import RootZoneDays
+from probes.hand_days import OWN_ERROR_C
+from service.lending import Lender, describe_lenders
+from service.store import daily as store
+from service.store.blocks import Block, Stretch
+
+OWN_BACK_DAYS = 120
+"""How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
+CARRIED_BACK_DAYS = 3 * 365
+"""The same of a block that is carried: two years of memory, and what a gap at their start takes."""
+SEASONS_KEPT = 1
+"""A block that gets probes keeps what it had borrowed, for so many seasons back: they are told."""
+
+Days = NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class BlockDays:
+    """The root-zone days of a block, and where it borrows, what its neighbours lend; else None."""
+
+    zone: RootZoneDays
+    borrowed: Borrowed | None
+
+
+def fetch_root_zones(
+    connection: Connection,
+    blocks: Sequence[Block],
+    start: date,
+    end: date,
+    sensor_accuracy_c: float,
+) -> list[BlockDays]:
+    """Return the root-zone days of blocks, all over the same days: from the first day that holds
+    a reading, or `start`, to `end`."""
+    first_days = store.fetch_first_days(connection, _find_own_probes(blocks))
+    spans = [_find_unprobed(block, first_days) for block in blocks]
+    borrows = [
+        bool(block.lenders) and any(begin <= end and start <= until for begin, until in of_block)
+        for block, of_block in zip(blocks, spans, strict=True)
+    ]
+    groups: dict[int, list[int]] = defaultdict(list)
+    for row, block in enumerate(blocks):
+        back_days = _find_back_days(block, borrows[row])
+        groups[min(back_days, (start - date.min).days)].append(row)
+    fetched = {
+        back_days: _fetch(
+            connection,
+            [one for row in rows for one in _involved(blocks[row], borrows[row])],
+            start - timedelta(days=back_days),
+            end,
+            sensor_accuracy_c,
+        )
+        for back_days, rows in groups.items()
+    }
+    last = np.datetime64(end, "D")
+    first = min((one.first_day for one in fetched.values() if one.day.size), default=last)
+    first_shown = max(first, np.datetime64(start, "D"))
+    found: dict[int, BlockDays] = {}
+    for back_days, rows in groups.items():
+        zones = _Zones(fetched[back_days], first_shown, last)
+        for row in rows:
+            unprobed = spans[row] if borrows[row] else None
+            found[row] = zones.find_days(blocks[row], unprobed, first_shown)
+    return [found[row] for row in range(len(blocks))]
+
+
+@dataclass(frozen=True)
+class _Fetched:
+    """Daily means of some probes as they lie in the store, and errors of those read by hand."""
+
+    probe_ids: list[int]
+    hand_ids: list[int]
+    daily: store.ProbeDays
+    errors: list[tuple[int, date, float]]
+    accuracy_c: float
+
+    @property
+    def day(self) -> Days:
+        return self.daily.day
+
+    @property
+    def first_day(self) -> np.datetime64:
+        return self.daily.day.min()
+
+
+def _fetch(
+    connection: Connection, places: Iterable[Block], start: date, end: date, accuracy_c: float
+) -> _Fetched:
+    probe_ids: set[int] = set()
+    hand_ids: set[int] = set()
+    for place in places:
+        probe_ids |= {stretch.probe_id for stretch in place.stretches + place.beside}
+        hand_ids |= place.hand_probes
+    means = store.fetch_daily_means(connection, sorted(probe_ids), start, end)
+    errors = store.fetch_daily_errors(connection, sorted(hand_ids), start, end)
+    return _Fetched(sorted(probe_ids), sorted(hand_ids), means, errors, accuracy_c)
+
+
+class _Zones:
+    """The root zones of places whose probes were fetched together; a lender's is found once."""
+
+    def __init__(self, fetched: _Fetched, first_shown: np.datetime64, last: np.datetime64) -> None:
+        first = min(fetched.first_day, first_shown) if fetched.day.size else first_shown
+        self._probe_ids, self._hand_ids = fetched.probe_ids, fetched.hand_ids
+        self._days = np.arange(first, last + 1)
+        self._mean_c = np.full((len(self._probe_ids), self._days.size), np.nan)
+        daily = fetched.daily
+        row = np.searchsorted(self._probe_ids, daily.probe_id)
+        column = (daily.day - first).astype(np.int64)
+        self._mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
+        self._error_c = np.full(self._mean_c.shape, fetched.accuracy_c)
+        self._error_c[np.searchsorted(self._probe_ids, self._hand_ids)] = OWN_ERROR_C
+        for probe_id, day, of_day_c in fetched.errors:
+            place = (np.datetime64(day, "D") - first).astype(int)
+            self._error_c[np.searchsorted(self._probe_ids, probe_id), place] = of_day_c
+        self._lent: dict[Block, RootZoneDays] = {}
+
+    def find_days(
+        self,
+        block: Block,
+        unprobed: Sequence[tuple[date, date]] | None,
+        first_shown: np.datetime64,
+    ) -> BlockDays:
+        """Return the days of a block; those within its `unprobed` spans may be borrowed."""
+        zone = self._find(block)
+        shown = int((first_shown - self._days[0]).astype(int))
+        if unprobed is None:
+            return BlockDays(zone.since(shown), None)
+        lent = [self._find_lent(block, lender) for lender in block.lenders]
+        borrowed = borrow_days(
+            self._days,
+            np.array([one.root_zone_c for one in lent]),
+            np.array([one.error_c for one in lent]),
+            describe_lenders(block.lenders),
+            np.where(zone.estimated, np.nan, zone.root_zone_c),
+        )
+        wanted = np.zeros(self._days.size, bool)
+        for begin, until in unprobed:
+            wanted |= (self._days >= np.datetime64(begin)) & (self._days <= np.datetime64(until))
+        filled = fill_with_borrowed(zone, borrowed, wanted)
+        return BlockDays(filled.since(shown), borrowed.since(shown))
+
+    def _find(self, block: Block) -> RootZoneDays:
+        return find_block_days(
+            self._days,
+            self._place(block.stretches),
+            self._place(block.beside),
+            block.root_zone_cm,
+            block.weights,
+            block.ground,
+        )
+
+    def _find_lent(self, block: Block, lender: Lender) -> RootZoneDays:
+        """Return the days of a neighbour in the root zone of a block."""
+        place = replace(
+            lender.place, root_zone_cm=block.root_zone_cm, weights=block.weights, lenders=()
+        )
+        if place not in self._lent:
+            self._lent[place] = self._find(place)
+        return self._lent[place]
+
+    def _place(self, stretches: Sequence[Stretch]) -> ProbeDays:
+        ids, depth_cm = place_probes(stretches, self._days)
+        rows = np.searchsorted(self._probe_ids, ids)
+        by_hand = np.isin(ids, self._hand_ids)
+        found = ProbeDays(self._mean_c[rows], self._error_c[rows], depth_cm)
+        return bridge_hand_days(found, by_hand) if by_hand.any() else found
+
+
+def place_probes(stretches: Sequence[Stretch], days: Days) -> tuple[list[int], NDArray[np.float64]]:
+    """Return the probes of some stretches and the depth of each on each day [cm]."""
+    probe_ids = sorted({stretch.probe_id for stretch in stretches})
+    depth_cm = np.full((len(probe_ids), days.size), np.nan)
+    for stretch in stretches:  # of one probe in order of time: a later one overwrites
+        column = int(np.searchsorted(days, np.datetime64(stretch.valid_from, "D")))
+        depth_cm[probe_ids.index(stretch.probe_id), column:] = stretch.depth_cm
+    return probe_ids, depth_cm
+
+
+def _involved(block: Block, borrows: bool) -> list[Block]:
+    return [block, *(lender.place for lender in block.lenders if borrows)]
+
+
+def _find_back_days(block: Block, borrows: bool) -> int:
+    """Return how far before a day lies what it may rest on."""
+    carried = any(place.ground for place in _involved(block, borrows))
+    back_days = CARRIED_BACK_DAYS if carried else OWN_BACK_DAYS
+    if borrows:
+        back_days += 2 * LOOK_BACK_DAYS + (LEARNED_DAYS if _depths_by_probe(block) else 0)
+    return back_days
+
+
+def _depths_by_probe(block: Block, *, by_hand: bool = True) -> dict[int, list[Stretch]]:
+    """Return the stretches of the probes that a block has ever used."""
+    found: dict[int, list[Stretch]] = defaultdict(list)
+    for stretch in block.stretches:
+        if by_hand or stretch.probe_id not in block.hand_probes:
+            found[stretch.probe_id].append(stretch)
+    return {
+        probe_id: of_probe
+        for probe_id, of_probe in found.items()
+        if not all(isnan(one.depth_cm) for one in of_probe)
+    }
+
+
+def _find_own_probes(blocks: Iterable[Block]) -> list[int]:
+    """Return the probes of loggers that blocks use which may borrow."""
+    borrowing = (block for block in blocks if block.lenders)
+    return sorted({one for block in borrowing for one in _depths_by_probe(block, by_hand=False)})
+
+
+def _find_unprobed(block: Block, first_days: Mapping[int, date]) -> list[tuple[date, date]]:
+    """Return from which to which day no probe of a logger serves a block, thermometers aside.
+
+    Before the first reading of its probes that goes as far back as what people are told of; without
+    any reading such a probe only is waited for.
+    """
+    used = _depths_by_probe(block, by_hand=False)
+    changes = sorted({stretch.valid_from for of_probe in used.values() for stretch in of_probe})
+    spans: list[tuple[date, date]] = []
+    begin: date | None = date.min
+    for day in changes:
+        depths_cm = [
+            [stretch.depth_cm for stretch in of_probe if stretch.valid_from <= day][-1:]
+            for of_probe in used.values()
+        ]
+        serves = any(depth and not isnan(depth[0]) for depth in depths_cm)
+        if serves and begin is not None:
+            if begin < day:
+                spans.append((begin, day - timedelta(days=1)))
+            begin = None
+        elif not serves and begin is None:
+            begin = day
+    if begin is not None:
+        spans.append((begin, date.max))
+    first = min((first_days[one] for one in used if one in first_days), default=None)
+    if first is not None:
+        kept_from = season_start(season_of(first, block.south) - SEASONS_KEPT, block.south)
+        spans.append((kept_from, first - timedelta(days=1)))
+    return spans
