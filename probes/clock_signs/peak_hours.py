@@ -13,10 +13,8 @@ from math import tau
 import numpy as np
 from numpy.typing import NDArray
 
+from probes.clock_signs.daily_waves import DAY_H, find_daily_waves, hour_of
 from probes.frames import LoggerFile
-
-DAY_H = 24
-DAY_US = 86_400_000_000
 
 SURFACE_PEAK_H = (11.5, 16.0)
 """Solar hours at which bare or covered surfaces are warmest; ours, about the two hours after noon
@@ -32,7 +30,6 @@ CLEAR_AMPLITUDE_C = 0.75
 CLEAR_SHARE = 0.7
 """A day is clear where its first harmonic has this amplitude and makes this share of variance."""
 
-ENOUGH_OF_DAY = 0.9
 FEWEST_DAYS = 5
 LEAST_SHIFT_H = 1.0
 """By how much a peak hour must be impossible to count."""
@@ -88,8 +85,7 @@ def find_peak_hour(
     interval_min : float
         Between readings.
 
-    Days run from midnight to midnight by the mean sun. A day counts where it is nearly whole, its
-    neighbours are there to take off the trend, and its wave is clear.
+    A day counts where its wave is clear.
 
     References
     ----------
@@ -97,41 +93,20 @@ def find_peak_hour(
     """
     if depth_cm > DEEPEST_CM or interval_min > LONGEST_INTERVAL_MIN or not observed_at.size:
         return None
-    solar_us = observed_at.astype(np.int64) + round(longitude_deg / 360 * DAY_US)
-    day = solar_us // DAY_US
-    day -= day.min()
-    angle = (solar_us % DAY_US) * (tau / DAY_US)
-    count = np.bincount(day)
-    n = np.maximum(count, 1)
-    mean_c, square, cos_c, sin_c = (
-        np.bincount(day, weights) / n
-        for weights in (
-            soil_temp_c,
-            soil_temp_c**2,
-            soil_temp_c * np.cos(angle),
-            soil_temp_c * np.sin(angle),
-        )
-    )
-    whole = count >= ENOUGH_OF_DAY * 1440 / interval_min
-    usable = whole[1:-1] & whole[:-2] & whole[2:]
-    trend_c = (mean_c[2:] - mean_c[:-2]) / 2  # of one day
-    # a day's ramp has a first harmonic of its own: minus trend / pi in the sine
-    a_c, b_c = 2 * cos_c[1:-1], 2 * sin_c[1:-1] + trend_c / np.pi
-    amplitude_c = np.hypot(a_c, b_c)
-    variance = square[1:-1] - mean_c[1:-1] ** 2 - trend_c**2 / 12
-    clear = usable & (amplitude_c >= CLEAR_AMPLITUDE_C)
-    clear &= amplitude_c**2 / 2 >= CLEAR_SHARE * variance
+    waves = find_daily_waves(observed_at, soil_temp_c, longitude_deg, interval_min)
+    amplitude_c = np.abs(waves.wave_c)
+    clear = amplitude_c >= CLEAR_AMPLITUDE_C
+    clear &= amplitude_c**2 / 2 >= CLEAR_SHARE * waves.variance
     if clear.sum() < FEWEST_DAYS:
         return None
-    wave = (a_c + 1j * b_c)[clear]
-    wave /= np.abs(wave)
+    wave = waves.wave_c[clear] / amplitude_c[clear]
     peaks_h = np.angle(wave) % tau * (DAY_H / tau)
     earliest_h = SURFACE_PEAK_H[0] + LAG_H_CM[0] * depth_cm
     latest_h = SURFACE_PEAK_H[1] + LAG_H_CM[1] * depth_cm
     impossible = (peaks_h - earliest_h) % DAY_H > latest_h - earliest_h
     return PeakHour(
         depth_cm,
-        float(np.angle(wave.mean()) % tau * (DAY_H / tau)),
+        hour_of(wave.mean()),
         (earliest_h, latest_h),
         int(clear.sum()),
         int(impossible.sum()),

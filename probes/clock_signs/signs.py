@@ -11,6 +11,7 @@ import numpy as np
 from probes.clock import Clock
 from probes.clock_signs.drift import find_drift
 from probes.clock_signs.peak_hours import find_impossible_peaks, hour_text
+from probes.clock_signs.set_by_an_hour import find_set_by_an_hour
 from probes.clock_signs.steps import find_jumps, find_steps_back
 from probes.clock_signs.summer_time import find_summer_time
 from probes.frames import LoggerFile
@@ -61,6 +62,13 @@ def find_clock_signs(
         *find_jumps(believed.observed_at, facts.interval_min),
         *find_steps_back(file),
         *_find_impossible_peak(believed, facts),
+        *find_set_by_an_hour(
+            believed,
+            facts.depth_cm,
+            facts.longitude_deg,
+            facts.interval_min,
+            (facts.clock and facts.clock.zone) or facts.zone,
+        ),
     ]
     if facts.clock is not None:
         shift = 0 if believed.shift is None else believed.shift

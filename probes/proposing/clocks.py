@@ -13,8 +13,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from probes.clock import Clock, format_offset, parse_clock, standard_offset_min
+from probes.clock_signs.daily_waves import DAY_H
 from probes.clock_signs.peak_hours import (
-    DAY_H,
     LEAST_SHIFT_H,
     PeakHour,
     find_impossible_peaks,

@@ -14,6 +14,7 @@ import pytest
 
 from probes.clock import parse_clock
 from probes.clock_signs import ClockFacts, find_clock_signs
+from probes.clock_signs.set_by_an_hour import find_set_by_an_hour
 from probes.frames import LoggerFile
 from tests.clock_files import as_file
 from tests.soil_series import profile, twitchell
@@ -85,3 +86,67 @@ def test_a_clock_that_is_hours_off_shows_by_the_hour_of_the_peak(
     soil: str, hours: int, shown: int
 ) -> None:
     assert count_alarms(soil, 30, timedelta(hours=hours))[1] >= shown
+
+
+HOUR = np.timedelta64(1, "h")
+
+
+def set_by_an_hour(soil: str, depths: tuple[str, ...], change: str) -> tuple[int, int]:
+    """Return how many months have a step in their middle, and how many of them show a sign."""
+    _, interval_min, longitude_deg, zone, _ = SOILS[soil]
+    rows = 60 // interval_min
+    count, shown = 0, 0
+    for number, file in enumerate(deliveries(soil, 30)):
+        at = file.observed_at
+        temps_c = file.soil_temp_c[:, [file.channels.index(depth) for depth in depths]]
+        whole = ~np.isnan(temps_c).any(axis=1)
+        at, temps_c = at[whole], np.round(temps_c[whole] * 16) / 16  # as sensors resolve it
+        step = at.size // 2 + 5 * number % 24 * rows  # at another hour of each month
+        near = at[step - 9 : step + 9]
+        if at.size < 480 * rows or np.ptp(near) != 17 * np.timedelta64(interval_min, "m"):
+            continue
+        before, after = {
+            "set on": (slice(step), slice(step, None)),
+            "set back": (slice(step), slice(step, None)),
+            "missing": (slice(step), slice(step + rows, None)),
+            "repeated": (slice(step), slice(step - rows, None)),
+        }[change]
+        ahead = {"set on": HOUR, "set back": -HOUR}.get(change, 0 * HOUR)
+        planted = as_file(
+            np.concatenate([at[before], at[after] + ahead]),
+            depths,
+            np.concatenate([temps_c[before], temps_c[after]]),
+        )
+        depth_cm = {depth: float(depth) for depth in depths}
+        count += 1
+        shown += bool(find_set_by_an_hour(planted, depth_cm, longitude_deg, interval_min, zone))
+    return count, shown
+
+
+# what was seen when this was written; the module says what was measured on more
+@pytest.mark.parametrize(
+    ("soil", "depths", "change", "least"),
+    [
+        ("profile", ("10", "30"), "set on", 5),
+        ("profile", ("10", "30"), "set back", 6),
+        ("alfalfa", ("8", "16"), "set on", 35),
+        ("alfalfa", ("8", "16"), "set back", 42),
+    ],
+)
+def test_a_clock_that_was_set_by_an_hour_shows_by_curve_and_wave(
+    soil: str, depths: tuple[str, ...], change: str, least: int
+) -> None:
+    count, shown = set_by_an_hour(soil, depths, change)
+    assert least <= shown <= count
+
+
+@pytest.mark.parametrize(
+    ("soil", "depths"), [("profile", ("10", "30")), ("alfalfa", ("8", "16")), ("alfalfa", ("16",))]
+)
+@pytest.mark.parametrize("change", ["missing", "repeated"])
+def test_an_hour_that_is_only_missing_or_repeated_is_no_sign(
+    soil: str, depths: tuple[str, ...], change: str
+) -> None:
+    count, shown = set_by_an_hour(soil, depths, change)
+    assert count >= 7
+    assert shown == 0

@@ -68,6 +68,31 @@ def test_a_clock_that_was_set_back_steps_back(tmp_path: Path) -> None:
     assert "time steps back and" in signs
 
 
+@pytest.mark.parametrize(
+    ("hours", "told"),
+    [
+        (1, "an hour is missing after 2025-04-11 18:00 UTC, as if the clock had been set on"),
+        (
+            -1,
+            "an hour is there twice after 2025-04-11 18:00 UTC, as if the clock had been set back",
+        ),
+        (0, None),
+    ],
+)
+@pytest.mark.parametrize("every_min", [20, 60])
+def test_a_clock_that_was_set_by_an_hour_bends_the_curve_and_moves_the_wave(
+    tmp_path: Path, every_min: int, hours: int, told: str | None
+) -> None:
+    instants = hourly("2025-04-01T00:00", 20, every_min)
+    place = instants.index(ARRIVED.replace(year=2025, month=4, day=11, hour=18)) + 1
+    # by hand: the wave of the soil at 10 cm is highest at 17:00 by the sun
+    temps_c = [15 + 3 * cos(tau * (at.hour + at.minute / 60 - 25) / 24) for at in instants]
+    stamped = instants[:place] + [at + timedelta(hours=hours) for at in instants[place:]]
+    signs = signs_of(tmp_path, all_year(stamped), FIXED, every_min, temps_c)
+    assert [sign[: len(told or "")] for sign in signs] == ([told] if told else [])
+    assert not told or "the daily wave at 10 cm comes 1.0 h" in signs[0]
+
+
 def test_another_interval_is_no_clock_that_was_set(tmp_path: Path) -> None:
     (sign,) = signs_of(tmp_path, all_year(hourly(SPRING, 5, 25)), FIXED, 60)
     assert "set interval_min to what the logger keeps" in sign
