@@ -133,8 +133,8 @@ def fetch_days(
 
 
 def _find_since(engine: Engine, station: StationRow, now: datetime) -> datetime:
-    """Return from when on to ask: from the last reading, and all of it after a fetch that broke
-    off."""
+    """Return from when on to ask: from the last reading, all of it after a fetch that broke off,
+    and what was withdrawn."""
     with reading(engine) as connection:
         last = find_last_readings(connection, station.id)
     if station.fetched_at is None:
@@ -143,7 +143,8 @@ def _find_since(engine: Engine, station: StationRow, now: datetime) -> datetime:
             return now - FIRST_FETCH
         return datetime.combine(date.fromisoformat(first_day), time(), UTC)
     newest = max(last, default=station.fetched_at)
-    return max(min([*last, station.fetched_at]), newest - LAGGING) - OVERLAP
+    since = max(min([*last, station.fetched_at]), newest - LAGGING) - OVERLAP
+    return min(since, station.again_since or since)
 
 
 def _fetch(

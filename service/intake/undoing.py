@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from service.intake.retelling import Retold, retell
 from service.store.imports import Batch, fetch_batch, update_batch
 from service.store.loggers import Logger, fetch_logger
-from service.store.stations import forget_validators
+from service.store.stations import ask_again
 
 
 class ImportStandsError(Exception):
@@ -19,7 +19,8 @@ class ImportStandsError(Exception):
 def withdraw(connection: Connection, batch_id: int, person: str, why: str, now: datetime) -> Retold:
     """Keep all as it would be had this import never been.
 
-    A station is asked anew at its next fetch: what its network still says comes in again.
+    A station is asked anew at its next fetch, as far back as that: of an answer that only repeated
+    this one nothing was kept, and what its network still says comes in again.
     """
     logger, batch = _fetch_locked(connection, batch_id)
     if batch.withdrawn_at is not None:
@@ -29,8 +30,8 @@ def withdraw(connection: Connection, batch_id: int, person: str, why: str, now: 
         )
     word = {"withdrawn_at": now, "withdrawn_by": person, "withdrawn_why": why}
     update_batch(connection, batch_id, **word)
-    if batch.source == "feed":
-        forget_validators(connection, logger.id)
+    if batch.source == "feed" and batch.first_at is not None:
+        ask_again(connection, logger.id, batch.first_at)
     return _retell(connection, logger, batch, now)
 
 

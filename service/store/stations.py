@@ -32,6 +32,7 @@ class StationRow:
     spec : its table in the farm file, every key
     fetched_at : when all there was had been fetched for the last time
     validators : of that fetch; asked_since : how far back it asked
+    again_since : how far back the next one asks, where readings since then were withdrawn
     """
 
     id: str
@@ -44,6 +45,7 @@ class StationRow:
     attempted_at: datetime | None
     fetched_at: datetime | None
     asked_since: datetime | None
+    again_since: datetime | None
     validators: Mapping[str, Mapping[str, str]]
     failing_since: datetime | None
     failure: str | None
@@ -89,10 +91,11 @@ def fetch_stations(connection: Connection, station_id: str | None = None) -> lis
 
 def _station(row: dict[str, Any]) -> StationRow:
     asked = row.pop("validators")
-    since = asked["since"]
+    since, again = (asked.get(name) for name in ("since", "again"))
     return StationRow(
         id=row.pop("logger_id"),
-        asked_since=None if since is None else datetime.fromisoformat(since),
+        asked_since=since and datetime.fromisoformat(since),
+        again_since=again and datetime.fromisoformat(again),
         validators=asked["urls"],
         **row,
     )
@@ -168,9 +171,13 @@ def note_failure(connection: Connection, one: StationRow, now: datetime, failure
     _note(connection, one.id, attempted_at=now, failing_since=since, failure=failure)
 
 
-def forget_validators(connection: Connection, station_id: str) -> None:
-    """Let the next fetch read its answers even where they are unchanged."""
-    _note(connection, station_id, validators={"since": None, "urls": {}})
+def ask_again(connection: Connection, station_id: str, since: datetime) -> None:
+    """Let the next fetch go back as far as this, and read its answers even where unchanged."""
+    asked = connection.scalar(
+        select(feed_state.c.validators).where(feed_state.c.logger_id == station_id)
+    )
+    again = min(since.isoformat(), (asked or {}).get("again") or since.isoformat())
+    _note(connection, station_id, validators={"since": None, "urls": {}, "again": again})
 
 
 def _note(connection: Connection, station_id: str, **values: Any) -> None:

@@ -322,6 +322,27 @@ def test_what_is_withdrawn_of_a_station_comes_in_again_where_its_network_still_s
     assert stored(farm) == ALL
 
 
+def test_what_is_withdrawn_is_asked_for_again_however_long_ago_it_was(
+    farm: Engine, server: HttpServer
+) -> None:
+    fetch(farm)
+    fetch(farm)  # says the same again, of which no batch is kept
+    late = hourly_lines(FIRST + timedelta(days=60), HOURS)
+    server.answers = files_of([*hourly_lines(FIRST, HOURS), *late])
+    fetch(farm, NOW + timedelta(days=60))
+    both = stored(farm)
+    with writing(farm) as connection:
+        withdraw(connection, 2, "Ada Example", "of another station", NOW)
+        withdraw(connection, 1, "Ada Example", "of another station", NOW)
+    server.say(Reply(status=503))
+    fetch(farm, NOW + timedelta(days=60))
+    server.answers = files_of([*hourly_lines(FIRST, HOURS), *late])
+    assert fetch(farm, NOW + timedelta(days=60)).readings.inserted == 192
+    assert stored(farm) == both
+    # by hand: the last reading is of day 62, 14 days are asked for anyway
+    assert fetch(farm, NOW + timedelta(days=60)).span.since > FIRST + timedelta(days=45)
+
+
 def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(
     farm: Engine,
 ) -> None:
