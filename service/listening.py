@@ -8,7 +8,15 @@ from itertools import pairwise
 
 from sqlalchemy import Connection
 
-from alerts.silence import SHORTEST, Heard, ProbeHeard, find_cadence, find_usual
+from alerts.silence import (
+    SHORTEST,
+    Heard,
+    ProbeHeard,
+    Standing,
+    find_cadence,
+    find_standings,
+    find_usual,
+)
 from probes.clock import last_ended_day
 from service.store.loggers import Logger, fetch_logger
 from service.store.sources import (
@@ -32,6 +40,12 @@ class Listened:
     source: SourceRow
     logger: Logger
     heard: Heard | None
+
+    def find_standings(self, now: datetime, factor: float) -> dict[Key, Standing]:
+        """Return how it and its probes stand; `factor` holds where the farm file says none."""
+        if self.heard is None:
+            return {}
+        return find_standings(self.heard, now, self.source.silent_factor or factor)
 
 
 def listen(connection: Connection, source: SourceRow) -> Listened:

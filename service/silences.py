@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from sqlalchemy import Connection
 
-from alerts.silence import SHORTEST, Turn, find_standings, find_turn
+from alerts.silence import SHORTEST, Turn, find_turn
 from alerts.silence_news import SilenceNotice
 from probes.frames import FAIL
 from service.evaluation import BlockEvaluation
@@ -36,7 +36,8 @@ def notice_silences(
     """Note which loggers, stations and probes have fallen silent or are back; return what is told.
 
     The caller holds the transaction of the round. What is not in use any more is forgotten without
-    a word, and a download that was due: whoever brought the readings in knows.
+    a word, and a download that was due: whoever brought the readings in knows. `factor` holds for
+    those of which the farm file says none.
     """
     silences = fetch_silences(connection)
     resting = _find_resting(evaluations)
@@ -46,7 +47,7 @@ def notice_silences(
         if not known and is_fresh(source, now):
             continue
         one = listen(connection, source)
-        standings = find_standings(one.heard, now, factor) if one.heard else {}
+        standings = one.find_standings(now, factor)
         for key, standing in standings.items():
             silence = known.pop(key, None)
             turn = find_turn(standing, silence and silence.last_reading_at)

@@ -14,7 +14,14 @@ from service.farm.layouts import find_corrections, probe_history, thermometer_hi
 from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
-from service.farm.rows import NEVER_FETCHED, borrow_rows, carry_rows, list_rows, row_of
+from service.farm.rows import (
+    NEVER_FETCHED,
+    borrow_rows,
+    carry_rows,
+    list_rows,
+    row_of,
+    silence_rows,
+)
 from service.farm.text import table_label
 from service.farm.values import probe_name
 from service.flags import refresh_flags
@@ -133,6 +140,9 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         ("block", tables.block_borrow, borrow_rows),
         ("block", tables.block_carry, carry_rows),
         ("recipient", tables.recipient_block, list_rows),
+        ("site", tables.site_silence, silence_rows),
+        ("logger", tables.logger_silence, silence_rows),
+        ("station", tables.logger_silence, silence_rows),
     ):
         keys = [c.key for c in changes if c.table == kind and c.what in WRITTEN]
         owner = table.primary_key.columns[0]

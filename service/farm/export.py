@@ -49,11 +49,15 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     carried = _fetch_lists(connection, tables.block_carry)
     borrows = _fetch_lists(connection, tables.block_borrow)
     blocks = _fetch_lists(connection, tables.recipient_block)
+    silences = _fetch_lists(connection, tables.logger_silence)
+    of_sites = _fetch_lists(connection, tables.site_silence)
     histories = fetch_histories(connection)
     return Farm(
         organisation=None if name is None else Organisation(name=name),
         district={key: District(**row) for key, row in fetch(tables.district).items()},
-        site={key: rows.site_from_row(row) for key, row in fetch(tables.site).items()},
+        site={
+            key: rows.site_from_row(row, of_sites[key]) for key, row in fetch(tables.site).items()
+        },
         checks={
             key: CheckTable.model_validate(row["spec"]) for key, row in fetch(tables.checks).items()
         },
@@ -71,11 +75,12 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
                 layouts[row["layout_name"]],
                 histories[key],
                 fetch_clock_corrections(connection, key),
+                silences[key],
             )
             for key, row in fetch(tables.logger, kind="files").items()
         },
         station={
-            key: rows.station_from_row(row)
+            key: rows.station_from_row(row, silences[key])
             for key, row in fetch(tables.logger, tables.station, kind="station").items()
         },
         thermometer={

@@ -56,6 +56,7 @@ FROM_FIRST_READING = date.min
 _HOURS = frozenset(map(str, range(24)))
 
 Use = tuple[date, str, float]
+SilentFactor = Annotated[float, Field(ge=1, le=1000)]
 
 
 class Organisation(FarmTable):
@@ -84,6 +85,7 @@ class Site(FarmTable):
     district: str | None = None
     checks: Id = "standard"
     use_suspect: bool = False
+    silent_factor: SilentFactor | None = None
 
 
 class ProbeUse(FarmTable):
@@ -283,6 +285,7 @@ class Logger(FarmTable):
     layout: str
     probes: Annotated[tuple[ProbeEntry, ...], AsTuple] = ()
     clock_corrections: Annotated[tuple[CorrectionEntry, ...], AsTuple] = ()
+    silent_factor: SilentFactor | None = None
 
     @field_validator("probes")
     @classmethod
@@ -315,6 +318,7 @@ class Station(FarmTable):
     every_min: Annotated[int, Field(ge=5, le=44640)] = 360
     first_day: date | None = None
     allow_hosts: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
+    silent_factor: SilentFactor | None = None
 
 
 class Thermometer(FarmTable):

@@ -40,7 +40,7 @@ NEVER_FETCHED: Row = {  # also of a station that was changed, or its layout: it 
 
 def row_of(key: str, table: FarmTable) -> Row:
     """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
-    row = table.model_dump(exclude={"probes", "blocks", "clock_corrections"})
+    row = table.model_dump(exclude={"probes", "blocks", "clock_corrections", "silent_factor"})
     match table:
         case Organisation():
             row["id"] = 1
@@ -65,7 +65,10 @@ def row_of(key: str, table: FarmTable) -> Row:
                 "layout_name": table.layout,
                 "logger_id": key,
                 "feed": table.feed,
-                "spec": {**table.model_dump(mode="json"), "interval_min": interval_min(table)},
+                "spec": {
+                    **table.model_dump(mode="json", exclude={"silent_factor"}),
+                    "interval_min": interval_min(table),
+                },
                 **NEVER_FETCHED,
             }
         case Thermometer():
@@ -102,10 +105,28 @@ def borrow_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "borrows": table.borrow}]
 
 
-def site_from_row(row: Row) -> Site:
+def silence_rows(table: FarmTable) -> list[Row]:
+    """Return the row that says how late a logger, a station or those of a site may be, if any."""
+    match table:
+        case Site(id=key, silent_factor=float(factor)):
+            return [{"site_id": key, "silent_factor": factor}]
+        case (
+            Logger(id=key, silent_factor=float(factor))
+            | Station(id=key, silent_factor=float(factor))
+        ):
+            return [{"logger_id": key, "silent_factor": factor}]
+    return []
+
+
+def _silent_factor(silence: Sequence[Sequence[Any]]) -> float | None:
+    return silence[0][0] if silence else None
+
+
+def site_from_row(row: Row, silence: Sequence[Sequence[Any]]) -> Site:
     """Return a site, with its utc_offset."""
     utc_offset = format_offset(row.pop("utc_offset_min"))
-    return Site(utc_offset=utc_offset, district=row.pop("district_id"), **row)
+    factor = _silent_factor(silence)
+    return Site(utc_offset=utc_offset, district=row.pop("district_id"), silent_factor=factor, **row)
 
 
 def block_from_row(
@@ -131,6 +152,7 @@ def logger_from_row(
     layout: LayoutTable,
     history: Mapping[str, Sequence[ProbeEntry]],
     corrections: Sequence[ClockCorrection],
+    silence: Sequence[Sequence[Any]],
 ) -> Logger:
     """Return a logger with the entries that its probes' stretches need beside the layout."""
     of_layout = {name: tuple(history[name]) for name in layout.columns if name in history}
@@ -141,14 +163,16 @@ def logger_from_row(
         layout=row["layout_name"],
         probes=entries,
         clock_corrections=correction_entries(corrections, layout),
+        silent_factor=_silent_factor(silence),
     )
 
 
-def station_from_row(row: Row) -> Station:
+def station_from_row(row: Row, silence: Sequence[Sequence[Any]]) -> Station:
     """Return a station; an interval that goes without saying is left out."""
     spec = dict(row["spec"])
     if spec["interval_min"] == FEED_KEYS[row["feed"]].interval_min:
         spec["interval_min"] = None
+    spec["silent_factor"] = _silent_factor(silence)
     return Station.model_validate_json(json.dumps(spec))
 
 

@@ -9,7 +9,7 @@ from probes.feeds.crn import DAILY, FIVE_MINUTES, HOURLY
 from service.farm.models import Farm, FarmTable, Station
 from service.farm.text import one_of, table_label, value_text
 
-COMMON_KEYS = {"id", "site", "feed", "every_min", "first_day", "allow_hosts"}
+COMMON_KEYS = {"id", "site", "feed", "every_min", "first_day", "allow_hosts", "silent_factor"}
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,16 @@ from sqlalchemy import Connection, ScalarSelect, func, select
 from alerts.silence import USUAL_OF, Delivery
 from probes.frames import FAIL
 from service.store.imports import stands
-from service.store.tables import import_batch, logger, probe, probe_stretch, reading, site
+from service.store.tables import (
+    import_batch,
+    logger,
+    logger_silence,
+    probe,
+    probe_stretch,
+    reading,
+    site,
+    site_silence,
+)
 
 USABLE = reading.c.flag != FAIL
 
@@ -25,13 +34,17 @@ class Ends:
 
 @dataclass(frozen=True)
 class SourceRow:
-    """An active logger or station; of its probes those that ever gave a usable reading."""
+    """An active logger or station; of its probes those that ever gave a usable reading.
+
+    silent_factor : how many times its usual interval it may be late; None: as for all
+    """
 
     id: str
     is_station: bool
     site_id: str
     site_name: str
     utc_offset_min: int
+    silent_factor: float | None
     probes: dict[int, Ends] = field(default_factory=dict)
 
 
@@ -45,11 +58,16 @@ def fetch_sources(connection: Connection) -> list[SourceRow]:
             logger.c.site_id,
             site.c.name.label("site_name"),
             site.c.utc_offset_min,
+            func.coalesce(logger_silence.c.silent_factor, site_silence.c.silent_factor).label(
+                "silent_factor"
+            ),
             probe.c.id.label("probe_id"),
             _newest(usable=True).label("newest_at"),
             _newest(usable=False).label("newest_of_any_at"),
         )
         .join(site, site.c.id == logger.c.site_id)
+        .outerjoin(logger_silence, logger_silence.c.logger_id == logger.c.id)
+        .outerjoin(site_silence, site_silence.c.site_id == site.c.id)
         .outerjoin(probe, (probe.c.logger_id == logger.c.id) & in_ground.exists())
         .where(logger.c.retired_at.is_(None), logger.c.kind != "hand")
         .order_by(logger.c.id, probe.c.id)
@@ -58,7 +76,10 @@ def fetch_sources(connection: Connection) -> list[SourceRow]:
     for row in connection.execute(query):
         source = sources.setdefault(
             row.id,
-            SourceRow(row.id, row.is_station, row.site_id, row.site_name, row.utc_offset_min),
+            SourceRow(
+                *(row.id, row.is_station, row.site_id, row.site_name),
+                *(row.utc_offset_min, row.silent_factor),
+            ),
         )
         if row.newest_at is not None:
             source.probes[row.probe_id] = Ends(row.newest_at, row.newest_of_any_at)

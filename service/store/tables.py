@@ -215,6 +215,20 @@ probe = Table(
     UniqueConstraint("logger_id", "channel"),
 )
 
+site_silence = Table(  # how many times their usual interval the loggers of a site may be late
+    "site_silence",
+    metadata,
+    Column("site_id", ForeignKey("site.id"), primary_key=True),
+    Column("silent_factor", Float, nullable=False),
+)
+
+logger_silence = Table(  # the same of one logger or station
+    "logger_silence",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("silent_factor", Float, nullable=False),
+)
+
 probe_stretch = Table(
     "probe_stretch",
     metadata,

@@ -90,6 +90,7 @@ def test_json_and_csv_give_every_probe(farm: Engine, data: Path) -> None:
         "depth_cm": None,
         "last_reading_at": last,
         "usual_interval_h": 24.0,
+        "silent_factor": 3.0,
         "silent_since": last,
         "download_due_at": None,
     }

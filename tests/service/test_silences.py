@@ -299,6 +299,21 @@ def test_a_factor_of_one_notices_a_missing_day_at_once(farm: Engine, tmp_path: P
 
 
 @pytest.mark.parametrize(
+    ("of_site", "of_logger", "told"),
+    [(1, None, ["stopped"]), (4, 1, ["stopped"]), (1, 4, [])],
+)
+def test_the_farm_file_says_how_late_those_of_a_site_or_one_of_them_may_be(
+    farm: Engine, settings: Settings, of_site: int, of_logger: int | None, told: list[str]
+) -> None:
+    text = FARM.replace('name = "Upper', f'silent_factor = {of_site}\nname = "Upper')
+    if of_logger:
+        text = text.replace('layout = "plain"', f'layout = "plain"\nsilent_factor = {of_logger}')
+    set_up(farm, text)
+    push_days(farm, 1, 10)
+    assert [one.what for one in rounds(farm, settings, 10.9, 11)] == told
+
+
+@pytest.mark.parametrize(
     ("last_at", "day"),
     [
         # by hand: 5 October 2025 begins summer time, UTC+11:00; days are cut at UTC+10:00
