@@ -1,9 +1,9 @@
-"""The digest: the notices that one reader gets at once, in words."""
+"""The digest: the notices that one reader gets at once, as a letter."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -12,7 +12,7 @@ from types import MappingProxyType
 from alerts.card import cautions, scouting_card
 from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
-from alerts.lines import bullets, underline, wrap
+from alerts.letter import Entry, Letter, Part
 from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
 from alerts.sentences import tell
@@ -38,21 +38,13 @@ class Reader:
     organisation: str
 
 
-@dataclass(frozen=True)
-class Digest:
-    """A digest as plain text; the subject alone is right."""
-
-    subject: str
-    text: str
-
-
 def compose_digest(
     notices: Sequence[Notice],
     reader: Reader,
     as_of: date,
     silences: Sequence[SilenceNotice] = (),
     expected: Mapping[str, Expectation] = MappingProxyType({}),
-) -> Digest:
+) -> Letter:
     """Return the digest of these notices for one reader.
 
     Parameters
@@ -69,9 +61,9 @@ def compose_digest(
 
     Returns
     -------
-    Digest
-        Lines of at most 72 columns: the answer, the blocks by site, loggers and stations, what to
-        do where a block is or may be open, and the cautions; without a block none of digging.
+    Letter
+        The answer, the blocks by site, loggers and stations, what to do where a block is or may be
+        open, and the cautions; without a block none of digging.
 
     Raises
     ------
@@ -82,26 +74,6 @@ def compose_digest(
     _ = translations(language).gettext
     news = gather_news(notices) if notices or not silences else []
     subject = _subject(news, language) if news else _subject_of_silences(silences, language, as_of)
-    parts = [wrap(f"{subject}.")]
-    for site_name, of_site in groupby(news, key=lambda one: one.site_name):
-        parts.append(underline(site_name))
-        parts += [_tell_block(one, reader, as_of, expected) for one in of_site]
-    if silences:
-        parts.append(underline(_("Loggers and stations")))
-        parts += [_tell_source(one, language, as_of) for one in order_silences(silences)]
-    if any(not one.is_open for one in news):
-        parts.append(
-            wrap(
-                _(
-                    "Where dig season is not open, that says nothing about a vine: phylloxera may "
-                    "be there all the same."
-                )
-            )
-        )
-    if any(one.is_open or one.outcome == "not known" for one in news):
-        parts.append(bullets(_("What to do now"), scouting_card(language)))
-    if news:
-        parts.append(bullets(_("Before you dig"), cautions(language)))
     source = _("For {reader} by {organisation}.")
     if news:
         source = _("For {reader} by {organisation}, from soil readings up to the end of {day}.")
@@ -110,7 +82,45 @@ def compose_digest(
         organisation=reader.organisation,
         day=show_day(as_of, language, as_of),
     )
-    return Digest(subject, "\n\n".join([*parts, wrap(source)]) + "\n")
+    parts = (
+        *_tell_sites(news, reader, as_of, expected),
+        *_tell_of_vines(news, language),
+        *_tell_silences(silences, language, as_of),
+        *_tell_what_to_do(news, language),
+    )
+    return Letter(subject, language, parts, source)
+
+
+def _tell_sites(
+    news: Sequence[BlockNews], reader: Reader, as_of: date, expected: Mapping[str, Expectation]
+) -> Iterator[Part]:
+    for site_name, of_site in groupby(news, key=lambda one: one.site_name):
+        entries = tuple(_tell_block(one, reader, as_of, expected) for one in of_site)
+        yield Part(site_name, entries=entries)
+
+
+def _tell_of_vines(news: Sequence[BlockNews], language: str) -> Iterator[Part]:
+    if any(not one.is_open for one in news):
+        text = translations(language).gettext(
+            "Where dig season is not open, that says nothing about a vine: phylloxera may be there "
+            "all the same."
+        )
+        yield Part(paragraphs=(text,))
+
+
+def _tell_silences(silences: Sequence[SilenceNotice], language: str, as_of: date) -> Iterator[Part]:
+    if silences:
+        title = translations(language).gettext("Loggers and stations")
+        entries = tuple(_tell_source(one, language, as_of) for one in order_silences(silences))
+        yield Part(title, entries=entries)
+
+
+def _tell_what_to_do(news: Sequence[BlockNews], language: str) -> Iterator[Part]:
+    _ = translations(language).gettext
+    if any(one.is_open or one.outcome == "not known" for one in news):
+        yield Part(_("What to do now"), items=tuple(scouting_card(language)))
+    if news:
+        yield Part(_("Before you dig"), items=tuple(cautions(language)))
 
 
 def _subject(news: Sequence[BlockNews], language: str) -> str:
@@ -143,14 +153,15 @@ def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
 
 def _tell_block(
     news: BlockNews, reader: Reader, as_of: date, expected: Mapping[str, Expectation]
-) -> str:
+) -> Entry:
     told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
     to_come = expected.get(news.last.block_id)
     if to_come and not to_come.is_settled:
-        told.append(" ".join(tell_expected(to_come, reader.language, reader.unit)))
-    return "\n".join([wrap(news.block_name), *(wrap(text, "  ") for text in told)])
+        sentences = tell_expected(to_come, reader.language, reader.unit)
+        told += [" ".join(sentences)] if sentences else []
+    return Entry(news.block_name, tuple(told))
 
 
-def _tell_source(one: SilenceNotice, language: str, as_of: date) -> str:
+def _tell_source(one: SilenceNotice, language: str, as_of: date) -> Entry:
     label = f"{name_source(one, language)} ({tidy(one.site_name)})"
-    return "\n".join([wrap(label), wrap(tell_silence(one, language, as_of), "  ")])
+    return Entry(label, (tell_silence(one, language, as_of),))

@@ -10,16 +10,20 @@ COLUMNS = 72
 
 
 def wrap(text: str, indent: str = "", bullet: str = "") -> str:
-    """Return a paragraph in lines, a number on one line with what follows."""
-    bound = re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
+    """Return a paragraph in lines."""
     lines = textwrap.wrap(
-        bound,
+        bind_numbers(text),
         COLUMNS,
         initial_indent=bullet or indent,
         subsequent_indent=indent,
         break_on_hyphens=False,
     )
     return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def bind_numbers(text: str) -> str:
+    """Return text whose numbers stay on one line with what follows."""
+    return re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
 
 
 def underline(text: str) -> str:

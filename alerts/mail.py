@@ -1,4 +1,4 @@
-"""The mail: a digest, or a text for a phone, as an Internet message."""
+"""The mail: a letter, or a text for a phone, as an Internet message."""
 
 from __future__ import annotations
 
@@ -7,15 +7,16 @@ from email.message import EmailMessage
 from email.policy import SMTP
 
 from alerts.addresses import parse_address
-from alerts.digest import Digest
+from alerts.letter import Letter
+from alerts.letter_html import write_html
 
 
-def compose_mail(digest: Digest, sender: str, to: str, sent_at: datetime, message_id: str) -> bytes:
-    """Return a digest as a plain text mail, ready to send or to keep as an .eml file.
+def compose_mail(letter: Letter, sender: str, to: str, sent_at: datetime, message_id: str) -> bytes:
+    """Return a letter as a mail in plain text and HTML, ready to send or to keep as an .eml file.
 
     Parameters
     ----------
-    digest : Digest
+    letter : Letter
     sender, to : str
         One address each, with or without a name: "Name <name@example.org>".
     sent_at : datetime
@@ -36,9 +37,10 @@ def compose_mail(digest: Digest, sender: str, to: str, sent_at: datetime, messag
     [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id.
     """
     mail = _begin_mail(sender, to, sent_at, message_id)
-    mail["Subject"] = " ".join(digest.subject.split())
+    mail["Subject"] = " ".join(letter.subject.split())
     mail["List-Id"] = f"<digests.{parse_address(sender).domain}>"
-    mail.set_content(digest.text, charset="utf-8", cte="quoted-printable")
+    mail.set_content(letter.text, charset="utf-8", cte="quoted-printable")
+    mail.add_alternative(write_html(letter), "html", charset="utf-8", cte="quoted-printable")
     return mail.as_bytes()
 
 

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from alerts.digest import Digest
 from alerts.gsm import shorten, to_gsm7
-from alerts.lines import wrap
+from alerts.letter import Letter
 from alerts.words import translations
 
 _NAME_LENGTH = 60
 
 
-def compose_trial(organisation: str, language: str) -> Digest:
+def compose_trial(organisation: str, language: str) -> Letter:
     """Return it as a mail."""
     _ = translations(language).gettext
-    return Digest(_("A test of Digseason"), f"{wrap(_tell(organisation, language))}\n")
+    return Letter(_("A test of Digseason"), language, (), _tell(organisation, language))
 
 
 def compose_trial_sms(organisation: str, language: str) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from alerts.digest import Digest, Reader
+from alerts.digest import Reader
 from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
-from alerts.lines import bullets, wrap
+from alerts.letter import Entry, Letter, Part
 from alerts.news import sort_key, tidy
 from alerts.words import translations
 
@@ -31,8 +31,8 @@ class Undelivered:
     is_suspended: bool
 
 
-def compose_undelivered(several: Sequence[Undelivered], reader: Reader) -> Digest:
-    """Return what did not arrive as plain text; the subject alone is right.
+def compose_undelivered(several: Sequence[Undelivered], reader: Reader) -> Letter:
+    """Return what did not arrive as a letter.
 
     Raises
     ------
@@ -46,23 +46,19 @@ def compose_undelivered(several: Sequence[Undelivered], reader: Reader) -> Diges
     subject = words.ngettext(
         "Not delivered: {message}", "Not delivered: {count} messages", len(ordered)
     ).format(message=label, count=len(ordered))
-    what_to_do = bullets(
-        _("What to do"),
-        [
-            _("Tell them yourself meanwhile: it may have said that dig season is open."),
-            _(
-                "Ask them for an address or a number that works, and give it to whoever keeps the "
-                "farm file."
-            ),
-        ],
+    what_to_do = (
+        _("Tell them yourself meanwhile: it may have said that dig season is open."),
+        _(
+            "Ask them for an address or a number that works, and give it to whoever keeps the farm "
+            "file."
+        ),
     )
     source = _("For {reader} by {organisation}.").format(
         reader=reader.name, organisation=reader.organisation
     )
-    told = [_tell(one, reader.language) for one in ordered]
-    return Digest(
-        subject, "\n\n".join([wrap(f"{subject}."), *told, what_to_do, wrap(source)]) + "\n"
-    )
+    told = tuple(_tell(one, reader.language) for one in ordered)
+    parts = Part(entries=told), Part(_("What to do"), items=what_to_do)
+    return Letter(subject, reader.language, parts, source)
 
 
 def compose_undelivered_sms(several: Sequence[Undelivered], language: str) -> str:
@@ -85,16 +81,15 @@ def _label(one: Undelivered, language: str, length: int | None = None) -> str:
     return text.format(reader=name)
 
 
-def _tell(one: Undelivered, language: str) -> str:
+def _tell(one: Undelivered, language: str) -> Entry:
     _ = translations(language).gettext
-    head = wrap(f"{_label(one, language)} ({one.address})")
     answer = tidy(one.why)[:MOST_OF_AN_ANSWER].rstrip(".")
     sentences = [_("The reason: {answer}.").format(answer=answer)]
     if one.is_suspended:
         sentences.append(_("Nothing more goes to this address until it is corrected."))
     else:
         sentences.append(_("This message alone is given up; others go on to this address."))
-    return "\n".join([head, wrap(" ".join(sentences), "  ")])
+    return Entry(f"{_label(one, language)} ({one.address})", (" ".join(sentences),))
 
 
 def _wordings(ordered: Sequence[Undelivered], language: str) -> Iterator[str]:

@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection, select
 
 from alerts.addresses import parse_address
-from alerts.digest import Digest, Reader, compose_digest
+from alerts.digest import Reader, compose_digest
+from alerts.letter import Letter
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
@@ -113,7 +114,7 @@ class _Post:
     addresses: list[tuple[str, str]]
     now: datetime
 
-    def put_out(self, mail: Callable[[], Digest], sms: Callable[[], str]) -> int:
+    def put_out(self, mail: Callable[[], Letter], sms: Callable[[], str]) -> int:
         digest_id = add_digest(self.connection, self.recipient_name, self.now)
         for channel, address in self.addresses:
             message_id = make_msgid(domain=parse_address(self.sender).domain)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from alerts.digest import Digest
+from alerts.letter import Letter, Part
 from alerts.mail import compose_mail
 from service.store.outbox import Message
 
@@ -12,10 +12,16 @@ AT = datetime(2026, 3, 2, 12, tzinfo=UTC)
 SENDER = "Alder Bench <dig@alder.example>"
 
 
-def make_mail(to: str = "ada@example.org", text: str = "Dig.\n") -> Message:
+def make_mail(to: str = "ada@example.org", paragraphs: tuple[str, ...] = ("Dig.",)) -> Message:
     """Return a mail to an address."""
     message_id = f"<{to}.1@alder.example>"
-    mail = compose_mail(Digest("Terrace 7: dig", text), SENDER, to, AT, message_id)
+    mail = compose_mail(
+        Letter("Terrace 7: dig", "en", (Part(paragraphs=paragraphs),), "For Ada."),
+        SENDER,
+        to,
+        AT,
+        message_id,
+    )
     return Message(1, "Ada Example", "mail", to, message_id, AT, 1, mail.decode())
 
 

@@ -73,8 +73,8 @@ def _compose(
         message_id = make_msgid(domain=parse_address(settings.mail_from).domain)
         text = compose_trial_sms(of, language)
         if channel == "mail":
-            digest = compose_trial(of, language)
-            text = compose_mail(digest, settings.mail_from, place, now, message_id).decode()
+            letter = compose_trial(of, language)
+            text = compose_mail(letter, settings.mail_from, place, now, message_id).decode()
         yield Message(0, name or place, channel, place, message_id, now, 1, text)
 
 

@@ -4,41 +4,43 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
-from email import message_from_bytes
-from email.message import EmailMessage
-from email.policy import default
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from alerts.digest import Digest
+from alerts.letter import Letter, Part
+from alerts.letter_html import write_html
 from alerts.mail import compose_mail
+from tests.mails import read_mail
 
 SENDER = "Alder Bench Growers <dig@alder.example>"
 SENT_AT = datetime(2025, 10, 5, 6, 30, tzinfo=UTC)
 MESSAGE_ID = "<20251005.1@alder.example>"
-DIGEST = Digest(
+
+
+def make_letter(subject: str, text: str) -> Letter:
+    return Letter(subject, "es", (Part(paragraphs=(text,)),), "Para Ana.")
+
+
+LETTER = make_letter(
     "Terraza 7: abierta la temporada de revisar raíces",
-    "La zona de raíces está a 18,1 °C.\n\n.\nFrom here on, dig.\n",
+    "La zona de raíces está a 18,1 °C. . From here on, dig.",
 )
 HEADERS = {
     *("From", "To", "Subject", "Date", "Message-ID", "Auto-Submitted", "List-Id"),
-    *("Content-Type", "Content-Transfer-Encoding", "MIME-Version"),
+    *("Content-Type", "MIME-Version"),
 }
 
 
-def compose(digest: Digest = DIGEST, **changes: object) -> bytes:
+def compose(letter: Letter = LETTER, **changes: Any) -> bytes:
     arguments = {"sender": SENDER, "to": "grower@alder.example", "sent_at": SENT_AT}
-    return compose_mail(digest, **{**arguments, "message_id": MESSAGE_ID, **changes})  # type: ignore[arg-type]
-
-
-def read(mail: bytes) -> EmailMessage:
-    return message_from_bytes(mail, policy=default)  # type: ignore[return-value]
+    return compose_mail(letter, **{**arguments, "message_id": MESSAGE_ID, **changes})
 
 
 def test_a_mail_has_the_headers_that_a_message_needs() -> None:
-    mail = read(compose(to="Ana Núñez <ana@alder.example>"))
+    mail = read_mail(compose(to="Ana Núñez <ana@alder.example>"))
     assert set(mail.keys()) == HEADERS  # source: [RFC-5322], [RFC-3834], [RFC-2919], MIME
     assert mail["Date"].datetime == SENT_AT
     assert mail["Message-ID"] == MESSAGE_ID
@@ -48,16 +50,23 @@ def test_a_mail_has_the_headers_that_a_message_needs() -> None:
     assert mail["To"].addresses[0].display_name == "Ana Núñez"
 
 
-def test_a_mail_is_plain_text_and_keeps_subject_and_text() -> None:
-    mail = read(compose())
-    assert mail.get_content_type() == "text/plain"
-    assert mail.get_content_charset() == "utf-8"
-    assert mail["Subject"] == DIGEST.subject
-    assert mail.get_content().replace("\r\n", "\n") == DIGEST.text
+def test_a_mail_is_plain_text_and_html_and_keeps_subject_and_both() -> None:
+    mail = read_mail(compose())
+    assert mail.get_content_type() == "multipart/alternative"
+    assert mail["Subject"] == LETTER.subject
+    # source: [RFC-2046] 5.1.4, the plainest first
+    forms = [
+        (part.get_content_type(), part.get_content_charset(), part.get_content())
+        for part in mail.iter_parts()
+    ]
+    assert [(*kind, text.replace("\r\n", "\n")) for *kind, text in forms] == [
+        ("text/plain", "utf-8", LETTER.text),
+        ("text/html", "utf-8", write_html(LETTER) + "\n"),
+    ]
 
 
 def test_a_mail_is_ascii_in_short_lines_that_end_in_cr_lf() -> None:
-    mail = compose(Digest("Terraza " * 40, "raíces " * 300))
+    mail = compose(make_letter("Terraza " * 40, "raíces " * 300))
     lines = mail.split(b"\r\n")
     assert max(map(len, lines)) <= 78  # source: [RFC-5322], from memory
     assert re.search(rb"(?<!\r)\n|\r(?!\n)", mail) is None
@@ -67,7 +76,7 @@ def test_a_mail_is_ascii_in_short_lines_that_end_in_cr_lf() -> None:
 @settings(deadline=None)
 @given(st.text(), st.text(min_size=1))
 def test_no_subject_or_text_adds_a_header(subject: str, text: str) -> None:
-    mail = read(compose(Digest(f"Terrace {subject}\r\nBcc: all@alder.example", text)))
+    mail = read_mail(compose(make_letter(f"Terrace {subject}\r\nBcc: all@alder.example", text)))
     assert set(mail.keys()) == HEADERS
     assert [address.addr_spec for address in mail["To"].addresses] == ["grower@alder.example"]
 
@@ -92,7 +101,7 @@ def test_no_subject_or_text_adds_a_header(subject: str, text: str) -> None:
     ],
 )
 def test_what_is_no_single_address_or_would_add_a_header_is_refused(
-    changes: dict[str, object],
+    changes: dict[str, Any],
 ) -> None:
     with pytest.raises(
         ValueError, match=r"not one mail address|not every|another name|linefeed|naive"

@@ -7,7 +7,6 @@ The dates are checked three times: against this table, against plain loops over 
 from __future__ import annotations
 
 import csv
-import email.policy
 import json
 from datetime import date
 from pathlib import Path
@@ -17,6 +16,7 @@ import pytest
 
 from alerts.windows import Span
 from tests.commands import digseason
+from tests.mails import text_of
 from tests.plain_soil import ALFALFA, UTAH, Station, root_zone_days, windows
 from tests.real_data import need
 
@@ -174,8 +174,7 @@ def mails(data: Path) -> dict[date, str]:
     for as_of in UNSEEN:
         digseason(data, "round", "--as-of", as_of)
         newest = max((data / "outbox").glob("*.eml"))
-        mail = email.message_from_bytes(newest.read_bytes(), policy=email.policy.default)
-        texts[as_of] = " ".join(mail.get_content().split())
+        texts[as_of] = text_of(newest.read_bytes())
     return texts
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
-from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
 
 from tests.commands import run
 from tests.farms import farm_text
+from tests.mails import read_mail, text_of
 
 WARM_C, COLD_C = 20.0, 8.0  # 68 °F opens the window, 46.4 °F does not
 AS_OF = "2025-05-10"
@@ -55,8 +55,7 @@ def told(data: Path, form: str) -> list[bytes]:
 
 def mails(data: Path) -> list[tuple[str, str]]:
     """Return subject and text of the mails that were delivered, on one line each."""
-    found = [message_from_bytes(one, policy=policy.default) for one in told(data, "eml")]
-    return [(mail["Subject"], " ".join(mail.get_content().split())) for mail in found]
+    return [(read_mail(one)["Subject"], text_of(one)) for one in told(data, "eml")]
 
 
 def windows(data: Path) -> list[dict[str, str]]:

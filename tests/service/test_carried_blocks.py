@@ -24,6 +24,7 @@ from service.store.daily import store_daily_means
 from service.store.engine import reading, writing
 from tests.commands import run
 from tests.farms import farm_text, news, set_up, stored_farm
+from tests.mails import text_of
 from tests.planted import PROBE, plant_block, plant_recipient
 
 CARRIED = farm_text(depths_cm=[10]).replace(
@@ -147,10 +148,10 @@ def test_what_people_are_told_says_so(carried: Engine, tmp_path: Path) -> None:
     report = run_round(
         carried, Settings(data=tmp_path), datetime(2025, 5, 26, 20, tzinfo=UTC), AS_OF
     )
-    told = {path.suffix: path.read_text() for path in report.delivered}
+    told = {path.suffix: path.read_bytes() for path in report.delivered}
     assert [notice.carried for notice in report.notices] == [True]
-    assert "estimated from" in " ".join(told[".eml"].replace("=\n", "").split())
-    assert "Estimated from 10 cm." in told[".txt"]
+    assert "estimated from" in text_of(told[".eml"])
+    assert "Estimated from 10 cm." in told[".txt"].decode()
 
 
 @pytest.mark.usefixtures("engine")

@@ -8,23 +8,12 @@ from pathlib import Path
 import pytest
 
 import service.web
+from tests.contrast import contrast
 
 SHEET = (Path(service.web.__file__).parent / "static" / "almanac.css").read_text("utf-8")
 LIGHT, DARK, *_ = (
     dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", part)) for part in SHEET.split(":root {")[1:]
 )
-
-
-def luminance(colour: str) -> float:
-    """Return relative luminance. source: [WCAG-2.1]"""
-    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def contrast(one: str, other: str) -> float:
-    dark, light = sorted((luminance(one), luminance(other)))
-    return (light + 0.05) / (dark + 0.05)
 
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
-from email import message_from_bytes, policy
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +29,7 @@ from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
 from tests.commands import run
 from tests.generated_root_zone import generated_days
+from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 
 ACCURACY_C = 0.2
@@ -171,8 +171,7 @@ def test_a_round_keeps_outlooks_and_tells_them_with_what_is_new(
     settings = Settings(data=tmp_path)
     run_round(planted, settings, datetime(1993, 6, 10, 15, tzinfo=UTC), date(1993, 6, 10))
     report = run_round(planted, settings, datetime(1993, 7, 11, 15, tzinfo=UTC), closed_on)
-    mail = message_from_bytes(report.delivered[-1].read_bytes(), policy=policy.default)
-    text = " ".join(mail.get_content().split())
+    text = text_of(report.delivered[-1].read_bytes())
     assert "Spring dig season closed" in text
     assert "Fall dig season is likely to open between" in text
 

@@ -8,7 +8,6 @@ import json
 import tomllib
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from email import message_from_bytes, policy
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +33,7 @@ from service.store.readings import delete_readings, insert_readings
 from tests import farms
 from tests.commands import run
 from tests.farms import RULE, news, set_up, stored_farm
+from tests.mails import text_of
 from tests.planted import PROBE, plant_block, plant_days, plant_recipient
 
 FOLLOWED = farms.farm_text(more=RULE).replace(
@@ -210,10 +210,7 @@ def test_a_notice_tells_the_mean_of_its_rule_set_and_no_fall_that_is_not_wanted(
     settings = Settings(data=tmp_path)
     run_round(planted, settings, datetime(2025, 5, 9, 15, tzinfo=UTC))
     run_round(planted, settings, datetime(2025, 6, 20, 15, tzinfo=UTC))
-    opened, closed = (
-        " ".join(message_from_bytes(path.read_bytes(), policy=policy.default).get_content().split())
-        for path in sorted(settings.outbox.glob("*.eml"))
-    )
+    opened, closed = (text_of(path.read_bytes()) for path in sorted(settings.outbox.glob("*.eml")))
     assert "the 7-day mean of" in opened
     assert "spring dig season opens at 62 °F" in opened
     assert "has run its full length" in closed

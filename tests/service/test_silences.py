@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
-from email import message_from_bytes, policy
 from pathlib import Path
 from random import Random
 
@@ -18,6 +17,7 @@ from service.store import tables
 from service.store.engine import reading, writing
 from tests.brought import deliver
 from tests.farms import STATION_ELSEWHERE, farm_text, set_up
+from tests.mails import read_mail, text_of
 from tests.plain_silence import is_silent
 
 # by hand: 14:00 UTC is midnight of the site's standard time, UTC+10:00
@@ -79,10 +79,8 @@ def rounds(engine: Engine, settings: Settings, *days: float) -> list[SilenceNoti
 
 def mails(report: RoundReport) -> dict[str, str]:
     """Return the text of each mail of a round on one line, by whom it is to."""
-    parsed = [
-        message_from_bytes(path.read_bytes(), policy=policy.default) for path in report.delivered
-    ]
-    return {str(mail["To"]): " ".join(mail.get_content().split()) for mail in parsed}
+    delivered = [path.read_bytes() for path in report.delivered]
+    return {str(read_mail(one)["To"]): text_of(one) for one in delivered}
 
 
 def test_pushes_that_stop_are_told_once_and_once_more_when_they_are_back(

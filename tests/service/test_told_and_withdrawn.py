@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
-from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
@@ -15,6 +14,7 @@ from service.settings import Settings
 from service.store.engine import writing
 from tests.brought import deliver
 from tests.farms import farm_text, set_up
+from tests.mails import read_mail, text_of
 
 NOW = datetime(2025, 5, 17, 16, tzinfo=UTC)
 MIDNIGHT = datetime(2025, 5, 1, 8, tzinfo=UTC)  # by UTC-08:00
@@ -41,8 +41,7 @@ def tell(engine: Engine, folder: Path, day: int = 16) -> list[tuple[str, str]]:
     """Run a round as of a day of May; return subject and text of what it told."""
     report = run_round(engine, Settings(data=folder), NOW, date(2025, 5, day))
     delivered = [one.read_bytes() for one in report.delivered]
-    mails = [message_from_bytes(one, policy=policy.default) for one in delivered]
-    return [(mail["Subject"], " ".join(mail.get_content().split())) for mail in mails]
+    return [(read_mail(one)["Subject"], text_of(one)) for one in delivered]
 
 
 def take_back(engine: Engine, *numbers: int) -> None:

@@ -1,0 +1,60 @@
+"""A letter: what a mail says, in parts that are written out as plain text and as HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from alerts.lines import bullets, underline, wrap
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A block, a logger or the like: its name and what there is to say of it."""
+
+    name: str
+    paragraphs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """Entries, paragraphs or items of a list under one title; None: under none."""
+
+    title: str | None = None
+    entries: tuple[Entry, ...] = ()
+    paragraphs: tuple[str, ...] = ()
+    items: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A letter; the subject alone is right.
+
+    source : who it is for and by whom, and what it rests on
+    """
+
+    subject: str
+    language: str
+    parts: tuple[Part, ...]
+    source: str
+
+    @property
+    def answer(self) -> str:
+        """Its first line: the subject as a sentence."""
+        return f"{self.subject}."
+
+    @property
+    def text(self) -> str:
+        """The letter as plain text, in lines of at most 72 columns."""
+        parts = [text for part in self.parts for text in _write_part(part)]
+        return "\n\n".join([wrap(self.answer), *parts, wrap(self.source)]) + "\n"
+
+
+def _write_part(part: Part) -> Iterator[str]:
+    if part.items:
+        yield bullets(part.title or "", part.items)
+    elif part.title:
+        yield underline(part.title)
+    for entry in part.entries:
+        yield "\n".join([wrap(entry.name), *(wrap(text, "  ") for text in entry.paragraphs)])
+    yield from map(wrap, part.paragraphs)
