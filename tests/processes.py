@@ -10,9 +10,15 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import requests
+
+from service.delivery import deliver
+from service.settings import Settings
+from service.store.engine import open_engine
 
 COMMAND = [sys.executable, "-c", "from service.cli import main; main()"]
 
@@ -61,3 +67,9 @@ def _answers(address: str) -> bool:
         return requests.get(f"{address}/health", timeout=5).status_code == 200
     except requests.ConnectionError:
         return False
+
+
+def send_waiting(data: Path, env: Mapping[str, Any]) -> None:
+    """Send what waits in the store of a folder: what a process of its own does."""
+    settings = Settings(data=data, **env)
+    deliver(open_engine(settings.store_url), settings, datetime.now(UTC))

@@ -38,7 +38,7 @@ def for_url(value: str) -> str:
 
 def find_type(body: str) -> str:
     """Return the content type that a body looks like."""
-    begin = body.lstrip()[:1]
+    begin = _PLACE.sub("", body).lstrip()[:1]
     if begin in ("{", "["):
         return "application/json"
     return "application/xml" if begin == "<" else "application/x-www-form-urlencoded"

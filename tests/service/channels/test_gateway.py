@@ -103,6 +103,14 @@ def test_a_gateway_that_takes_all_in_its_address(gateway: HttpServer) -> None:
     assert (asked.method, asked.body) == ("GET", b"")
 
 
+def test_a_gateway_that_takes_plain_text(gateway: HttpServer) -> None:
+    headers = json.dumps({"Content-Type": "text/plain", "X-To": "{to}"})
+    send(gateway, sms_url=f"{gateway.address}/{{digits}}", sms_headers=headers, sms_body="{text}")
+    (asked,) = gateway.asked
+    assert asked.body.decode() == TEXT
+    assert (asked.path, asked.headers["X-To"]) == ("/61491570156", "+61491570156")
+
+
 def test_a_gateway_that_takes_xml(gateway: HttpServer) -> None:
     send(gateway, sms_method="PUT", sms_body='<sms to="{to}">{text}</sms>')
     (asked,) = gateway.asked
