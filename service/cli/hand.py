@@ -13,6 +13,7 @@ import click
 from sqlalchemy import Connection, Engine
 
 from alerts.hand_words import HandReadingError, confirm, refuse
+from probes.frames import Reject
 from probes.hand_texts import HandTextError, parse_depth_cm
 from service.cli.options import format_options, print_records, wrap_text
 from service.intake.hand import HandReport, Way, Written, find_thermometer, keep_hand_readings
@@ -81,11 +82,11 @@ def command(
     with writing(engine) as connection:
         report = _keep(connection, thermometer_id, written, way)
     _print_report(report, numbered=len(written) > 1)
-    ctx.exit(1 if report.refused else 0)
+    ctx.exit(1 if report.not_taken else 0)
 
 
 def _keep(
-    connection: Connection, thermometer_id: str, written: Sequence[Written], way: Way
+    connection: Connection, thermometer_id: str, written: Sequence[Written | Reject], way: Way
 ) -> HandReport:
     try:
         thermometer = find_thermometer(connection, thermometer_id)
@@ -113,7 +114,7 @@ def _unread_depth(text: str) -> str:
     return f"'{text}' is no depth; write 30, 30cm or 12in"
 
 
-def _read_notes(path: Path) -> list[Written]:
+def _read_notes(path: Path) -> list[Written | Reject]:
     """Return the readings of a CSV of notes; the columns beyond temp may be missing."""
     hint = f"{path.name}: the first line must be {','.join(NOTES_HEADER)}, readings follow"
     try:
@@ -123,15 +124,15 @@ def _read_notes(path: Path) -> list[Written]:
         raise click.UsageError(f"{path.name}: no CSV in UTF-8: {error}") from None
     if not rows or not {"at", "temp"} <= rows[0].keys() <= {*NOTES_HEADER}:
         raise click.UsageError(hint)
-    return [_read_note(path.name, number, row) for number, row in enumerate(rows, start=2)]
+    return [_read_note(number, row) for number, row in enumerate(rows, start=1)]
 
 
-def _read_note(name: str, line: int, row: dict[str, str | None]) -> Written:
+def _read_note(number: int, row: dict[str, str | None]) -> Written | Reject:
     cells = {key: (row.get(key) or "").strip() for key in NOTES_HEADER}
     try:
         depth_cm = parse_depth_cm(cells["depth"]) if cells["depth"] else None
     except HandTextError as error:
-        raise click.UsageError(f"{name}, line {line}: {_unread_depth(error.part)}") from None
+        return Reject(number, f"{_unread_depth(error.part)}.", cells["depth"], 1)
     return Written(cells["at"], depth_cm, cells["temp"], cells["by"], cells["note"])
 
 
@@ -151,8 +152,8 @@ def _take_text(engine: Engine, text: str, phone: str | None) -> int:
 def _print_report(report: HandReport, numbered: bool) -> None:
     for number, noted in report.noted:
         _print(number if numbered else None, " ".join(confirm(noted, "en")))
-    for number, refusal in report.refused:
-        _print(number if numbered else None, f"Not taken. {refuse(refusal, 'en')}")
+    for number, why in report.not_taken:
+        _print(number if numbered else None, f"Not taken. {why}")
     if report.import_id is not None:
         take_back = f"digseason imports withdraw {report.import_id} --by NAME --why TEXT"
         click.echo(f"Wrong? Take it back: {take_back}")

@@ -65,11 +65,19 @@ class HandReport:
     """What became of readings by hand; the numbers are those of the readings, the first being 1.
 
     import_id : of the batch that holds what was taken; None: nothing was
+    unread : what was no reading at all
     """
 
     noted: tuple[tuple[int, Noted], ...]
     refused: tuple[tuple[int, HandReadingError], ...]
     import_id: int | None
+    unread: tuple[Reject, ...] = ()
+
+    @property
+    def not_taken(self) -> list[tuple[int, str]]:
+        """The numbers of the readings that were not taken, in order, each with why, in English."""
+        unread = [(reject.line, reject.reason) for reject in self.unread]
+        return sorted([*unread, *((number, refuse(why, "en")) for number, why in self.refused)])
 
 
 @dataclass(frozen=True)
@@ -93,36 +101,39 @@ def find_thermometer(connection: Connection, thermometer_id: str) -> Thermometer
 def keep_hand_readings(
     connection: Connection,
     thermometer: Thermometer,
-    written: Sequence[Written],
+    written: Sequence[Written | Reject],
     way: Way,
     now: datetime,
 ) -> HandReport:
     """Put readings with one thermometer into the store as one batch; what cannot be is refused.
 
-    The caller holds the write transaction.
+    Where one could not even be read, its place holds the reject, of its number. The caller holds
+    the write transaction.
     """
     taken: list[_Taken] = []
+    rejects: list[Reject] = []
     refused: list[tuple[int, HandReadingError]] = []
+    unread = tuple(one for one in written if isinstance(one, Reject))
     for number, one in enumerate(written, start=1):
+        if isinstance(one, Reject):
+            continue
         try:
             taken.append(_take(number, one, thermometer, now))
         except HandReadingError as refusal:
             refused.append((number, refusal))
+            rejects.append(Reject(number, refuse(refusal, "en"), one.temperature, 1))
     if not taken:
-        return HandReport((), tuple(refused), None)
+        return HandReport((), tuple(refused), None, unread)
     logger = fetch_logger(connection, thermometer.id, lock=True)
     before = [_kept(connection, logger, one).soil_temp_c.size for one in taken]
-    rejects = [
-        Reject(number, refuse(refusal, "en"), written[number - 1].temperature, 1)
-        for number, refusal in refused
-    ]
     given = [
         Given(one.number, one.observed_at.isoformat(), one.depth_cm, None, one.temp_c, "")
         for one in taken
     ]
     content = [thermometer.id, *written, now]  # the same again is a batch of its own
     sha256 = hashlib.sha256(repr(content).encode()).hexdigest()
-    ingest(connection, logger, Source("hand", way, sha256), gather(logger, given, rejects), now)
+    file = gather(logger, given, [*rejects, *unread])
+    ingest(connection, logger, Source("hand", way, sha256), file, now)
     *_, batch = fetch_batches(connection, import_batch.c.sha256 == sha256)
     store_hand_notes(connection, [_note(batch.id, logger, one) for one in taken])
     noted = []
@@ -136,7 +147,8 @@ def keep_hand_readings(
         else:
             refusal = HandReadingError("other value", temp_c=kept_c, unit=one.unit)
             refused.append((one.number, refusal))
-    return HandReport(tuple(noted), tuple(sorted(refused, key=lambda pair: pair[0])), batch.id)
+    refused.sort(key=lambda pair: pair[0])
+    return HandReport(tuple(noted), tuple(refused), batch.id, unread)
 
 
 def _take(number: int, written: Written, thermometer: Thermometer, now: datetime) -> _Taken:

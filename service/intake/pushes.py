@@ -5,12 +5,10 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import json
-from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import model_validator
 from sqlalchemy import Connection
 
 from probes.cells import to_number
@@ -19,41 +17,17 @@ from probes.logger_lines import shown
 from probes.units import f_to_c
 from service.intake.given import Given, gather
 from service.intake.ingest import Source, ingest
+from service.intake.json_bodies import BodyError, Strict, read_readings
 from service.intake.known import find_known
 from service.intake.reports import ImportReport
 from service.store.loggers import fetch_logger
 
 CSV_HEADER = ["observed_at", "depth_cm", "soil_temp_c"]
-ERRORS_TOLD = 20
 
 Body = tuple[list[Given], list[Reject]]
 
 
-class BodyError(ValueError):
-    """A body that is not of the agreed form; `lines` holds what is wrong with it."""
-
-    def __init__(self, *lines: str) -> None:
-        super().__init__("; ".join(lines))
-        self.lines = lines
-
-
-class RepeatedKeyError(ValueError):
-    """An object that names a key twice: readers differ in which they take."""
-
-
-def _each_once(pairs: list[tuple[str, object]]) -> dict[str, object]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        twice = next(key for key, times in Counter(key for key, _ in pairs).items() if times > 1)
-        raise RepeatedKeyError(f"body: an object holds '{shown(twice)}' twice; send each key once")
-    return found
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
-
-
-class PushedReading(_Strict):
+class PushedReading(Strict):
     """One reading: its depth or channel, its temperature in °C or °F; null: missing."""
 
     observed_at: str
@@ -71,40 +45,17 @@ class PushedReading(_Strict):
         return self
 
 
-class PushedReadings(_Strict):
-    """The body of a push."""
-
-    readings: list[PushedReading] = Field(min_length=1)
-
-
 def read_json(body: bytes) -> Body:
     """Return the readings of a JSON body."""
-    try:
-        pushed = PushedReadings.model_validate_json(body)
-        json.loads(body, object_pairs_hook=_each_once)
-    except RepeatedKeyError as error:
-        raise BodyError(str(error)) from None
-    except ValidationError as error:
-        raise BodyError(*describe_faults(error)) from None
-    return [
-        Given(
-            number,
-            one.observed_at,
-            one.depth_cm,
-            one.channel,
-            one.soil_temp_c if one.soil_temp_f is None else f_to_c(one.soil_temp_f),
-            one.model_dump_json(exclude_unset=True),
-        )
-        for number, one in enumerate(pushed.readings, start=1)
-    ], []
-
-
-def describe_faults(error: ValidationError) -> list[str]:
-    """Return the first things that are wrong with a body of JSON, each with where it stands."""
-    return [
-        f"{'.'.join(map(str, detail['loc'])) or 'body'}: {detail['msg']}"
-        for detail in error.errors(include_url=False)[:ERRORS_TOLD]
-    ]
+    given, rejects = [], []
+    for number, one in enumerate(read_readings(body, PushedReading), start=1):
+        if isinstance(one, Reject):
+            rejects.append(one)
+            continue
+        temp_c = one.soil_temp_c if one.soil_temp_f is None else f_to_c(one.soil_temp_f)
+        text = one.model_dump_json(exclude_unset=True)
+        given.append(Given(number, one.observed_at, one.depth_cm, one.channel, temp_c, text))
+    return given, rejects
 
 
 def read_csv(body: bytes) -> Body:

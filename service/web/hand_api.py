@@ -4,47 +4,29 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from http import HTTPStatus
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, model_validator
 from sqlalchemy import Engine
 
-from alerts.hand_words import Noted, refuse
+from alerts.hand_words import Noted
+from probes.frames import Reject
 from service.intake.hand import HandReport, Written, find_thermometer, keep_hand_readings
-from service.intake.pushes import describe_faults
+from service.intake.json_bodies import BodyError, Strict, describe_body, read_readings
 from service.store.engine import writing
 from service.store.loggers import fetch_logger
 from service.store.tokens import Token, mark_used
 from service.web.bearer import Door
-from service.web.problems import Problem
-from service.web.readings import media_type
+from service.web.problems import Problem, describe_refusals
+from service.web.readings import SENDING, media_type
 
 LONGEST_PERSON, LONGEST_NOTE, MOST_AT_ONCE = 100, 300, 1000
-EXAMPLE = {
-    "application/json": {
-        "example": {
-            "readings": [
-                {
-                    "observed_at": "2026-04-12 08:30",
-                    "depth_cm": 30,
-                    "soil_temp_f": 61.5,
-                    "by": "Ada",
-                }
-            ]
-        }
-    }
-}
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
-
-
-class _Given(_Strict):
-    """One reading; a time without offset is by the clock of the place."""
+class HandReading(Strict):
+    """One reading by hand; a time without offset is by the clock of the place."""
 
     observed_at: str
     depth_cm: float | None = None
@@ -54,7 +36,7 @@ class _Given(_Strict):
     note: str = Field(default="", max_length=LONGEST_NOTE)
 
     @model_validator(mode="after")
-    def _check_choice(self) -> _Given:
+    def _check_choice(self) -> HandReading:
         if (self.soil_temp_c is None) == (self.soil_temp_f is None):
             raise ValueError("give soil_temp_c or soil_temp_f, one of the two")
         return self
@@ -66,8 +48,58 @@ class _Given(_Strict):
         return Written(self.observed_at, self.depth_cm, temperature, self.by, self.note)
 
 
-class _Body(_Strict):
-    readings: list[_Given] = Field(min_length=1, max_length=MOST_AT_ONCE)
+BODY = {
+    "application/json": {
+        "schema": describe_body(HandReading, MOST_AT_ONCE),
+        "example": {
+            "readings": [
+                {
+                    "observed_at": "2026-04-12 08:30",
+                    "depth_cm": 30,
+                    "soil_temp_f": 61.5,
+                    "by": "Ada",
+                }
+            ]
+        },
+    }
+}
+
+
+class BesideReading(BaseModel):
+    """A logger's reading beside it; the thermometer's less it."""
+
+    logger: str
+    depth_cm: float
+    difference_c: float
+
+
+class NotedReading(BaseModel):
+    """A reading that was noted: which, the first being 0; what it makes of its day, in °C."""
+
+    index: int
+    observed_at: str
+    depth_cm: float
+    soil_temp_c: float
+    again: bool
+    counts: bool
+    day_c: float | None
+    error_c: float | None
+    beside: list[BesideReading]
+
+
+class RefusedReading(BaseModel):
+    """A reading that was not noted, and why."""
+
+    index: int
+    reason: str
+
+
+class HandAnswer(BaseModel):
+    """What became of each reading, and the import that holds what was noted."""
+
+    import_id: int | None = Field(serialization_alias="import")
+    noted: list[NotedReading]
+    refused: list[RefusedReading]
 
 
 def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
@@ -76,27 +108,34 @@ def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
 
     @routes.post(
         "/api/hand-readings",
-        openapi_extra={"requestBody": {"required": True, "content": EXAMPLE}},
+        openapi_extra={"requestBody": {"required": True, "content": BODY}},
         response_class=JSONResponse,
+        response_description="all readings are noted",
+        response_model=HandAnswer,
+        responses={
+            207: {"model": HandAnswer, "description": "some were refused, the rest is noted"},
+            **describe_refusals(**SENDING, FORBIDDEN="the token is of a logger"),
+        },
     )
     async def post(request: Request) -> JSONResponse:
-        """Take readings by hand: 200 when all of them are noted, 207 when some were refused."""
+        """Take readings by hand, each on its own."""
         token = await door.admit(request)
         if media_type(request) != "application/json":
             raise Problem(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "send application/json")
         body = await door.read_body(request)
         try:
-            given = _Body.model_validate_json(body).readings
-        except ValidationError as error:
-            lines = describe_faults(error)
-            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", lines) from None
-        written = [one.written() for one in given]
+            readings = read_readings(body, HandReading, MOST_AT_ONCE)
+        except BodyError as error:
+            raise Problem(
+                HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", error.lines
+            ) from None
+        written = [one if isinstance(one, Reject) else one.written() for one in readings]
         return _answer(await run_in_threadpool(_keep, engine, token, written))
 
     return routes
 
 
-def _keep(engine: Engine, token: Token, written: list[Written]) -> HandReport:
+def _keep(engine: Engine, token: Token, written: list[Written | Reject]) -> HandReport:
     now = datetime.now(UTC)
     with writing(engine) as connection:
         if fetch_logger(connection, token.logger_id).by_hand is None:
@@ -111,25 +150,24 @@ def _keep(engine: Engine, token: Token, written: list[Written]) -> HandReport:
 
 
 def _answer(report: HandReport) -> JSONResponse:
-    """Return what became of each reading, the first being of index 0."""
-    content: dict[str, Any] = {
-        "import": report.import_id,
-        "noted": [{"index": number - 1, **_record(noted)} for number, noted in report.noted],
-        "refused": [
-            {"index": number - 1, "reason": refuse(refusal, "en")}
-            for number, refusal in report.refused
-        ],
-    }
-    return JSONResponse(content, HTTPStatus.MULTI_STATUS if report.refused else HTTPStatus.OK)
+    answer = HandAnswer(
+        import_id=report.import_id,
+        noted=[_noted(number - 1, noted) for number, noted in report.noted],
+        refused=[RefusedReading(index=n - 1, reason=why) for n, why in report.not_taken],
+    )
+    status = HTTPStatus.MULTI_STATUS if report.not_taken else HTTPStatus.OK
+    return JSONResponse(answer.model_dump(by_alias=True), status)
 
 
-def _record(noted: Noted) -> dict[str, Any]:
-    return {
-        "observed_at": noted.observed_at.astimezone(UTC).isoformat().replace("+00:00", "Z"),
-        "depth_cm": noted.depth_cm,
-        "soil_temp_c": noted.temp_c,
-        "again": noted.again,
-        "day_c": noted.day_c,
-        "error_c": noted.error_c,
-        "beside": [vars(one) for one in noted.beside],
-    }
+def _noted(index: int, noted: Noted) -> NotedReading:
+    return NotedReading(
+        index=index,
+        observed_at=noted.observed_at.astimezone(UTC).isoformat().replace("+00:00", "Z"),
+        depth_cm=noted.depth_cm,
+        soil_temp_c=noted.temp_c,
+        again=noted.again,
+        counts=noted.counts,
+        day_c=noted.day_c,
+        error_c=noted.error_c,
+        beside=[BesideReading(**vars(one)) for one in noted.beside],
+    )

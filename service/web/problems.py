@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import Request
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel
 
 
 class Problem(Exception):  # noqa: N818 (the word of RFC 9457)
@@ -23,15 +25,33 @@ class Problem(Exception):  # noqa: N818 (the word of RFC 9457)
         self.status, self.detail, self.errors, self.headers = status, detail, errors, headers
 
 
+class ProblemBody(BaseModel):
+    """The answer to a refused request."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[str] = []
+
+
+def describe_refusals(**meanings: str) -> dict[int | str, dict[str, Any]]:
+    """Return how refusals stand in the description of the API, by name of their status."""
+    content = {"application/problem+json": {"schema": ProblemBody.model_json_schema()}}
+    return {
+        HTTPStatus[name].value: {"description": meaning, "content": content}
+        for name, meaning in meanings.items()
+    }
+
+
 def answer_problem(_: Request, problem: Exception) -> JSONResponse:
     """Return the answer to a refused request."""
     assert isinstance(problem, Problem)  # noqa: S101 (registered for no other)
-    content = {
-        "type": "about:blank",
-        "title": problem.status.phrase,
-        "status": problem.status,
-        "detail": problem.detail,
-    }
-    if problem.errors:
-        content["errors"] = list(problem.errors)
+    content = ProblemBody(
+        type="about:blank",
+        title=problem.status.phrase,
+        status=problem.status,
+        detail=problem.detail,
+        errors=list(problem.errors),
+    ).model_dump(exclude_defaults=True)
     return JSONResponse(content, problem.status, problem.headers, "application/problem+json")

@@ -4,31 +4,63 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from http import HTTPStatus
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel
 from sqlalchemy import Engine
 
+from service.intake.json_bodies import BodyError, describe_body
 from service.intake.known import WithdrawnError
-from service.intake.pushes import READERS, Body, BodyError, keep_push
+from service.intake.pushes import READERS, Body, PushedReading, keep_push
 from service.intake.reports import COUNTS, ImportReport
 from service.store.engine import writing
 from service.store.tokens import Token, mark_used
 from service.web.bearer import Door
-from service.web.problems import Problem
+from service.web.problems import Problem, describe_refusals
 
-EXAMPLE = {
+BODY = {
     "application/json": {
+        "schema": describe_body(PushedReading),
         "example": {
             "readings": [
                 {"observed_at": "2025-10-02T07:30:00+10:00", "depth_cm": 30, "soil_temp_c": 16.4}
             ]
-        }
+        },
     },
-    "text/csv": {"example": "observed_at,depth_cm,soil_temp_c\n2025-10-02T07:30:00Z,30,16.4\n"},
+    "text/csv": {
+        "schema": {"type": "string"},
+        "example": "observed_at,depth_cm,soil_temp_c\n2025-10-02T07:30:00Z,30,16.4\n",
+    },
 }
+SENDING = {
+    "UNAUTHORIZED": "no token that holds",
+    "REQUEST_ENTITY_TOO_LARGE": "too many bytes at once",
+    "UNSUPPORTED_MEDIA_TYPE": "another kind of body",
+    "UNPROCESSABLE_ENTITY": "the body as a whole is not of this form: nothing was taken",
+    "TOO_MANY_REQUESTS": "this token comes too often; Retry-After says when it may again",
+}
+
+
+class RejectedReading(BaseModel):
+    """A reading that was not taken: which, the first being 0; why; as it was sent."""
+
+    index: int
+    reason: str
+    text: str
+
+
+class PushAnswer(BaseModel):
+    """How many readings were new, there already, against another value, rejected or missing."""
+
+    inserted: int
+    identical: int
+    conflicting: int
+    rejected: int
+    missing: int
+    rejects: list[RejectedReading]
+    signs: list[str]
 
 
 def readings_routes(engine: Engine, door: Door) -> APIRouter:
@@ -37,11 +69,17 @@ def readings_routes(engine: Engine, door: Door) -> APIRouter:
 
     @routes.post(
         "/api/readings",
-        openapi_extra={"requestBody": {"required": True, "content": EXAMPLE}},
+        openapi_extra={"requestBody": {"required": True, "content": BODY}},
         response_class=JSONResponse,
+        response_description="all readings are in",
+        response_model=PushAnswer,
+        responses={
+            207: {"model": PushAnswer, "description": "some were rejected, the rest is in"},
+            **describe_refusals(**SENDING, CONFLICT="the same body was withdrawn"),
+        },
     )
     async def push(request: Request) -> JSONResponse:
-        """Take readings, each once: 200 when all of them are in, 207 when some were rejected."""
+        """Take readings, each once and each on its own."""
         token = await door.admit(request)
         read = READERS.get(media_type(request))
         if read is None or request.headers.get("content-encoding", "identity") != "identity":
@@ -83,9 +121,13 @@ def media_type(request: Request) -> str:
 def answer_report(report: ImportReport) -> JSONResponse:
     """Return what became of each reading, the first being of index 0."""
     rejects = [
-        {"index": (reject.line or 1) - 1, "reason": reject.reason, "text": reject.text}
-        for reject in report.rejects
+        RejectedReading(index=(one.line or 1) - 1, reason=one.reason, text=one.text)
+        for one in report.rejects
     ]
-    content: dict[str, Any] = {count: getattr(report, count) for count in COUNTS}
+    answer = PushAnswer(
+        **{count: getattr(report, count) for count in COUNTS},
+        rejects=rejects,
+        signs=list(report.signs),
+    )
     status = HTTPStatus.MULTI_STATUS if rejects else HTTPStatus.OK
-    return JSONResponse({**content, "rejects": rejects, "signs": report.signs}, status)
+    return JSONResponse(answer.model_dump(), status)

@@ -69,11 +69,13 @@ def test_a_file_of_notes_is_read_and_its_good_lines_count(hand, tmp_path: Path) 
     notes = tmp_path / "notes.csv"
     notes.write_text(
         "at,depth,temp,by,note\n2025-10-02 08:30,30,61.5,Ada,\n2025-10-05 08:30,,9x,,\n"
+        "2025-10-06 08:30,deep,61,,\n"
     )
     code, printed = hand("--thermometer", "h1", "--notes", str(notes))
     assert code == 1
     assert "1. Noted: 61.5 °F" in printed
     assert "2. Not taken. 9x is no temperature." in printed
+    assert "3. Not taken. 'deep' is no depth; write 30, 30cm or 12in." in printed
 
 
 @pytest.mark.parametrize("first", ["when,temp", "temp", "at,temp,wind"])

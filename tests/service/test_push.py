@@ -48,7 +48,7 @@ def push(url: str, token: str, **how: Any) -> requests.Response:
     return requests.post(url, headers=headers, timeout=30, **how)
 
 
-def push_json(url: str, token: str, *readings: dict[str, Any]) -> requests.Response:
+def push_json(url: str, token: str, *readings: object) -> requests.Response:
     return push(url, token, json={"readings": list(readings)})
 
 
@@ -165,15 +165,21 @@ def test_each_reading_that_is_wrong_is_rejected_by_its_index(
         {**GOOD, "observed_at": tomorrow},
         {**GOOD, "depth_cm": 15, "soil_temp_c": None},
         {**GOOD, "soil_temp_c": 1e7},
+        {**GOOD, "soil_temp_c": "16.4"},
+        {"depth_cm": 30, "soil_temp_c": 16.4},
+        16.4,
     )
     rejects = {reject["index"]: reject["reason"] for reject in answer.json()["rejects"]}
     assert answer.status_code == 207
-    assert five(answer) == (1, 0, 0, 5, 1)
-    assert sorted(rejects) == [1, 2, 3, 4, 6]
+    assert five(answer) == (1, 0, 0, 8, 1)
+    assert sorted(rejects) == [1, 2, 3, 4, 6, 7, 8, 9]
     assert rejects[1] == "u1 on 2025-10-01 has no probe at 31 cm; there are: 15, 30"
     assert "is no time with its offset" in rejects[2]
     assert "no channel 'T9'; there are: T15, T30" in rejects[3]
     assert "lies in the future" in rejects[4]
+    assert rejects[7] == 'soil_temp_c = "16.4" is no number'
+    assert rejects[8] == "observed_at is missing"
+    assert rejects[9].startswith("is no object; send observed_at, depth_cm")
     assert len(stored(engine)) == 1
 
 
@@ -194,35 +200,14 @@ def test_rows_of_csv_that_are_wrong_are_rejected_by_their_index(
     assert len(stored(engine)) == 1
 
 
-@pytest.mark.parametrize(
-    "reading_",
-    [
-        pytest.param({**GOOD, "soil_temp_c": True}, id="a truth value"),
-        pytest.param({**GOOD, "soil_temp_c": "16.4"}, id="a text"),
-        pytest.param({**GOOD, "observed_at": 1759354200}, id="a number for a time"),
-        pytest.param({**GOOD, "channel": "T30"}, id="depth and channel"),
-        pytest.param({**GOOD, "soil_temp_f": 61.5}, id="both units"),
-        pytest.param({"observed_at": GOOD["observed_at"], "depth_cm": 30}, id="no temperature"),
-        pytest.param({**GOOD, "battery": 3.1}, id="an unknown key"),
-    ],
-)
-def test_a_reading_of_another_form_refuses_the_whole_body(
-    engine: Engine, served: str, token: str, reading_: dict[str, Any]
+def test_a_body_that_is_no_push_is_refused_as_a_whole(
+    engine: Engine, served: str, token: str
 ) -> None:
-    answer = push_json(served, token, GOOD, reading_)
+    answer = push(served, token, data=b"{", headers={"Content-Type": "application/json"})
     assert answer.status_code == 422
     assert answer.headers["Content-Type"] == "application/problem+json"
-    assert answer.json()["errors"][0].startswith("readings.1")
+    assert answer.json()["errors"][0].startswith("body: no JSON: Expecting property name")
     assert (stored(engine), count_batches(engine)) == ([], 0)
-
-
-@pytest.mark.parametrize(
-    "body",
-    [b"", b"{", b"[]", b'{"readings": []}', b'{"readings": [NaN]}', b"\xff", b"null", b"[" * 9999],
-)
-def test_a_body_that_is_no_push_is_refused(served: str, token: str, body: bytes) -> None:
-    answer = push(served, token, data=body, headers={"Content-Type": "application/json"})
-    assert answer.status_code == 422
 
 
 @pytest.mark.parametrize(
@@ -231,26 +216,6 @@ def test_a_body_that_is_no_push_is_refused(served: str, token: str, body: bytes)
 def test_a_csv_that_is_no_push_is_refused(served: str, token: str, body: bytes) -> None:
     answer = push(served, token, data=body, headers={"Content-Type": "text/csv"})
     assert answer.status_code == 422
-
-
-@pytest.mark.parametrize(
-    "body",
-    [
-        '{"readings": [{"observed_at": "2025-10-02T07:30:00Z", "depth_cm": 30, "depth_cm": 15, '
-        '"soil_temp_c": 16.4}]}',
-        '{"readings": [{"observed_at": "2025-10-02T07:30:00Z", "depth_cm": 30, '
-        '"soil_temp_c": 16.4}], "readings": [{"observed_at": "2025-10-02T08:30:00Z", '
-        '"depth_cm": 30, "soil_temp_c": 16.5}]}',
-    ],
-    ids=["of a reading", "of the body"],
-)
-def test_a_key_that_stands_twice_refuses_the_body(
-    engine: Engine, served: str, token: str, body: str
-) -> None:
-    answer = push(served, token, data=body, headers={"Content-Type": "application/json"})
-    assert answer.status_code == 422
-    assert "twice; send each key once" in answer.json()["errors"][0]
-    assert stored(engine) == []
 
 
 def test_a_clock_that_lost_its_time_brings_nothing_in(
