@@ -5,8 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from alerts.figures import show_day, show_limit, show_temperature, show_when
+from alerts.figures import (
+    show_day,
+    show_limit,
+    show_neighbours,
+    show_temperature,
+    show_when,
+)
 from alerts.news import name_season
+from alerts.notices import Neighbour
 from alerts.outlook.dates import Chances, Outlook, WarmWeeks
 from alerts.rules import WindowRule
 from alerts.words import translations
@@ -19,12 +26,16 @@ LIKELY = 0.5
 class Expectation:
     """The outlook of a block by its rule.
 
-    neighbour : the name of the block that its yearly curve was borrowed from; None: its own
+    neighbour : the name of the block or station that its yearly curve was borrowed from; None: its
+        own
+    borrowed : whom the days were borrowed from that the block has not measured itself
     """
 
     outlook: Outlook
     rule: WindowRule
     neighbour: str | None = None
+    neighbour_is_station: bool = False
+    borrowed: tuple[Neighbour, ...] = ()
 
     @property
     def is_settled(self) -> bool:
@@ -52,10 +63,16 @@ def tell_expected(expected: Expectation, language: str, unit: Unit) -> list[str]
         sentences += _tell_close(closes, outlook, language)
     if outlook.warm_weeks:
         sentences += _tell_warm_weeks(outlook.warm_weeks, expected.rule, language, unit, outlook)
+    _ = translations(language).gettext
     if sentences and expected.neighbour:
-        _ = translations(language).gettext
         text = _("This rests on the yearly course of {block}, shifted by what differs.")
-        sentences.append(text.format(block=expected.neighbour))
+        name = expected.neighbour
+        if expected.neighbour_is_station:
+            name = _("the station {name}").format(name=name)
+        sentences.append(text.format(block=name))
+    if sentences and expected.borrowed:
+        text = _("Days without readings of its own are borrowed from {neighbours}.")
+        sentences.append(text.format(neighbours=show_neighbours(expected.borrowed, language)))
     return [sentence[:1].upper() + sentence[1:] for sentence in sentences]
 
 

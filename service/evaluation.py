@@ -15,7 +15,7 @@ from alerts.block_days import ProbeDays
 from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.degree_days import HOURS, by_hours
 from alerts.neighbours import Borrowed
-from alerts.notices import HandSource, Neighbour, NeighbourSource, Source
+from alerts.notices import HandSource, NeighbourSource, Source
 from alerts.root_zone import find_basis
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
@@ -25,6 +25,7 @@ from probes.clock import last_ended_day
 from probes.frames import RootZoneDays
 from probes.hand_days import MOST_DAYS_APART
 from service.daily_means import find_probe_hours
+from service.lending import describe_neighbour
 from service.root_zones import fetch_root_zones, place_probes
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block
@@ -76,11 +77,8 @@ def find_neighbours(one: BlockEvaluation, day: date) -> NeighbourSource | None:
     ]
     if not lenders:
         return None
-    neighbours = (
-        Neighbour(lender.name, lender.distance_km, lender.higher_m, lender.is_station)
-        for lender in lenders
-    )
-    return NeighbourSource(tuple(neighbours), find_mean_error_c(one, day))
+    neighbours = tuple(map(describe_neighbour, lenders))
+    return NeighbourSource(neighbours, find_mean_error_c(one, day))
 
 
 def find_mean_error_c(one: BlockEvaluation, day: date) -> float | None:

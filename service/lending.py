@@ -11,13 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alerts.neighbours import FAR_KM, FAR_M, Lenders, find_unlikeness
+from alerts.notices import Neighbour
 from service.geography import find_distances_km
 
 if TYPE_CHECKING:
     from service.store.blocks import Block
 
+MOST_KNOWN = 12
+"""So many a block knows, for yearly curves."""
 CANDIDATES = 6
-"""So many are looked at; alerts.neighbours takes those of them that have readings."""
+"""From so many of them it may borrow days; alerts.neighbours takes those that have readings."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,7 @@ class Neighbourhood:
             found.append(
                 Lender(place, is_station, float(distance_km[row]), height_m, float(unlikeness[row]))
             )
-            if len(found) == CANDIDATES:
+            if len(found) == MOST_KNOWN:
                 break
         return tuple(found)
 
@@ -106,6 +109,11 @@ class _Where:
         higher_m = self.elevation_m - others.elevation_m[:, np.newaxis]
         elsewhere = (self.district != others.district[:, np.newaxis]).astype(np.bool_)
         return distance_km, higher_m, find_unlikeness(distance_km, higher_m, elsewhere)
+
+
+def describe_neighbour(lender: Lender) -> Neighbour:
+    """Return a lender as people are told of it."""
+    return Neighbour(lender.name, lender.distance_km, lender.higher_m, lender.is_station)
 
 
 def _probes_of(place: Block) -> set[int]:

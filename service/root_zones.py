@@ -21,6 +21,7 @@ from alerts.neighbours import (
     fill_with_borrowed,
 )
 from alerts.season import season_of, season_start
+from alerts.states import RECENT_DAYS
 from probes.frames import RootZoneDays
 from probes.hand_days import OWN_ERROR_C
 from service.lending import Lender, describe_lenders
@@ -39,10 +40,15 @@ Days = NDArray[np.datetime64]
 
 @dataclass(frozen=True)
 class BlockDays:
-    """The root-zone days of a block, and where it borrows, what its neighbours lend; else None."""
+    """The root-zone days of a block, and what its neighbours lend.
+
+    borrowed : None where they lend nothing
+    is_late : whether its probes have no day near the last one, so that what is lent is a nowcast
+    """
 
     zone: RootZoneDays
     borrowed: Borrowed | None
+    is_late: bool = False
 
 
 def fetch_root_zones(
@@ -51,9 +57,14 @@ def fetch_root_zones(
     start: date,
     end: date,
     sensor_accuracy_c: float,
+    *,
+    late_too: bool = False,
 ) -> list[BlockDays]:
     """Return the root-zone days of blocks, all over the same days: from the first day that holds
-    a reading, or `start`, to `end`."""
+    a reading, or `start`, to `end`.
+
+    Late too: neighbours lend also to a block with probes whose readings are late, beside its days.
+    """
     first_days = store.fetch_first_days(connection, _find_own_probes(blocks))
     spans = [_find_unprobed(block, first_days) for block in blocks]
     borrows = [
@@ -67,7 +78,7 @@ def fetch_root_zones(
     fetched = {
         back_days: _fetch(
             connection,
-            [one for row in rows for one in _involved(blocks[row], borrows[row])],
+            [one for row in rows for one in _involved(blocks[row], borrows[row] or late_too)],
             start - timedelta(days=back_days),
             end,
             sensor_accuracy_c,
@@ -81,8 +92,8 @@ def fetch_root_zones(
     for back_days, rows in groups.items():
         zones = _Zones(fetched[back_days], first_shown, last)
         for row in rows:
-            unprobed = spans[row] if borrows[row] else None
-            found[row] = zones.find_days(blocks[row], unprobed, first_shown)
+            unprobed = spans[row] if borrows[row] else []
+            found[row] = zones.find_days(blocks[row], unprobed, first_shown, late_too)
     return [found[row] for row in range(len(blocks))]
 
 
@@ -140,13 +151,15 @@ class _Zones:
     def find_days(
         self,
         block: Block,
-        unprobed: Sequence[tuple[date, date]] | None,
+        unprobed: Sequence[tuple[date, date]],
         first_shown: np.datetime64,
+        late_too: bool,
     ) -> BlockDays:
         """Return the days of a block; those within its `unprobed` spans may be borrowed."""
         zone = self._find(block)
         shown = int((first_shown - self._days[0]).astype(int))
-        if unprobed is None:
+        is_late = late_too and block.is_probed and bool(block.lenders) and _is_late(zone)
+        if not unprobed and not is_late:
             return BlockDays(zone.since(shown), None)
         lent = [self._find_lent(block, lender) for lender in block.lenders]
         borrowed = borrow_days(
@@ -160,7 +173,7 @@ class _Zones:
         for begin, until in unprobed:
             wanted |= (self._days >= np.datetime64(begin)) & (self._days <= np.datetime64(until))
         filled = fill_with_borrowed(zone, borrowed, wanted)
-        return BlockDays(filled.since(shown), borrowed.since(shown))
+        return BlockDays(filled.since(shown), borrowed.since(shown), is_late)
 
     def _find(self, block: Block) -> RootZoneDays:
         return find_block_days(
@@ -175,7 +188,7 @@ class _Zones:
     def _find_lent(self, block: Block, lender: Lender) -> RootZoneDays:
         """Return the days of a neighbour in the root zone of a block."""
         place = replace(
-            lender.place, root_zone_cm=block.root_zone_cm, weights=block.weights, lenders=()
+            lender.place, root_zone_cm=block.root_zone_cm, weights=block.weights, neighbours=()
         )
         if place not in self._lent:
             self._lent[place] = self._find(place)
@@ -187,6 +200,11 @@ class _Zones:
         by_hand = np.isin(ids, self._hand_ids)
         found = ProbeDays(self._mean_c[rows], self._error_c[rows], depth_cm)
         return bridge_hand_days(found, by_hand) if by_hand.any() else found
+
+
+def _is_late(zone: RootZoneDays) -> bool:
+    known = ~np.isnan(zone.root_zone_c)
+    return bool(known.any() and not known[-RECENT_DAYS:].any())
 
 
 def place_probes(stretches: Sequence[Stretch], days: Days) -> tuple[list[int], NDArray[np.float64]]:

@@ -64,6 +64,8 @@ class Outlook:
     opens : None while one is open on `last_day`
     closes : when the window of `opens`, or the open one, closes next
     warm_weeks : where a spring opening has become unlikely, and the warmest time is not over
+    open_chances : of being open on the day of issue and every seventh day after it, to the season's
+        end
     """
 
     season: int
@@ -73,6 +75,7 @@ class Outlook:
     opens: Chances | None
     closes: Chances
     warm_weeks: WarmWeeks | None
+    open_chances: tuple[float, ...] = ()
 
     @property
     def opens_soon(self) -> float:
@@ -85,6 +88,19 @@ class Outlook:
         return (1.0 if self.opens is None else self.opens.by_now) - self.closes.by_now
 
 
+@dataclass(frozen=True)
+class Lent:
+    """What neighbours say of the days after the last one that a block has itself.
+
+    root_zone_c : (n_blocks, n_days), over the days of the blocks' own; NaN elsewhere [degC]
+    error_c : (n_blocks,), standard error that lasts through those days and all that follow; 0 where
+        a block goes by its own [degC]
+    """
+
+    root_zone_c: NDArray[np.float64]
+    error_c: NDArray[np.float64]
+
+
 def find_outlooks(
     root_zone_c: NDArray[np.float64],
     days: NDArray[np.datetime64],
@@ -94,6 +110,7 @@ def find_outlooks(
     as_of: date,
     rngs: Sequence[np.random.Generator],
     members: int = MEMBERS,
+    lent: Lent | None = None,
 ) -> list[Outlook]:
     """Return the outlook of each block on the evening of `as_of`, for the season of that day.
 
@@ -111,18 +128,27 @@ def find_outlooks(
         One a block, so that a block's outlook does not depend on which others are asked for.
     members : int
         Even.
+    lent : Lent, optional
+        Days that members follow after a block's own, each shifted by an error of its own.
 
     Where the last days have no value, members begin after the last that has one: the outlook is
     then a nowcast as well. Missing days before it stay missing.
     """
     season = season_of(as_of, south)
     whole = season_days(season, south, rule)
-    observed_c = np.full((len(root_zone_c), whole.size), np.nan)
     within = np.isin(days, whole[whole <= np.datetime64(as_of)])
-    observed_c[:, np.isin(whole, days[within])] = root_zone_c[:, within]
+
+    def of_season(of_days_c: NDArray[np.float64]) -> NDArray[np.float64]:
+        found_c = np.full((len(of_days_c), whole.size), np.nan)
+        found_c[:, np.isin(whole, days[within])] = of_days_c[:, within]
+        return found_c
+
+    observed_c = of_season(root_zone_c)
+    if lent is not None:
+        lent = Lent(of_season(lent.root_zone_c), lent.error_c)
     return [
         _gather(course, season, as_of, whole, rule, south)
-        for course in run_members(observed_c, season, curves, south, rule, rngs, members)
+        for course in run_members(observed_c, season, curves, south, rule, rngs, members, lent)
     ]
 
 
@@ -130,8 +156,8 @@ def find_outlooks(
 class Course:
     """What the members of one block do in a season.
 
-    last_day : the last one with a value; None where the season has none
-    likely_c : of each day the value, or what is most likely from `last_day` on [degC]
+    last_day : the last one with a value of the block's own; None where the season has none
+    likely_c : of each day the value, own or lent, or what is most likely from there on [degC]
     spans : of each member
     """
 
@@ -154,6 +180,7 @@ def run_members(
     rule: WindowRule,
     rngs: Sequence[np.random.Generator],
     members: int,
+    lent: Lent | None = None,
 ) -> Iterator[Course]:
     """Yield, for each block, what its members do after the last day that has a value.
 
@@ -161,29 +188,45 @@ def run_members(
     ----------
     observed_c : array, shape (n_blocks, n_days)
         Over `season_days`. [degC]
+    lent : Lent, optional
+        Over the same days.
     """
     whole = season_days(season, south, rule)
     first = rule.mean_days - 1
-    known = np.flatnonzero(~np.isnan(observed_c).all(axis=0))
+    known_c, error_c = observed_c, np.zeros(len(observed_c))
+    if lent is not None:
+        known_c = np.where(np.isnan(observed_c), lent.root_zone_c, observed_c)
+        error_c = lent.error_c
+    known = np.flatnonzero(~np.isnan(known_c).all(axis=0))
     stop = max(int(known[-1]) + 1, first) if known.size else first
-    belief = follow(curves, observed_c[:, first:stop], whole[first:stop])
+    belief = follow(curves, known_c[:, first:stop], whole[first:stop])
     at_once = max(1, _DAYS_AT_ONCE // (members * whole.size))
     for begin in range(0, len(observed_c), at_once):
         rows = range(begin, min(begin + at_once, len(observed_c)))
-        likely_c = observed_c[begin : rows.stop].copy()
+        likely_c = known_c[begin : rows.stop].copy()
         course_c = np.repeat(likely_c[:, np.newaxis], members, axis=1)
         for one, row in enumerate(rows):
             start = first + int(belief.last[row]) + 1
             mean_c, cov_c2 = coming_days(belief, row, whole[start:])
             likely_c[one, start:] = mean_c
             course_c[one, :, start:] = draw_members(mean_c, cov_c2, members, rngs[row])
+            if error_c[row] > 0:
+                above_c = error_c[row] * rngs[row].standard_normal((members // 2, 1))
+                own_stop = _last_known(observed_c[row]) + 1
+                course_c[one, :, own_stop:] += np.concatenate([above_c, -above_c])
         flat_c = course_c.reshape(-1, whole.size)
         spans = find_spans(flat_c, whole, np.full(len(flat_c), south), rule, whole[-1].item())
         for one, row in enumerate(rows):
-            last = first + int(belief.last[row])
+            last = _last_known(observed_c[row])
             last_day = whole[last].item() if last >= first else None
             of_block = spans[one * members : (one + 1) * members]
             yield Course(last_day, likely_c[one], of_block)
+
+
+def _last_known(observed_c: NDArray[np.float64]) -> int:
+    """Return the position of the last value of a series; -1 where there is none."""
+    known = np.flatnonzero(~np.isnan(observed_c))
+    return int(known[-1]) if known.size else -1
 
 
 def _gather(
@@ -217,8 +260,31 @@ def _gather(
     if warm_weeks and (warm_weeks.last or warm_weeks.peak_on) <= as_of:
         warm_weeks = None
     return Outlook(
-        season, as_of, course.last_day, kind, None if is_open else opens, closes, warm_weeks
+        season,
+        as_of,
+        course.last_day,
+        kind,
+        None if is_open else opens,
+        closes,
+        warm_weeks,
+        _find_open_chances(spans, as_of, season_start(season + 1, south)),
     )
+
+
+def _find_open_chances(
+    spans: Sequence[Sequence[Span]], as_of: date, stop: date
+) -> tuple[float, ...]:
+    """Return the share of members that are open on `as_of` and every seventh day up to `stop`."""
+    n_days = (stop - as_of).days
+    turns = np.zeros(n_days + 1)
+    for of_member in spans:
+        for span in of_member:
+            begin = max((span.opened_on - as_of).days, 0)
+            end = min((span.closed_on - as_of).days, n_days) if span.closed_on else n_days
+            if begin < end:
+                turns[begin] += 1
+                turns[end] -= 1
+    return tuple((np.cumsum(turns[:-1]) / len(spans)).round(3)[::7].tolist())
 
 
 def _next_span(spans: Sequence[Span], season: int, known: date) -> Span | None:

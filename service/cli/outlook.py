@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from alerts.expectations import LIKELY, Expectation, tell_expected
+from alerts.figures import show_neighbours
 from alerts.outlook.dates import Outlook
 from alerts.rules import WindowRule
 from probes.units import Unit
@@ -45,6 +46,7 @@ COLUMNS = (
     "warm_peak_on",
     "last_day",
     "curve_of",
+    "borrowed_from",
     "why_not",
 )
 
@@ -85,11 +87,11 @@ def _block_lines(one: BlockOutlook, rule: WindowRule, unit: Unit) -> list[str]:
     lines = [f"{one.block.name} ({one.block.id}), {one.block.site_name}"]
     if one.outlook is None:
         return [*lines, *wrap_text(f"no outlook: {one.why_not}", 2)]
-    neighbour = one.neighbour.name if one.neighbour else None
-    expected = Expectation(one.outlook, rule, neighbour)
+    neighbour, is_station = None, False
+    if one.neighbour:
+        neighbour, is_station = one.neighbour.name, one.neighbour.is_station
+    expected = Expectation(one.outlook, rule, neighbour, is_station, one.borrowed)
     lines.append(f"  {_basis(one.outlook)}")
-    if not one.block.is_probed and one.block.lenders:
-        lines.append("  days without readings of its own are borrowed from neighbours")
     for sentence in tell_expected(expected, "en", unit):
         lines += wrap_text(sentence, 2)
     return [*lines, *_chance_lines(one.outlook)]
@@ -142,7 +144,8 @@ def _records(found: Iterable[BlockOutlook]) -> Iterator[Record]:
                         "warm_last": _iso(weeks and weeks.last),
                         "warm_peak_on": _iso(weeks and weeks.peak_on),
                         "last_day": _iso(outlook.last_day),
-                        "curve_of": one.curve_of and one.curve_of.id,
+                        "curve_of": one.curve_of,
+                        "borrowed_from": show_neighbours(one.borrowed, "en") or None,
                     }
                 )
 

@@ -17,7 +17,7 @@ from alerts.root_zone import Weights
 from alerts.rules import GRAPE_PHYLLOXERA
 from probes.soil.carry import KNOWN_FACTOR, TYPICAL_GROUND, Ground
 from service.geography import find_distance_km
-from service.lending import Lender, Neighbourhood
+from service.lending import CANDIDATES, Lender, Neighbourhood
 from service.store.tables import (
     block,
     block_borrow,
@@ -64,7 +64,7 @@ class Block:
     thermometers : what those among them are called that are read by hand
     hand_probes : the probes of these, and of those that served it before
     borrows : whether it borrows from its neighbours while no other probe serves it
-    lenders : from whom, where it does
+    neighbours : who may lend to it, the most alike first
     """
 
     id: str
@@ -87,7 +87,12 @@ class Block:
     hand_probes: frozenset[int]
     district_id: str | None
     borrows: bool
-    lenders: tuple[Lender, ...] = ()
+    neighbours: tuple[Lender, ...] = ()
+
+    @property
+    def lenders(self) -> tuple[Lender, ...]:
+        """The neighbours that it may borrow days from."""
+        return self.neighbours[:CANDIDATES] if self.borrows else ()
 
     @property
     def in_use(self) -> list[Stretch]:
@@ -108,7 +113,7 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     known = _fetch_known(connection, probes)
     neighbourhood = Neighbourhood([one for one, _ in known], _fetch_places(connection, probes))
     return [
-        replace(one, lenders=neighbourhood.find_lenders(one) if one.borrows else ())
+        replace(one, neighbours=neighbourhood.find_lenders(one))
         for one, is_active in known
         if is_active and (not only or one.id in only)
     ]

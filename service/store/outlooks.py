@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
 
+from alerts.notices import Neighbour
 from alerts.outlook.dates import Chances, Outlook, WarmWeeks
 from service.store.tables import outlook
 
@@ -16,10 +17,24 @@ _CHANCES = tuple(Chances.__dataclass_fields__)
 _WARM = {name: f"warm_{name}" for name in WarmWeeks.__dataclass_fields__}
 
 
+@dataclass(frozen=True)
+class KeptOutlook:
+    """An outlook, and what it rests on besides the block's own.
+
+    curve_of : the block that its yearly curve is of, or the station
+    borrowed : whom days were borrowed from
+    """
+
+    outlook: Outlook
+    curve_of: str
+    curve_is_station: bool = False
+    borrowed: tuple[Neighbour, ...] = ()
+
+
 def store_outlooks(
-    connection: Connection, issued_on: date, found: Iterable[tuple[str, str, Outlook]]
+    connection: Connection, issued_on: date, found: Mapping[str, KeptOutlook]
 ) -> None:
-    """Keep outlooks of one day, each as block, block of the yearly curve, and outlook.
+    """Keep outlooks of one day, by block.
 
     Those that blocks had of that day before are replaced.
     """
@@ -29,17 +44,20 @@ def store_outlooks(
                 "block_id": block_id,
                 "issued_on": issued_on,
                 "event": event,
-                "season": one.season,
-                "kind": one.kind,
-                "last_day": one.last_day,
-                "curve_of": curve_of,
+                "season": kept.outlook.season,
+                "kind": kept.outlook.kind,
+                "last_day": kept.outlook.last_day,
+                "curve_of": None if kept.curve_is_station else kept.curve_of,
+                "curve_of_station": kept.curve_of if kept.curve_is_station else None,
                 **vars(chances),
-                **_warm_columns(one if event == "opens" else None),
+                **_warm_columns(kept.outlook if event == "opens" else None),
+                "open_chances": list(kept.outlook.open_chances),
+                "borrowed": [asdict(one) for one in kept.borrowed],
             }
-            for event, chances in (("opens", one.opens), ("closes", one.closes))
+            for event, chances in (("opens", kept.outlook.opens), ("closes", kept.outlook.closes))
             if chances
         ]
-        for block_id, curve_of, one in found
+        for block_id, kept in found.items()
     }
     if rows:
         of_day = outlook.c.block_id.in_(rows), outlook.c.issued_on == issued_on
@@ -52,14 +70,6 @@ def _warm_columns(one: Outlook | None) -> dict[str, Any]:
     return {column: getattr(weeks, name, None) for name, column in _WARM.items()}
 
 
-@dataclass(frozen=True)
-class KeptOutlook:
-    """An outlook, and the block that its yearly curve is of."""
-
-    outlook: Outlook
-    curve_of: str
-
-
 def fetch_outlooks(
     connection: Connection, block_ids: Collection[str], issued_on: date
 ) -> dict[str, KeptOutlook]:
@@ -70,10 +80,15 @@ def fetch_outlooks(
     events: dict[str, dict[str, Any]] = {}
     for row in connection.execute(query).mappings():
         events.setdefault(row["block_id"], {})[row["event"]] = row
-    return {
-        block_id: KeptOutlook(_outlook(of_block), of_block["closes"]["curve_of"])
-        for block_id, of_block in events.items()
-    }
+    return {block_id: _kept(of_block) for block_id, of_block in events.items()}
+
+
+def _kept(of_block: dict[str, Any]) -> KeptOutlook:
+    row = of_block["closes"]
+    borrowed = tuple(Neighbour(**one) for one in row["borrowed"])
+    is_station = row["curve_of"] is None
+    curve_of = row["curve_of_station"] if is_station else row["curve_of"]
+    return KeptOutlook(_outlook(of_block), curve_of, is_station, borrowed)
 
 
 def _outlook(of_block: dict[str, Any]) -> Outlook:
@@ -89,4 +104,5 @@ def _outlook(of_block: dict[str, Any]) -> Outlook:
         opens and Chances(**{name: opens[name] for name in _CHANCES}),
         Chances(**{name: closes[name] for name in _CHANCES}),
         weeks,
+        tuple(closes["open_chances"]),
     )

@@ -473,7 +473,8 @@ outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for
     Column("season", Integer, nullable=False),
     Column("kind", Text, nullable=False),  # "spring" | "fall"
     Column("last_day", Date),  # with a root-zone value; None: none this season
-    Column("curve_of", ForeignKey("block.id"), nullable=False),  # itself or a neighbour
+    Column("curve_of", ForeignKey("block.id")),  # itself or a neighbour; None: a station
+    Column("curve_of_station", ForeignKey("logger.id")),
     Column("chance", Float, nullable=False),
     Column("by_now", Float, nullable=False),
     Column("within_7_d", Float, nullable=False),
@@ -485,6 +486,8 @@ outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for
     Column("warm_last", Date),
     Column("warm_peak_on", Date),
     Column("warm_peak_c", Float),
+    Column("open_chances", JSON, nullable=False),  # of its day of issue and each seventh day on
+    Column("borrowed", JSON, nullable=False),  # of alerts.notices.Neighbour
 )
 
 digest = Table(  # the notices one recipient gets at once

@@ -8,7 +8,6 @@ import json
 import tomllib
 from collections.abc import Callable
 from datetime import UTC, date, datetime
-from email import message_from_bytes, policy
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +28,7 @@ from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading, writing
 from tests.commands import run
 from tests.farms import farm_text, news, set_up, stored_farm
+from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 
 FIRST, AS_OF = date(2024, 1, 1), date(2025, 5, 25)
@@ -268,8 +268,8 @@ def test_mail_and_text_say_so(
         )
     report = run_round(valley, Settings(data=tmp_path), datetime(2025, 5, 26, tzinfo=UTC), AS_OF)
     mail, text = (path.read_bytes() for path in report.delivered)
-    content = message_from_bytes(mail, policy=policy.default).get_content()
-    assert in_mail in " ".join(content.split())
+    content = text_of(mail)
+    assert in_mail in content
     assert in_text in text.decode()
     assert "estimated" not in content
 

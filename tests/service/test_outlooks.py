@@ -88,7 +88,7 @@ def test_a_block_with_two_months_borrows_the_curve_of_a_neighbour(planted: Engin
     found = find(planted)
     ledge, terrace = found["ledge"], found["terrace-7"]
     assert ledge.neighbour
-    assert ledge.neighbour.id == "terrace-7"
+    assert ledge.neighbour.place.id == "terrace-7"
     assert ledge.outlook
     assert ledge.outlook.opens
     assert ledge.outlook.opens.p50
@@ -96,6 +96,52 @@ def test_a_block_with_two_months_borrows_the_curve_of_a_neighbour(planted: Engin
     assert terrace.outlook.opens
     assert terrace.outlook.opens.p50
     assert ledge.outlook.opens.p50 < terrace.outlook.opens.p50  # 2 degC warmer
+
+
+def test_a_block_with_two_months_borrows_the_curve_of_a_station(
+    planted: Engine, store_url: str, tmp_path: Path
+) -> None:
+    two_months_f = days_f(date(1994, 3, 1), AS_OF)
+    with writing(planted) as connection:
+        plant_neighbour(connection, longitude=2.0)  # beyond reach of "terrace-7"
+        plant_days(connection, date(1994, 3, 1), two_months_f, probe_id=2)
+        plant_place(connection, "pass", longitude=2.1, probe_id=3, kind="station")
+        plant_days(connection, date(1991, 1, 1), days_f(date(1991, 1, 1), AS_OF), probe_id=3)
+    ledge = find(planted)["ledge"]
+    assert ledge.neighbour
+    assert (ledge.neighbour.is_station, ledge.curve_of) == (True, "of-pass")
+    with writing(planted) as connection:
+        keep_outlooks(connection, [ledge])
+        kept = fetch_expected(connection, ["ledge"], AS_OF)["ledge"]
+    assert (kept.neighbour, kept.neighbour_is_station) == ("At Pass", True)
+    words = ("outlook", "--block", "ledge", "--as-of", AS_OF.isoformat())
+    _, printed = run(tmp_path, *words, database_url=store_url)
+    assert "yearly course of the station At Pass, shifted by what differs" in " ".join(
+        printed.split()
+    )
+
+
+def test_a_block_whose_readings_are_late_is_nowcast_by_its_neighbours(planted: Engine) -> None:
+    late_on = AS_OF + timedelta(days=25)
+    alone = find(planted, late_on)["terrace-7"]
+    warm_f = [one_f + 6 for one_f in days_f(AS_OF + timedelta(days=1), late_on)]
+    with writing(planted) as connection:
+        plant_neighbour(connection)
+        plant_days(connection, date(1991, 1, 1), days_f(date(1991, 1, 1), AS_OF), probe_id=2)
+        plant_days(connection, AS_OF + timedelta(days=1), warm_f, probe_id=2)
+    nowcast = find(planted, late_on)["terrace-7"]
+    assert [one.name for one in nowcast.borrowed] == ["Ledge"]
+    assert alone.borrowed == ()
+    assert nowcast.outlook
+    assert nowcast.outlook.opens
+    assert nowcast.outlook.opens.p50
+    assert alone.outlook
+    assert alone.outlook.opens
+    assert alone.outlook.opens.p50
+    assert nowcast.outlook.last_day == alone.outlook.last_day == AS_OF
+    # the days of May were far warmer there than a course of its own would make likely
+    assert nowcast.outlook.opens.by_now > 0.9 > alone.outlook.opens.by_now
+    assert nowcast.outlook.opens.p50 < alone.outlook.opens.p50
 
 
 def test_a_neighbour_beyond_the_valley_is_none(planted: Engine) -> None:

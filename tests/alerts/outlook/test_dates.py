@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from alerts.outlook.anomalies import yearly_terms
 from alerts.outlook.curves import WAVES, Curves
-from alerts.outlook.dates import Outlook, find_outlooks, likely_days
+from alerts.outlook.dates import Lent, Outlook, find_outlooks, likely_days
 from alerts.outlook.members import member_rng
 from alerts.rules import GRAPE_PHYLLOXERA
 from tests.outlook_curves import DEPTH_M, days_of, sure_curve
@@ -23,9 +24,10 @@ WEATHER = sure_curve(spread_c=1.2)
 
 
 def outlook(
-    as_of: str, curve: Curves, last_day: str | None = None, south: bool = False, **options: int
+    as_of: str, curve: Curves, last_day: str | None = None, south: bool = False, **options: Any
 ) -> Outlook:
     """Return the outlook of a block that has followed its curve to `last_day`."""
+    error_c = options.pop("error_c", 0.0)
     days = days_of("2024-06-20", "2025-12-31")
     on_curve_c = yearly_terms(days, WAVES) @ curve.terms_c[0]
     day_c = np.where(days <= np.datetime64(last_day or as_of), on_curve_c, np.nan)
@@ -38,6 +40,7 @@ def outlook(
         GRAPE_PHYLLOXERA,
         issued_on,
         [member_rng("terrace-7", issued_on)],
+        lent=Lent(np.full((1, days.size), np.nan), np.array([error_c])),
         **options,
     )
     return one
@@ -245,3 +248,31 @@ def test_chances_only_grow_with_time_and_dates_are_in_order(
 )
 def test_likely_days_leave_a_tenth_outside_each_end(members_d, expected) -> None:
     assert likely_days(np.array(list(members_d), float)) == expected
+
+
+def test_days_that_are_borrowed_spread_the_dates_by_their_error() -> None:
+    opens, unsure = (outlook("2025-04-20", sure_curve(), error_c=c).opens for c in (0.0, 1.0))
+    assert opens
+    assert opens.p50
+    assert unsure
+    assert unsure.p10
+    assert unsure.p90
+    limit_c = GRAPE_PHYLLOXERA.spring_opens_c
+    # by hand: four in five errors lie within 1.28, and the curve takes so many days for as much
+    first, last = (
+        crossing(limit_c + shift_c, date(2025, 4, 1), date(2025, 7, 1)) for shift_c in (-1.28, 1.28)
+    )
+    assert abs((unsure.p10 - first).days) <= 2
+    assert abs((unsure.p90 - last).days) <= 2
+
+
+def test_the_chance_of_being_open_is_given_for_each_week_to_the_seasons_end() -> None:
+    one = outlook("2025-04-20", sure_curve())
+    weeks = [date(2025, 4, 20) + timedelta(days=7 * ahead) for ahead in range(37)]
+    assert weeks[-1] == date(2025, 12, 28)  # by hand: 36 weeks on, the last one of the year
+    assert one.opens
+    assert one.opens.p50
+    assert one.closes.p50
+    is_open = [one.opens.p50 <= week < one.closes.p50 for week in weeks if week < one.closes.p50]
+    assert [chance > 0.5 for chance in one.open_chances[: len(is_open)]] == is_open
+    assert len(one.open_chances) == len(weeks)
