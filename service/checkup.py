@@ -66,6 +66,7 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             *_check_borrowing(blocks),
             *_check_outbox(connection, now),
             *_check_channels(connection, settings),
+            *_check_bounces(settings),
         ]
 
 
@@ -222,6 +223,16 @@ def _check_channels(connection: Connection, settings: Settings) -> Iterator[Find
         elif counts[channel] and not is_real(channel, settings):
             remedy = f"Set DIGSEASON_{setting}, then try `digseason send-test`."
         yield Finding(channel, way, remedy)
+
+
+def _check_bounces(settings: Settings) -> Iterator[Finding]:
+    if settings.bounces is None and settings.smtp_host:
+        yield Finding("bounces", "no one reads what comes back: DIGSEASON_BOUNCES is not set")
+    elif settings.bounces and not settings.bounces.exists():
+        said = f"there is no {settings.bounces}"
+        yield Finding("bounces", said, "Set DIGSEASON_BOUNCES to the folder they come into.")
+    elif settings.bounces:
+        yield Finding("bounces", f"read from {settings.bounces}")
 
 
 def _length(span: timedelta) -> str:

@@ -18,6 +18,7 @@ from alerts.notices import Notice
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
+from service.bounces.taking_in import BounceReport, take_in_bounces
 from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
@@ -43,6 +44,7 @@ class RoundReport:
     silences: list[SilenceNotice]
     digests: int
     delivery: DeliveryReport = field(default_factory=DeliveryReport)
+    bounces: BounceReport = field(default_factory=BounceReport)
 
     @property
     def delivered(self) -> list[Path]:
@@ -58,6 +60,7 @@ def run_round(
     A look back tells nothing of loggers that are silent: what had arrived by then is not known.
     """
     flag_unchecked(engine)
+    bounces = take_in_bounces(engine, settings, now)
     outlooks = _look_ahead(engine, settings, now, as_of)
     with writing(engine) as connection:
         evaluations, notices = _evaluate(connection, now, as_of, outlooks, settings)
@@ -66,7 +69,7 @@ def run_round(
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
         digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
     delivery = deliver(engine, settings, now)
-    return RoundReport(evaluations, notices, silences, digests, delivery)
+    return RoundReport(evaluations, notices, silences, digests, delivery, bounces)
 
 
 def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:

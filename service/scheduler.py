@@ -12,6 +12,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
+from service.bounces.taking_in import take_in_bounces
 from service.delivery import deliver
 from service.fetches import fetch_due, make_fetcher
 from service.intake.inbox import empty_inbox
@@ -52,6 +53,19 @@ def send_due(engine: Engine, settings: Settings, stop: Event) -> None:
         log.warning("outbox: no %s for now: %s", channel, why)
 
 
+def take_in(engine: Engine, settings: Settings) -> None:
+    """Take in the mails that came back; a failure is logged and the next tick tries again."""
+    try:
+        report = take_in_bounces(engine, settings, datetime.now(UTC))
+    except Exception:
+        log.exception("taking in bounces failed; the next tick tries again")
+        return
+    for told in (*report.failed, *report.late):
+        log.warning("bounce: %s", told)
+    if report.trouble:
+        log.warning("bounces: %s", report.trouble)
+
+
 def watch_inbox(engine: Engine, settings: Settings) -> None:
     """Import what has settled in the inbox; a failure is logged and the next tick tries again."""
     try:
@@ -88,7 +102,7 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    jobs = {tick: (), send_due: (stop,), watch_inbox: (), fetch_feeds: ()}
+    jobs = {tick: (), send_due: (stop,), take_in: (), watch_inbox: (), fetch_feeds: ()}
     for job, more in jobs.items():
         scheduler.add_job(
             job,

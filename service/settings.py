@@ -47,6 +47,8 @@ class Settings(BaseSettings):
     smtp_per_min: PerMin = 60
     smtp_per_connection: int = Field(default=100, ge=1)
 
+    bounces: Path | None = None
+
     sms_url: str = Field(default="", repr=False)
     sms_method: Literal["POST", "GET", "PUT"] = "POST"
     sms_headers: Json[dict[str, str]] = Field(default={}, validate_default=False, repr=False)

@@ -10,6 +10,7 @@ from typing import Any
 import click
 from sqlalchemy import Connection
 
+from service.bounces.taking_in import take_in_bounces
 from service.channels.choosing import describe_channels
 from service.cli.options import (
     check_line,
@@ -18,7 +19,7 @@ from service.cli.options import (
     print_records,
     wrap_text,
 )
-from service.cli.sending_words import describe_delivery
+from service.cli.sending_words import describe_bounces, describe_delivery
 from service.delivery import deliver
 from service.showing import count_text
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
@@ -147,6 +148,24 @@ def send(ctx: click.Context) -> None:
     for line in describe_delivery(report):
         click.echo(line)
     ctx.exit(1 if report.not_sent or report.troubles else 0)
+
+
+@command.command("bounces")
+@click.pass_context
+def bounces(ctx: click.Context) -> None:
+    """Take in the mails that came back, from the folder that DIGSEASON_BOUNCES names; `digseason
+    serve` and `digseason round` do so by themselves.
+
+    Ends with 1 where a message came back, or the folder cannot be read.
+    """
+    settings, engine = open_store(ctx.obj)
+    if settings.bounces is None:
+        raise click.UsageError("DIGSEASON_BOUNCES names no folder yet")
+    report = take_in_bounces(engine, settings, datetime.now(UTC))
+    click.echo(f"{count_text(len(report.failed), 'message')} came back")
+    for line in describe_bounces(report):
+        click.echo(line)
+    ctx.exit(1 if report.failed or report.trouble else 0)
 
 
 def _fetch(connection: Connection, numbers: tuple[int, ...]) -> list[Any]:

@@ -10,7 +10,7 @@ import click
 
 from alerts.figures import show_depths, show_source
 from service.cli.options import as_of_option, wrap_text
-from service.cli.sending_words import describe_delivery
+from service.cli.sending_words import describe_bounces, describe_delivery
 from service.fetches import fetch_due, make_fetcher
 from service.rounds import run_round
 from service.showing import count_text
@@ -52,5 +52,5 @@ def command(data: Path, as_of: date | None) -> None:
         click.echo("  nothing new to tell")
     composed = f"{count_text(report.digests, 'digest')} composed"
     click.echo(f"{composed}, {count_text(len(report.delivery.sent), 'message')} delivered")
-    for line in describe_delivery(report.delivery):
+    for line in (*describe_bounces(report.bounces), *describe_delivery(report.delivery)):
         click.echo(line)

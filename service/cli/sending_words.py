@@ -5,10 +5,26 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
+from service.bounces.taking_in import BounceReport
 from service.cli.options import wrap_text
 from service.delivery import DeliveryReport
+from service.showing import count_text
 
 LISTED = 8
+
+
+def describe_bounces(report: BounceReport) -> Iterator[str]:
+    """Give a line for each message that came back or is late, and for what else lay there."""
+    for told in report.failed:
+        yield from wrap_text(f"came back: {told}", 2)
+    for told in report.late:
+        yield from wrap_text(f"late: {told}", 2)
+    if report.unknown:
+        yield f"  {count_text(report.unknown, 'report')} of no message of this store"
+    if report.others:
+        yield f"  {count_text(report.others, 'other letter')} left there, for someone to read"
+    if report.trouble:
+        yield from wrap_text(f"bounces: {report.trouble}", 2)
 
 
 def describe_delivery(report: DeliveryReport) -> Iterator[str]:

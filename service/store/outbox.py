@@ -122,6 +122,11 @@ def put_off(connection: Connection, message: Message, until: datetime, failure: 
     _set(connection, message.id, leased_until=None, next_try_at=until, failure=failure)
 
 
+def note_failure(connection: Connection, outbox_id: int, failure: str) -> None:
+    """Note what went wrong with a message, which stays as it is."""
+    _set(connection, outbox_id, failure=failure)
+
+
 def end_message(
     connection: Connection,
     outbox_id: int,

@@ -27,7 +27,7 @@ from tests.processes import send_waiting
 from tests.smtp_server import PASSWORD, USER, SmtpServer, login_env, smtp_server, trust
 
 MAILS = 5000
-TEXT = "The root zone has reached 64 °F, so dig season is open. Look beside the trunk.\n" * 30
+PARAGRAPHS = ("The root zone has reached 64 °F, so dig season is open. Look there.",) * 20
 
 
 def main() -> None:
@@ -35,7 +35,7 @@ def main() -> None:
     authority = trustme.CA()
     with tempfile.TemporaryDirectory() as folder, smtp_server(authority) as server:
         os.environ |= trust(authority, Path(folder))
-        mails = [make_mail(f"reader{n}@example.org", TEXT).message for n in range(MAILS)]
+        mails = [make_mail(f"reader{n}@example.org", PARAGRAPHS).message for n in range(MAILS)]
         fill_outbox(Path(folder), mails)
         bare_s = time_in_process(send_bare, (server.port, mails))
         check(server)
