@@ -37,7 +37,7 @@ def described(address: str) -> dict[str, Any]:
     return requests.get(f"{address}/openapi.json", timeout=30).json()
 
 
-def post(engine: Engine, address: str, path: str, body: object) -> requests.Response:
+def post(engine: Engine, address: str, path: str, body: Any) -> requests.Response:
     with writing(engine) as connection:
         token = add_token(connection, PATHS[path], datetime.now(UTC))
     headers = {"Authorization": f"Bearer {token}"}

@@ -48,7 +48,7 @@ def push(url: str, token: str, **how: Any) -> requests.Response:
     return requests.post(url, headers=headers, timeout=30, **how)
 
 
-def push_json(url: str, token: str, *readings: object) -> requests.Response:
+def push_json(url: str, token: str, *readings: Any) -> requests.Response:
     return push(url, token, json={"readings": list(readings)})
 
 
