@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes; tests share the cores
 
 import pytest
 from sqlalchemy import Engine

@@ -29,7 +29,16 @@ def main() -> None:
     database = Path(sys.argv[1], "sensorthings.sqlite3")
     settings.configure(
         ALLOWED_HOSTS=["127.0.0.1"],
-        DATABASES={"default": {"ENGINE": "django.db.backends.sqlite3", "NAME": database}},
+        DATABASES={
+            "default": {
+                "ENGINE": "django.db.backends.sqlite3",
+                "NAME": database,
+                "CONN_MAX_AGE": None,
+                "OPTIONS": {
+                    "init_command": "pragma synchronous = off"
+                },  # nothing outlives the tests
+            }
+        },
         INSTALLED_APPS=[APP, f"{APP}.backends.django"],
         USE_TZ=True,
         SENSORTHINGS_V1_1_SERVICE_URL=address,

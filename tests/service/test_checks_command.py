@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -17,10 +18,11 @@ OVERRULE = (
 )
 
 
-@pytest.fixture
-def data(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store with four days of two depths; at 30 cm one hour reads 40 °C."""
-    farm, log = tmp_path / "farm.toml", tmp_path / "log.csv"
+    folder = tmp_path_factory.mktemp("prepared")
+    farm, log = folder / "farm.toml", folder / "log.csv"
     farm.write_text(farm_text(depths_cm=[15, 30]))
     rows = []
     for hour in range(1, 24 * 4):
@@ -28,9 +30,15 @@ def data(tmp_path: Path) -> Path:
         t30 = 40.0 if (day, of_day) == (2, 11) else 15 + of_day / 24
         rows.append(f"2025-10-0{1 + day} {of_day:02}:00,{16 + of_day / 10:.2f},{t30:.2f}")
     log.write_text("\n".join(["time,T15,T30", *rows, ""]))
-    digseason(tmp_path, "setup", farm)
-    digseason(tmp_path, "import", "--logger", "u1", log)
-    return tmp_path
+    digseason(folder, "setup", farm)
+    digseason(folder, "import", "--logger", "u1", log)
+    return folder
+
+
+@pytest.fixture
+def data(prepared: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return shutil.copytree(prepared, tmp_path / "data")
 
 
 def test_flagged_readings_of_one_cause_are_one_row(data: Path) -> None:

@@ -15,8 +15,9 @@ from service.settings import Settings
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.outbox import LEASE
+from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import run, start
+from tests.processes import start
 
 READERS = ("Ada", "Ben", "Cai", "Dee")
 ROUND = ("round", "--as-of", "2025-05-05")

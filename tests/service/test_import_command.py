@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import pty
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -19,13 +20,20 @@ from tests.imported import LOGGER, row, write_lines, write_log
 GOOD = {1: (14.0, 15.0), 2: (14.5, 15.5)}
 
 
-@pytest.fixture
-def data(tmp_path: Path) -> Path:
-    """A data folder that the farm is set up in."""
-    farm = tmp_path / "farm.toml"
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a farm file, and with a data folder that the farm is set up in."""
+    folder = tmp_path_factory.mktemp("prepared")
+    farm = folder / "farm.toml"
     farm.write_text(farm_text(depths_cm=(15, 30)))
-    assert run(tmp_path / "data", "setup", str(farm))[0] == 0
-    return tmp_path / "data"
+    assert run(folder / "data", "setup", farm)[0] == 0
+    return folder
+
+
+@pytest.fixture
+def data(prepared: Path, tmp_path: Path) -> Path:
+    """A copy of the data folder."""
+    return shutil.copytree(prepared / "data", tmp_path / "data")
 
 
 @pytest.fixture
@@ -149,10 +157,11 @@ def test_what_many_lines_have_in_common_is_said_once(data: Path, tmp_path: Path)
     assert "line 32: 'a' in column 'T15' is no number" in " ".join(output.split())
 
 
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)
 def test_the_store_may_be_a_postgresql(
-    data: Path, good: Path, store_url: str, tmp_path: Path
+    data: Path, good: Path, store_url: str, prepared: Path
 ) -> None:
-    processes.run(data, "setup", str(tmp_path / "farm.toml"), database_url=store_url)
+    processes.run(data, "setup", str(prepared / "farm.toml"), database_url=store_url)
     words = ("import", "--logger", LOGGER, "--json", str(good))
     code, output = processes.run(data, *words, database_url=store_url)
     assert (code, json.loads(output)["inserted"]) == (0, 4)
@@ -176,7 +185,7 @@ def import_on_a_terminal(data: Path, path: Path) -> bytes:
 
 
 def test_a_long_file_shows_how_far_it_is(data: Path, tmp_path: Path) -> None:
-    long = write_log(tmp_path / "long.csv", dict.fromkeys(range(-250_000, 0), (14.0, 15.0)))
+    long = write_log(tmp_path / "long.csv", dict.fromkeys(range(-200_000, 0), (14.0, 15.0)))
     assert b"%" in import_on_a_terminal(data, long)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,18 +17,24 @@ from tests.imported import row, write_lines, write_log
 LONG = "a name of a file that is far too long for one line of a terminal and goes on.csv"
 
 
-@pytest.fixture
-def data(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data folder with two imports that differ at one hour, the second with a reject."""
-    farm = tmp_path / "farm.toml"
+    folder = tmp_path_factory.mktemp("prepared")
+    farm, data = folder / "farm.toml", folder / "data"
     farm.write_text(farm_text(depths_cm=(15, 30)))
-    data = tmp_path / "data"
     digseason(data, "setup", farm)
-    one = write_log(tmp_path / "one.csv", {1: (14.0, 15.0), 2: (14.0, 15.0)})
-    two = write_lines(tmp_path / LONG, [row(2, (14.0, 19.0)), "yesterday,1,2"])
+    one = write_log(folder / "one.csv", {1: (14.0, 15.0), 2: (14.0, 15.0)})
+    two = write_lines(folder / LONG, [row(2, (14.0, 19.0)), "yesterday,1,2"])
     digseason(data, "import", "--logger", "u1", one)
     run(data, "import", "--logger", "u1", str(two))
     return data
+
+
+@pytest.fixture
+def data(prepared: Path, tmp_path: Path) -> Path:
+    """A copy of it."""
+    return shutil.copytree(prepared, tmp_path / "data")
 
 
 def test_the_list_tells_what_came_and_what_was_withdrawn_in_80_columns(data: Path) -> None:

@@ -16,8 +16,8 @@ from tests.imported import LOGGER, write_log
 HEADER = "observed_at,depth_cm,soil_temp_c,flag"
 
 
-@pytest.fixture
-def data(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data folder with three rows of two probes, T30 put in on 2 October and below T15."""
     raw = tomllib.loads(farm_text(depths_cm=(15, 30)))
     raw["logger"][0]["probes"] = [
@@ -25,11 +25,11 @@ def data(tmp_path: Path) -> Path:
         {"column": "T15", "depth_cm": 15, "valid_from": date(2025, 10, 2)},
         {"column": "T30", "depth_cm": 30, "valid_from": date(2025, 10, 2)},
     ]
-    farm = tmp_path / "farm.toml"
+    folder = tmp_path_factory.mktemp("data")
+    farm = folder / "farm.toml"
     farm.write_text(tomli_w.dumps(raw))
     values = {1: (14.0, 15.0), 25: (14.5, 50.0), 24: (17.78, None)}
-    log = write_log(tmp_path / "log.csv", values)
-    folder = tmp_path / "data"
+    log = write_log(folder / "log.csv", values)
     assert run(folder, "setup", str(farm))[0] == 0
     assert run(folder, "import", "--logger", LOGGER, str(log))[0] == 0
     return folder

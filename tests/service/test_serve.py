@@ -12,41 +12,47 @@ import pytest
 import requests
 from sqlalchemy import Engine
 
+from service.settings import Settings
 from service.store.engine import writing
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.processes import serving
+from tests.serving import serving_here
 
 
 @pytest.fixture
-def served(engine: Engine, store_url: str, tmp_path: Path) -> Iterator[str]:
-    """The address of a running service whose block opened two days ago."""
+def opened(engine: Engine) -> Engine:
+    """A store whose block opened two days ago."""
     with writing(engine) as connection:
         plant_block(connection)
         plant_recipient(connection, "Ada Example", hour=0)
         first = datetime.now(UTC).date() - timedelta(days=60)
         plant_days(connection, first, [62.0] * 55 + [66.0] * 6)
+    return engine
+
+
+@pytest.mark.usefixtures("opened")
+def test_the_first_tick_runs_the_round_and_the_windows_are_those_of_the_command_line(
+    store_url: str, tmp_path: Path
+) -> None:
     with serving(tmp_path, store_url) as address:
-        yield address
-
-
-def test_the_first_tick_runs_the_round_that_is_due(served: str) -> None:
-    end = time.monotonic() + 60
-    while requests.get(f"{served}/health", timeout=5).json()["last_round_at"] is None:
-        assert time.monotonic() < end, "no round was run"
-        time.sleep(0.1)
-    health = requests.get(f"{served}/health", timeout=5).json()
+        end = time.monotonic() + 60
+        while requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is None:
+            assert time.monotonic() < end, "no round was run"
+            time.sleep(0.1)
+        health = requests.get(f"{address}/health", timeout=5).json()
+        over_http = requests.get(f"{address}/api/windows", timeout=5).json()
     assert health["status"] == "ok"
     assert 0 <= health["last_round_age_s"] < 60
-
-
-def test_the_windows_are_those_of_the_command_line(
-    served: str, store_url: str, tmp_path: Path
-) -> None:
-    over_http = requests.get(f"{served}/api/windows", timeout=5).json()
     _, printed = run(tmp_path, "windows", "--json", database_url=store_url)
     assert over_http == json.loads(printed)
     assert [window["block"] for window in over_http] != []
+
+
+@pytest.fixture
+def served(opened: Engine, tmp_path: Path) -> Iterator[str]:
+    with serving_here(opened, Settings(data=tmp_path)) as address:
+        yield address
 
 
 def test_an_unknown_block_is_not_found(served: str) -> None:

@@ -15,11 +15,11 @@ from sqlalchemy import Engine, select
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.loggers import fetch_logger
+from tests.commands import run
 from tests.imported import kept, set_up, write_log
 from tests.processes import start
 
 VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
-AT_ONCE = {"DIGSEASON_INBOX_SETTLED_S": "0"}
 
 Hold = Callable[[Engine, Path], Iterator[Callable[[subprocess.Popen[str]], bool]]]
 
@@ -56,14 +56,20 @@ def batches(engine: Engine) -> list[int]:
 
 @pytest.mark.parametrize(("hold", "imported"), [(before_the_import, []), (before_the_move, [8])])
 def test_a_pass_that_was_killed_is_finished_by_the_next(
-    engine: Engine, store_url: str, tmp_path: Path, hold: Hold, imported: list[int]
+    engine: Engine,
+    store_url: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    hold: Hold,
+    imported: list[int],
 ) -> None:
+    monkeypatch.setenv("DIGSEASON_INBOX_SETTLED_S", "0")
     set_up(engine)
     folder = tmp_path / "inbox" / "u1"
     folder.mkdir(parents=True)
     write_log(folder / "october.csv", VALUES)
     with hold(engine, folder) as has_come:
-        process = start(tmp_path, "inbox", database_url=store_url, env=AT_ONCE)
+        process = start(tmp_path, "inbox", database_url=store_url)
         end = time.monotonic() + 60
         while not has_come(process):
             assert process.poll() is None, process.stdout.read()
@@ -74,9 +80,8 @@ def test_a_pass_that_was_killed_is_finished_by_the_next(
     assert batches(engine) == imported
     assert (folder / "october.csv").exists()
 
-    again = start(tmp_path, "inbox", database_url=store_url, env=AT_ONCE)
-    output, _ = again.communicate(timeout=60)
-    assert again.returncode == 0, output
+    code, output = run(tmp_path, "inbox", database_url=store_url)
+    assert code == 0, output
     assert batches(engine) == [8]
     assert len(kept(engine)["reading"]) == 8
     assert sorted(path.name for path in folder.rglob("october*")) == [
