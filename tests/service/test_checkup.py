@@ -142,6 +142,16 @@ def test_mails_that_reach_no_one_want_a_look(engine: Engine, settings: Settings)
     assert texts.remedy is None  # no one is to be told by text
 
 
+def test_a_folder_of_bounces_that_is_not_there_wants_a_look(
+    engine: Engine, settings: Settings, tmp_path: Path
+) -> None:
+    settings.bounces = tmp_path / "back"
+    one = found(engine, settings, "bounces")
+    assert (one.said, one.remedy is None) == (f"there is no {tmp_path / 'back'}", False)
+    settings.bounces.mkdir()
+    assert found(engine, settings, "bounces").remedy is None
+
+
 def test_a_channel_in_trouble_wants_a_look(engine: Engine, settings: Settings) -> None:
     trouble = ChannelTrouble("mail", NOW - 3 * HOUR, 4, NOW, "refuses the login")
     with writing(engine) as connection:

@@ -32,13 +32,16 @@ def opened(engine: Engine) -> Engine:
 
 
 @pytest.mark.usefixtures("opened")
-def test_the_first_tick_runs_the_round_and_the_windows_are_those_of_the_command_line(
+def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the_command_line(
     store_url: str, tmp_path: Path
 ) -> None:
-    with serving(tmp_path, store_url) as address:
+    with serving(tmp_path, store_url, {"DIGSEASON_TICK_S": "1"}) as address:
         end = time.monotonic() + 60
         while requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is None:
             assert time.monotonic() < end, "no round was run"
+            time.sleep(0.1)
+        while not list(tmp_path.glob("outbox/*.eml")):
+            assert time.monotonic() < end, "nothing was delivered"
             time.sleep(0.1)
         health = requests.get(f"{address}/health", timeout=5).json()
         over_http = requests.get(f"{address}/api/windows", timeout=5).json()
