@@ -53,8 +53,8 @@ def _find_smtp_faults(s: Settings) -> Iterator[str]:
         missing = "PASSWORD" if s.smtp_user else "USER"
         yield f"DIGSEASON_SMTP_{missing} is missing: a login has a user and a password"
     for name, value in (("USER", s.smtp_user), ("PASSWORD", password)):
-        if not value.isascii():
-            yield f"DIGSEASON_SMTP_{name}: holds letters that no login by SMTP can carry"
+        if not value.isascii() or not value.isprintable():
+            yield f"DIGSEASON_SMTP_{name}: is not one line of ASCII, which alone a login can carry"
 
 
 def _find_mail_to_faults(s: Settings) -> Iterator[str]:
@@ -95,8 +95,9 @@ def _find_gateway_faults(s: Settings) -> Iterator[str]:
     for name, value in s.sms_headers.items():
         if not (name + value).isascii() or not (name + value).isprintable() or "{text}" in value:
             yield "DIGSEASON_SMS_HEADERS: a header is one line of ASCII, without {text}"
-    if not s.sms_secret.get_secret_value().isascii():
-        yield "DIGSEASON_SMS_SECRET: holds letters that no header can carry"
+    for name, value in (("SECRET", s.sms_secret.get_secret_value()), ("SENDER", s.sms_sender)):
+        if not value.isascii() or not value.isprintable():  # a line break from its file, say
+            yield f"DIGSEASON_SMS_{name}: is not one line of ASCII, which alone a header can carry"
     in_message = find_places(s.sms_url) | find_places(s.sms_body)
     if not in_message & {"to", "digits"} or "text" not in in_message:
         yield "DIGSEASON_SMS_BODY, or DIGSEASON_SMS_URL, must hold {to} or {digits}, and {text}"
