@@ -25,13 +25,18 @@ def find_days(observed_at: NDArray[np.datetime64], utc_offset_min: int) -> NDArr
 def find_stretches(
     probe: Probe, observed_at: NDArray[np.datetime64], utc_offset_min: int
 ) -> NDArray[np.intp]:
-    """Return the place of each reading's stretch, -1 where it is older than the first."""
+    """Return the place of each reading's stretch, -1 where it has none: older, or past its end."""
     starts = np.array([stretch.valid_from for stretch in probe.stretches], "datetime64[D]")
-    return np.searchsorted(starts, find_days(observed_at, utc_offset_min), side="right") - 1
+    days = find_days(observed_at, utc_offset_min)
+    place = np.searchsorted(starts, days, side="right") - 1
+    for number, stretch in enumerate(probe.stretches):
+        if stretch.until is not None:
+            place[(place == number) & (days >= np.datetime64(stretch.until, "D"))] = -1
+    return place
 
 
 def find_probe_means(logger: Logger, probe: Probe, readings: Readings) -> DailyMeans:
-    """Return a probe's daily means; readings older than its first stretch are not used."""
+    """Return a probe's daily means; readings from when it lay nowhere are not used."""
     if logger.by_hand is not None:
         readings, utc_offset_min, _, use_suspect, offset_c = _as_judged(logger, probe, readings)
         stretch = find_stretches(probe, readings.observed_at, utc_offset_min)

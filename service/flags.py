@@ -238,7 +238,7 @@ def _gather(
 def _cut(logger: Logger, probe: Probe, readings: Readings) -> Iterator[_Piece]:
     """Yield a probe's readings depth by depth, calibrated as they were."""
     stretch = find_stretches(probe, readings.observed_at, logger.utc_offset_min)
-    # the last ones are for readings older than the first stretch
+    # the last ones are for readings from when it lay nowhere
     depths_cm = np.array([*(one.depth_cm for one in probe.stretches), np.nan])
     offsets_c = np.array([*(one.calibration_offset_c for one in probe.stretches), 0.0])
     known_cm, of_stretch = np.unique(depths_cm, return_inverse=True)

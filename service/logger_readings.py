@@ -22,7 +22,7 @@ class LoggerReadings:
     """Readings of several probes, by time, then depth.
 
     observed_at : (n,) datetime64[us], UTC
-    depth_cm : (n,) float64, NaN where the reading is older than the probe's first stretch
+    depth_cm : (n,) float64, NaN where the reading is from when the probe lay nowhere
     soil_temp_c : (n,) float64, as the logger has it
     flag : (n,) int8, QARTOD
     stamped_at : (n,) datetime64[us], by the logger's clock as it was; NaT where it was right

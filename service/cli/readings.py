@@ -99,5 +99,5 @@ def _instant_texts(instants: NDArray[np.datetime64]) -> list[str]:
 
 
 def _depth_text(depth_cm: float) -> str:
-    """Return a depth; nothing for a reading older than its probe's history."""
+    """Return a depth; nothing for a reading from when its probe lay nowhere."""
     return "" if math.isnan(depth_cm) else f"{depth_cm:g}"

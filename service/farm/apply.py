@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
@@ -10,8 +13,13 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from service.daily_means import refresh_daily_means
 from service.farm.changes import Change, as_stored, find_changes, with_missing
 from service.farm.export import farm_from_store, fetch_histories
-from service.farm.layouts import find_corrections, probe_history, thermometer_history
-from service.farm.models import TABLES, Farm
+from service.farm.layouts import (
+    end_history,
+    find_corrections,
+    probe_history,
+    thermometer_history,
+)
+from service.farm.models import TABLES, Farm, ProbeEntry
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions
 from service.farm.rows import (
@@ -29,6 +37,9 @@ from service.store import tables
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
 
+History = Mapping[str, Mapping[str, tuple[ProbeEntry, ...]]]
+"""By logger and column."""
+
 WRITTEN = ("added", "changed", "returned")
 WITH_READINGS = ("logger", "station", "thermometer")
 
@@ -39,9 +50,10 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     FarmFileError where the farm does not fit what it leaves out and the store holds active.
     """
     active = farm_from_store(connection)
-    farm = as_stored(farm, now.year)
+    former = _find_former(connection, now)
+    farm = as_stored(_with_former(farm, former), now.year)
     changes = find_changes(farm, active, farm_from_store(connection, retired=True), retire=retire)
-    whole = farm if retire else with_missing(farm, active)
+    whole = farm if retire else _with_former(with_missing(farm, active), former)
     _refuse_contradictions(connection, whole, changes)
     _refuse_taken_ids(connection, changes)
     before = [
@@ -52,7 +64,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     _write_lists(connection, farm, changes)
     _ask_anew(connection, changes)
     _retire(connection, changes, now)
-    _write_histories(connection, whole)
+    _write_histories(connection, whole, former)
     _write_corrections(connection, whole)
     for logger in before:
         now_is = fetch_logger(connection, logger.id)
@@ -61,6 +73,44 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
         elif _daily_basis(now_is) != _daily_basis(logger):
             refresh_daily_means(connection, now_is)
     return changes
+
+
+def _with_former(farm: Farm, former: History) -> Farm:
+    """Return a farm whose loggers go on naming the columns that have left their layouts.
+
+    What these measured counts up to the day on which they left; it is as if they had never been
+    where they measured nothing.
+    """
+    loggers = {}
+    for key, one in farm.logger.items():
+        named = {*farm.layout[one.layout].columns, *(entry.column for entry in one.probes)}
+        entries = [
+            entry
+            for column, stretches in former.get(key, {}).items()
+            if column not in named
+            for entry in stretches
+        ]
+        loggers[key] = one.model_copy(update={"probes": (*one.probes, *entries)})
+    return replace(farm, logger=loggers)
+
+
+def _find_former(connection: Connection, now: datetime) -> History:
+    """Return the stretches that each column with readings has if it is there no more."""
+    has_readings = select(tables.reading.c.probe_id).where(
+        tables.reading.c.probe_id == tables.probe.c.id
+    )
+    query = (
+        select(tables.probe.c.logger_id, tables.probe.c.channel, tables.site.c.utc_offset_min)
+        .join(tables.logger, tables.logger.c.id == tables.probe.c.logger_id)
+        .join(tables.site, tables.site.c.id == tables.logger.c.site_id)
+        .where(has_readings.exists())
+    )
+    histories = fetch_histories(connection)
+    former: dict[str, dict[str, tuple[ProbeEntry, ...]]] = defaultdict(dict)
+    for logger_id, channel, utc_offset_min in connection.execute(query):
+        tomorrow = (now + timedelta(days=1, minutes=utc_offset_min)).date()
+        former[logger_id][channel] = end_history(histories[logger_id][channel], tomorrow)
+    return former
 
 
 def _refuse_contradictions(connection: Connection, whole: Farm, changes: list[Change]) -> None:
@@ -171,11 +221,14 @@ def _retire(connection: Connection, changes: list[Change], now: datetime) -> Non
             connection.execute(update(table).where(of_key).values(retired_at=now))
 
 
-def _write_histories(connection: Connection, farm: Farm) -> None:
+def _write_histories(connection: Connection, farm: Farm, former: History) -> None:
     """Give every column its probe, and every probe of these loggers its stretches."""
     histories = {
         **{one.id: probe_history(one, farm.layout[one.layout]) for one in farm.logger.values()},
-        **{one.id: thermometer_history(one) for one in farm.thermometer.values()},
+        **{
+            one.id: {**former.get(one.id, {}), **thermometer_history(one)}
+            for one in farm.thermometer.values()
+        },
     }
     wanted = {
         (logger, column): stretches
@@ -189,7 +242,7 @@ def _write_histories(connection: Connection, farm: Farm) -> None:
     stored = fetch_histories(connection)
     stale, rows = [], []
     for (logger, column), probe_id in _fetch_probe_ids(connection).items():
-        # a column that left its layout keeps its readings and loses its stretches: it rests
+        # a column that left its layout without a reading loses its stretches: it never was
         stretches = wanted.get((logger, column), ())
         if logger in histories and stretches != tuple(stored[logger][column]):
             stale.append(probe_id)

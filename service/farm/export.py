@@ -116,6 +116,7 @@ def fetch_histories(connection: Connection) -> Mapping[str, Mapping[str, list[Pr
             column=row.channel,
             depth_cm=row.depth_cm,
             valid_from=row.valid_from,
+            until=row.until,
             calibration_offset_c=row.calibration_offset_c,
         )
         histories[row.logger_id][row.channel].append(entry)

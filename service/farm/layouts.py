@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime, timedelta, timezone
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta, timezone
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -103,13 +103,23 @@ def _shown(instant: datetime, clock: Clock) -> datetime:
 
 
 def probe_history(logger: Logger, layout: LayoutTable) -> dict[str, tuple[ProbeEntry, ...]]:
-    """Return the stretches of each column of a logger, by day."""
+    """Return the stretches of each column of a logger, by day; those it once had come last."""
     by_day = sorted(logger.probes, key=lambda entry: entry.valid_from)
+    former = sorted({entry.column for entry in by_day} - layout.columns.keys())
     return {
         column: tuple(entry for entry in by_day if entry.column == column)
-        or (ProbeEntry(column=column, depth_cm=depth_cm),)
-        for column, depth_cm in layout.columns.items()
+        or (ProbeEntry(column=column, depth_cm=layout.columns[column]),)
+        for column in (*layout.columns, *former)
     }
+
+
+def end_history(stretches: Sequence[ProbeEntry], until: date) -> tuple[ProbeEntry, ...]:
+    """Return the stretches of a column that is there no more: they end, on a day at the latest."""
+    begun = [entry for entry in stretches if entry.valid_from < until]
+    return tuple(
+        entry.model_copy(update={"until": entry.until or until}) if entry is begun[-1] else entry
+        for entry in begun
+    )
 
 
 def thermometer_history(thermometer: Thermometer) -> dict[str, tuple[ProbeEntry, ...]]:
@@ -128,6 +138,7 @@ def shortest_entries(
     return tuple(
         entry
         for column, stretches in history.items()
-        if stretches != (ProbeEntry(column=column, depth_cm=layout.columns[column]),)
+        if column not in layout.columns
+        or stretches != (ProbeEntry(column=column, depth_cm=layout.columns[column]),)
         for entry in stretches
     )

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, Tag, ValidationInfo, field_validator
@@ -246,12 +247,27 @@ class LayoutTable(FarmTable):
 
 
 class ProbeEntry(FarmTable):
-    """One stretch of a probe's history: from a day on, or from the first reading."""
+    """One stretch of a probe's history: from a day on, or from the first reading.
+
+    `until` is the first day on which it lies there no more; the next stretch ends it anyway.
+    """
 
     column: str
     depth_cm: Depth
     valid_from: date = FROM_FIRST_READING
+    until: date | None = None
     calibration_offset_c: Annotated[float, Field(ge=-10, le=10)] = 0.0
+
+    @field_validator("until")
+    @classmethod
+    def _check_until(cls, until: date | None, info: ValidationInfo) -> date | None:
+        first = info.data.get("valid_from")
+        if until is not None and first is not None and until <= first:
+            raise ValueError(
+                f"lies not after valid_from = {value_text(first)}; write the day on which it was "
+                "taken out"
+            )
+        return until
 
 
 class CorrectionEntry(FarmTable):
@@ -278,7 +294,10 @@ class CorrectionEntry(FarmTable):
 
 
 class Logger(FarmTable):
-    """A device; a column without entry in `probes` lies at its layout's depth from the start."""
+    """A device; a column without entry in `probes` lies at its layout's depth from the start.
+
+    A column whose last entry has an `until` need not be in the layout any more.
+    """
 
     id: Id
     site: str
@@ -296,6 +315,15 @@ class Logger(FarmTable):
                 raise ValueError(
                     f"two entries of column {value_text(column)} begin at once; "
                     "give each the day it is valid_from"
+                )
+        by_day = sorted(probes, key=lambda entry: (entry.column, entry.valid_from))
+        for entry, following in pairwise(by_day):
+            is_late = entry.until is not None and entry.until > following.valid_from
+            if is_late and entry.column == following.column:
+                raise ValueError(
+                    f"an entry of column {value_text(entry.column)} ends on "
+                    f"{value_text(entry.until)}, after the next one begins on "
+                    f"{value_text(following.valid_from)}; leave out its until"
                 )
         return probes
 

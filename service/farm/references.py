@@ -116,14 +116,14 @@ def _entries_of_other_columns(farm: Farm) -> Iterator[str]:
     for logger in farm.logger.values():
         if logger.layout not in farm.layout:
             continue
-        columns = farm.layout[logger.layout].columns
-        for entry in logger.probes:
-            if entry.column not in columns:
+        layout = farm.layout[logger.layout]
+        for column, stretches in probe_history(logger, layout).items():
+            if column not in layout.columns and stretches[-1].until is None:
                 yield (
                     f"{table_label('logger', logger.id)}: probes, column = "
-                    f"{value_text(entry.column)}: no such column in "
+                    f"{value_text(column)}: no such column in "
                     f"{table_label('layout', logger.layout)}; "
-                    f"write {one_of(columns, entry.column)}"
+                    f"write {one_of(layout.columns, column)}, or until when it was there"
                 )
 
 
@@ -184,11 +184,13 @@ def _blocks_with_unknown_probes(
                 if unknown:
                     yield unknown
             elif probe not in of_site and not _rests_on_broken(farm, broken, probe):
-                remedy = (
-                    f"write {one_of(of_site, probe)}"
-                    if of_site
-                    else "add a [[logger]] or [[thermometer]]"
-                )
+                remedy = "add a [[logger]] or [[thermometer]]"
+                if of_site:
+                    remedy = f"write {one_of(of_site, probe)}"
+                if name in farm.logger:
+                    remedy = (
+                        f"{remedy}, or say in the probes of that logger until when it was there"
+                    )
                 yield (
                     f"{table_label('block', block.id)}: probes holds {value_text(probe)}: "
                     f"no such probe at site {value_text(block.site)}; {remedy}"

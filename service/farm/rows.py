@@ -155,8 +155,9 @@ def logger_from_row(
     silence: Sequence[Sequence[Any]],
 ) -> Logger:
     """Return a logger with the entries that its probes' stretches need beside the layout."""
-    of_layout = {name: tuple(history[name]) for name in layout.columns if name in history}
-    entries = shortest_entries(of_layout, layout)
+    former = sorted(history.keys() - layout.columns.keys())
+    names = [*(name for name in layout.columns if name in history), *former]
+    entries = shortest_entries({name: tuple(history[name]) for name in names}, layout)
     return Logger(
         id=row["id"],
         site=row["site_id"],
@@ -178,7 +179,8 @@ def station_from_row(row: Row, silence: Sequence[Sequence[Any]]) -> Station:
 
 def thermometer_from_row(row: Row, history: Mapping[str, Sequence[ProbeEntry]]) -> Thermometer:
     """Return a thermometer with the depths at which it is read."""
-    depths_cm = sorted(entry.depth_cm for entries in history.values() for entry in entries)
+    every = (entry for entries in history.values() for entry in entries)
+    depths_cm = sorted(entry.depth_cm for entry in every if entry.until is None)
     keys = ("id", "name", "unit", "hour_corrections_c", "error_c")
     of_row = {key: row[key] for key in keys}
     return Thermometer(site=row["site_id"], depths_cm=tuple(depths_cm), **of_row)

@@ -38,7 +38,7 @@ def find_signs(
         depth_cm={
             probe.channel: probe.stretches[-1].depth_cm
             for probe in logger.probes
-            if probe.stretches
+            if probe.stretches and probe.stretches[-1].until is None
         },
     )
     remedy = f"check unit in layout.{layout.name}" if layout else "check what the sender gives"

@@ -10,7 +10,7 @@ from itertools import groupby
 from math import isnan, nan
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import ColumnElement, Connection, func, select
 
 from alerts.notices import StationSource
 from alerts.root_zone import Weights
@@ -27,6 +27,7 @@ from service.store.tables import (
     logger,
     probe,
     probe_stretch,
+    reading,
     site,
 )
 
@@ -46,7 +47,8 @@ Basis = defaultdict[date, set[tuple[str, float]]]
 class Stretch:
     """A time in which a probe lay at one depth: from a day on, until the probe's next stretch.
 
-    depth_cm is NaN where the block does not use the probe at that depth, or its logger is retired.
+    depth_cm is NaN where the block does not use the probe at that depth, where the probe lies
+    nowhere any more, or its logger is retired.
     """
 
     probe_id: int
@@ -138,6 +140,7 @@ def _fetch_probes(connection: Connection) -> _Probes:
         .join(probe, probe.c.id == probe_stretch.c.probe_id)
         .join(logger, logger.c.id == probe.c.logger_id)
         .join(site, site.c.id == logger.c.site_id)
+        .where(probe_stretch.c.until.is_(None) | _has_readings(probe_stretch.c.probe_id))
         .order_by(probe_stretch.c.probe_id, probe_stretch.c.valid_from)
     ):
         stretches[row.id] += _stretch(row)
@@ -270,15 +273,21 @@ def _source(of_block: Any, station: Any) -> StationSource:
     return StationSource(station.name, distance_km, higher_m)
 
 
+def _has_readings(probe_id: ColumnElement[int]) -> ColumnElement[bool]:
+    """Return whether a probe has readings: one that has none, and is gone, has never served."""
+    return select(reading.c.probe_id).where(reading.c.probe_id == probe_id).exists()
+
+
 def _stretch(row: Any) -> Iterator[Stretch]:
-    """Yield a stretch, and where its logger is retired the end that it has with that day."""
-    if row.retired_at is None:
+    """Yield a stretch and its end, which it has at the latest with the day its logger retires."""
+    until = row.until
+    if row.retired_at is not None:
+        retired_on = (row.retired_at + timedelta(minutes=row.utc_offset_min)).date()
+        until = min(until or date.max, retired_on + timedelta(days=1))
+    if until is None or row.valid_from < until:
         yield Stretch(row.probe_id, row.valid_from, row.depth_cm)
-        return
-    retired_on = (row.retired_at + timedelta(minutes=row.utc_offset_min)).date()
-    if row.valid_from <= retired_on:
-        yield Stretch(row.probe_id, row.valid_from, row.depth_cm)
-        yield Stretch(row.probe_id, retired_on + timedelta(days=1), nan)
+    if until is not None and row.valid_from < until:
+        yield Stretch(row.probe_id, until, nan)
 
 
 def _loggers_now(declared: Basis) -> set[str]:

@@ -32,11 +32,15 @@ class UnknownLoggerError(LookupError):
 
 @dataclass(frozen=True)
 class Stretch:
-    """A time in which a probe lay at one depth: from a day on, until the next stretch."""
+    """A time in which a probe lay at one depth: from a day on, until another or the next stretch.
+
+    until : the first day on which it did not lie there any more; None: until the next stretch
+    """
 
     valid_from: date
     depth_cm: float
     calibration_offset_c: float
+    until: date | None = None
 
 
 @dataclass(frozen=True)
@@ -129,7 +133,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         Probe(
             *of_probe,
             tuple(
-                Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c)
+                Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c, row.until)
                 for row in of
                 if row.valid_from is not None
             ),

@@ -50,7 +50,15 @@ class SourceRow:
 
 def fetch_sources(connection: Connection) -> list[SourceRow]:
     """Return the active loggers and stations, in order."""
-    in_ground = select(probe_stretch.c.probe_id).where(probe_stretch.c.probe_id == probe.c.id)
+    later = probe_stretch.alias()
+    follows = (later.c.probe_id == probe_stretch.c.probe_id) & (
+        later.c.valid_from > probe_stretch.c.valid_from
+    )
+    in_ground = select(probe_stretch.c.probe_id).where(
+        probe_stretch.c.probe_id == probe.c.id,
+        probe_stretch.c.until.is_(None),
+        ~select(later.c.probe_id).where(follows).exists(),
+    )
     query = (
         select(
             logger.c.id,

@@ -236,6 +236,7 @@ probe_stretch = Table(
     Column("valid_from", Date, primary_key=True),  # 0001-01-01: from the first reading
     Column("depth_cm", Float, nullable=False),
     Column("calibration_offset_c", Float, nullable=False),  # added to the raw value
+    Column("until", Date),  # from that day on it lies there no more; None: until the next stretch
 )
 
 recipient = Table(

@@ -93,7 +93,7 @@ def fetch_thermometers(connection: Connection, *where: ColumnElement[bool]) -> l
         depths = (
             select(probe_stretch.c.depth_cm)
             .join(probe, probe.c.id == probe_stretch.c.probe_id)
-            .where(probe.c.logger_id == row["id"])
+            .where(probe.c.logger_id == row["id"], probe_stretch.c.until.is_(None))
             .order_by(probe_stretch.c.depth_cm)
         )
         found.append(Thermometer(**row, depths_cm=tuple(connection.scalars(depths))))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from service.rounds import run_round
 from service.settings import Settings
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
+from service.store.thermometers import fetch_thermometers
 from tests.commands import run
 from tests.thermometers import (
     BESIDE_LOGGER,
@@ -142,3 +144,22 @@ def test_every_output_says_so_and_carries_the_error(
     assert "from hand readings with Terrace thermometer, give or take 1.4 °F" in table
     assert "between two readings by hand, ±1.5 °F" in table
     assert max(map(len, table.splitlines())) <= 80
+
+
+def test_a_depth_that_is_read_no_more_counts_until_then(engine: Engine) -> None:
+    both = BY_HAND.replace("depths_cm = [30]", "depths_cm = [15, 30]")
+    set_up_thermometer(engine, both)
+    days = every(2, date(2026, 2, 1), date(2026, 2, 9))
+    note(engine, *read_on(days, 60), *(replace(one, depth_cm=15) for one in read_on(days, 64)))
+    before = evaluate(engine, date(2026, 2, 9)).root_zone.root_zone_c.tolist()
+    set_up_thermometer(engine)
+    after = evaluate(engine, date(2026, 3, 3)).root_zone
+    assert after.root_zone_c[: len(before)].tolist() == before
+    # by hand: the farm is set up again on 1 March
+    assert [(after.day[place].item(), depths) for place, depths in after.bases[-2:]] == [
+        (date(2026, 2, 1), (15.0, 30.0)),
+        (date(2026, 3, 2), (30.0,)),
+    ]
+    with reading(engine) as connection:
+        (thermometer,) = fetch_thermometers(connection)
+    assert thermometer.depths_cm == (30.0,)

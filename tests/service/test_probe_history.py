@@ -8,6 +8,8 @@ import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from tests.commands import digseason, run
 from tests.farms import farm_text
 
@@ -37,15 +39,16 @@ def write_farm(data: Path, text: str) -> Path:
     return path
 
 
-def write_days(data: Path, first: str, temps_c: list[float]) -> Path:
-    """Write a logger file of whole days, all hours of each alike."""
+def write_days(data: Path, first: str, temps_c: list[float], header: str = "T30") -> Path:
+    """Write a logger file of whole days, all hours of each and all columns alike."""
     start = datetime.fromisoformat(first)
+    columns = header.count(",") + 1
     lines = [
-        f"{start + timedelta(hours=hour + 1):%Y-%m-%d %H:%M},{temps_c[hour // 24]}"
+        f"{start + timedelta(hours=hour + 1):%Y-%m-%d %H:%M}{f',{temps_c[hour // 24]}' * columns}"
         for hour in range(24 * len(temps_c))
     ]
     path = data / f"{first}.csv"
-    path.write_text("\n".join(["time,T30", *lines, ""]))
+    path.write_text("\n".join([f"time,{header}", *lines, ""]))
     return path
 
 
@@ -163,3 +166,40 @@ def test_what_a_retired_logger_brings_is_taken_and_said(tmp_path: Path) -> None:
     assert "u1 was retired on" in printed
     (note,) = json.loads(digseason(tmp_path, "import", "--logger", "u1", "--json", log))["notes"]
     assert "counts up to that day" in note
+
+
+ENDED = 'layout = "plain"\nprobes = [{ column = "T30", depth_cm = 30, until = 2025-10-03 }]\n'
+
+
+@pytest.mark.parametrize("columns", [[15, 30], [15]], ids=["still in the files", "gone from them"])
+def test_a_probe_that_was_taken_out_counts_until_then_and_is_needed_no_more(
+    tmp_path: Path, columns: list[float]
+) -> None:
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm_text(depths_cm=[15, 30])))
+    log = write_days(tmp_path, "2025-10-01", [11, 12, 30], "T15,T30")
+    digseason(tmp_path, "import", "--logger", "u1", log)
+    ended = farm_text(depths_cm=columns).replace('layout = "plain"\n', ENDED, 1)
+    digseason(tmp_path, "setup", write_farm(tmp_path, ended))
+    assert root_zone(tmp_path, "2025-10-03") == [
+        ("2025-10-01", "11.0", "15 30"),
+        ("2025-10-02", "12.0", "15 30"),
+        ("2025-10-03", "30.0", "15"),
+    ]
+    rows = digseason(tmp_path, "readings", "--logger", "u1", "--csv").splitlines()
+    assert rows[2] == "2025-09-30T15:00:00Z,30,11.0,1"
+    assert rows[-1].startswith("2025-10-03T14:00:00Z,,30.0,")
+    exported = digseason(tmp_path, "setup", "--export")
+    assert "until = 2025-10-03" in exported
+    assert "Changed" not in digseason(tmp_path, "setup", write_farm(tmp_path, exported))
+
+
+def test_a_column_that_leaves_its_layout_keeps_its_past(tmp_path: Path) -> None:
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm_text(depths_cm=[15, 30])))
+    log = write_days(tmp_path, "2025-10-01", [11, 12], "T15,T30")
+    digseason(tmp_path, "import", "--logger", "u1", log)
+    before = root_zone(tmp_path, "2025-10-02")
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm_text(depths_cm=[15, 45])))
+    after = root_zone(tmp_path, "2025-10-02")
+    assert [depths for *_, depths in after] == ["15 30 45"] * 2  # 45 cm may still be imported
+    digseason(tmp_path, "setup", write_farm(tmp_path, farm_text(depths_cm=[15])))
+    assert root_zone(tmp_path, "2025-10-02") == before

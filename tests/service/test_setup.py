@@ -201,6 +201,14 @@ def test_every_column_has_a_stretch_from_the_first_reading_at_its_layouts_depth(
     assert stretches(engine) == [("T15", date.min, 15, 0), ("T30", date.min, 30, 0)]
 
 
+def ends(engine):
+    """Return the column and the end of each stretch."""
+    probe, stretch = tables.probe, tables.probe_stretch
+    query = select(probe.c.channel, stretch.c.until).join(stretch).order_by(probe.c.channel)
+    with reading(engine) as connection:
+        return [tuple(row) for row in connection.execute(query)]
+
+
 def test_a_history_becomes_the_stretches_of_its_column_alone(engine):
     entries = """probes = [
         { column = "T15", depth_cm = 15, valid_from = 2024-05-01 },
@@ -216,14 +224,18 @@ def test_a_history_becomes_the_stretches_of_its_column_alone(engine):
     ]
 
 
-def test_a_column_that_leaves_the_layout_rests_and_comes_back(logged):
+def test_a_column_that_leaves_the_layout_counts_until_then_and_comes_back(logged):
     other = FARM.replace('"T15" = 15', '"T16" = 16')
-    set_up(logged, other)
-    without = stretches(logged)
+    (changed,) = (one for one in set_up(logged, other) if one.table == "logger")
+    without = ends(logged)
+    again = set_up(logged, other)
     set_up(logged, FARM)
 
-    assert without == [("T16", date.min, 16, 0)]
-    assert stretches(logged) == [("T15", date.min, 15, 0)]
+    # by hand: it is set up on 1 March 2026 UTC, 23:00 at the site; that day still counts
+    assert without == [("T15", date(2026, 3, 2)), ("T16", None)]
+    assert [field.key for field in changed.fields] == ["probes"]
+    assert news(again) == []
+    assert ends(logged) == [("T15", None)]  # T16 has never said anything
 
 
 # by hand: 24 hours of 20 °C, then 24 of 21 °C; an offset an hour further west puts the first hour

@@ -296,6 +296,14 @@ def test_a_factor_of_one_notices_a_missing_day_at_once(farm: Engine, tmp_path: P
     assert [one.what for one in rounds(farm, hasty, 10.9, 11)] == ["stopped"]
 
 
+def test_a_probe_that_was_taken_out_is_not_silent(farm: Engine, settings: Settings) -> None:
+    push_days(farm, 1, 10)
+    push_days(farm, 11, 16, without=["T45"])
+    ended = 'probes = [{ column = "T45", depth_cm = 45, until = 2026-03-12 }]'
+    set_up(farm, FARM.replace('layout = "plain"', f'layout = "plain"\n{ended}'))
+    assert rounds(farm, settings, 14, 16) == []
+
+
 @pytest.mark.parametrize(
     ("of_site", "of_logger", "told"),
     [(1, None, ["stopped"]), (4, 1, ["stopped"]), (1, 4, [])],
