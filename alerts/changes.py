@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.notices import What
+from alerts.notices import NOWCASTS, Nowcast, What
 from alerts.rules import WindowRule
 from alerts.states import State
 from alerts.windows import Kind, Span, trailing_mean
@@ -17,7 +17,10 @@ from alerts.windows import Kind, Span, trailing_mean
 
 @dataclass(frozen=True)
 class Told:
-    """One notice that was made, as far as it says when a window was open."""
+    """One notice that was made, as far as it says when a window was open.
+
+    nowcast_on : for one told without readings, the day on which it was made
+    """
 
     season: int
     kind: Kind
@@ -25,17 +28,25 @@ class Told:
     opened_on: date | None
     closed_on: date | None
     told_opened_on: date | None
+    nowcast_on: date | None = None
 
 
 @dataclass(frozen=True)
 class Change:
-    """One thing to tell: `span` as it is now; for a correction `told`, as it was said to be."""
+    """One thing to tell: `span` as it is now; for a correction `told`, as it was said to be.
+
+    nowcast : for what is told without readings
+    nowcast_said : where readings have come, since about when nowcasts had said that it was open and
+        closed
+    """
 
     season: int
     kind: Kind
     what: What
     span: Span | None
-    told: tuple[date, date | None] | None
+    told: tuple[date, date | None] | None = None
+    nowcast: Nowcast | None = None
+    nowcast_said: tuple[date | None, date | None] | None = None
 
 
 def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> list[Change]:
@@ -44,7 +55,7 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
     Parameters
     ----------
     spans : of the seasons that are looked back upon
-    told : the notices made about those seasons, oldest first
+    told : the notices made about those seasons, oldest first; of nowcasts nothing is believed here
     as_of : what was told of later days is left aside, so that a look back corrects nothing
 
     An open window is told once, its close once; a window that came and went untold is not news.
@@ -95,6 +106,8 @@ def _believed(told: Iterable[Told], as_of: date) -> dict[tuple[int, Kind], dict[
     """Return, per season and kind, the openings that people believe in, each with its close."""
     believed: dict[tuple[int, Kind], dict[date, date | None]] = {}
     for notice in told:
+        if notice.what in NOWCASTS or notice.what == "nowcast withdrawn":
+            continue
         openings = believed.setdefault((notice.season, notice.kind), {})
         if notice.told_opened_on is not None:
             openings.pop(notice.told_opened_on, None)

@@ -157,7 +157,8 @@ def _tell_block(
     told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
     to_come = expected.get(news.last.block_id)
     if to_come and not to_come.is_settled:
-        sentences = tell_expected(to_come, reader.language, reader.unit)
+        is_told = news.last.nowcast is not None
+        sentences = tell_expected(to_come, reader.language, reader.unit, with_nowcast=not is_told)
         told += [" ".join(sentences)] if sentences else []
     return Entry(news.block_name, tuple(told))
 

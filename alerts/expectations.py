@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 
 from alerts.figures import (
     show_day,
@@ -16,6 +17,7 @@ from alerts.news import name_season
 from alerts.notices import Neighbour
 from alerts.outlook.dates import Chances, Outlook, WarmWeeks
 from alerts.rules import WindowRule
+from alerts.windows import Kind
 from alerts.words import translations
 from probes.units import Unit
 
@@ -44,11 +46,13 @@ class Expectation:
         return self.outlook.opens is None and closes.p10 == closes.p90
 
 
-def tell_expected(expected: Expectation, language: str, unit: Unit) -> list[str]:
+def tell_expected(
+    expected: Expectation, language: str, unit: Unit, *, with_nowcast: bool = True
+) -> list[str]:
     """Return what is to come, as sentences.
 
-    A nowcast, of what has probably happened since the last readings, says that it is one; a curve
-    that was borrowed is named.
+    A nowcast, of what has probably happened since the last readings, says that it is one, unless
+    that has been said; a curve that was borrowed is named.
     """
     outlook = expected.outlook
     opens, closes = outlook.opens, outlook.closes
@@ -56,9 +60,10 @@ def tell_expected(expected: Expectation, language: str, unit: Unit) -> list[str]
     if opens and opens.by_now < LIKELY:
         sentences += _tell_next(opens, outlook, language)
     elif closes.by_now >= LIKELY:
-        sentences += _tell_since(closes, outlook, False, language)
+        if with_nowcast:
+            sentences += _tell_since(closes, outlook, False, language)
     else:
-        if opens:
+        if opens and with_nowcast:
             sentences += _tell_since(opens, outlook, True, language)
         sentences += _tell_close(closes, outlook, language)
     if outlook.warm_weeks:
@@ -96,20 +101,25 @@ def _tell_next(opens: Chances, outlook: Outlook, language: str) -> Iterator[str]
 
 
 def _tell_since(since: Chances, outlook: Outlook, is_open: bool, language: str) -> Iterator[str]:
+    on, issued_on = since.p50 or outlook.issued_on, outlook.issued_on
+    yield tell_since(outlook.kind, is_open, on, outlook.last_day, issued_on, language)
+
+
+def tell_since(
+    kind: Kind, is_open: bool, since: date, last_day: date | None, as_of: date, language: str
+) -> str:
+    """Return what a window has probably done since the last readings, marked as a nowcast."""
     _ = translations(language).gettext
     if is_open:
         text = _("Nowcast: {season} has probably been open since about {day}; {readings}.")
     else:
         text = _("Nowcast: {season} has probably been closed since about {day}; {readings}.")
-    if outlook.last_day:
-        readings = _("last readings {day}").format(
-            day=show_day(outlook.last_day, language, outlook.issued_on)
-        )
-    else:
-        readings = _("no readings this season")
-    yield text.format(
-        season=name_season(outlook.kind, language),
-        day=show_day(since.p50 or outlook.issued_on, language, outlook.issued_on),
+    readings = _("no readings this season")
+    if last_day:
+        readings = _("last readings {day}").format(day=show_day(last_day, language, as_of))
+    return text.format(
+        season=name_season(kind, language),
+        day=show_day(since, language, as_of),
         readings=readings,
     )
 

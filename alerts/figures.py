@@ -82,6 +82,12 @@ def show_error(error_c: float, unit: Unit, language: str) -> str:
     return f"{format_decimal(max(error, 0.1), '0.0', locale_of(language))} °{unit}"
 
 
+def show_chance(chance: float, language: str) -> str:
+    """Return "86 %", never all or nothing."""
+    share = min(max(chance, 0.01), 0.99)
+    return f"{format_decimal(100 * share, '0', locale_of(language))} %"
+
+
 def show_depths(depths_cm: Sequence[float], language: str) -> str:
     """Return "15, 30 and 45 cm"."""
     shown = [format_decimal(depth, "0.#", locale_of(language)) for depth in depths_cm]

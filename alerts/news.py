@@ -15,7 +15,16 @@ from alerts.windows import Kind
 from alerts.words import translations
 
 Outcome = Literal[
-    "open", "open, corrected", "not known", "corrected", "not opened", "paused", "closed"
+    "open",
+    "probably open",
+    "open, corrected",
+    "not known",
+    "corrected",
+    "not opened",
+    "not open",
+    "paused",
+    "probably closed",
+    "closed",
 ]
 
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
@@ -42,12 +51,14 @@ class BlockNews:
 
     @property
     def is_open(self) -> bool:
-        """Whether the window of the last notice is open."""
-        return self.outcome in ("open", "open, corrected")
+        """Whether the window of the last notice is open, or probably is."""
+        return self.outcome in ("open", "probably open", "open, corrected")
 
 
 def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
     """Return the news block by block, by site and block name, "Terrace 7" before "Terrace 10".
+
+    A nowcast is left away where what replaces it is among the notices.
 
     Raises
     ------
@@ -57,8 +68,10 @@ def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
     if not notices:
         raise ValueError("no notices; compose a message only when there is one")
     by_block: defaultdict[str, list[Notice]] = defaultdict(list)
+    replaced = {(_window(one), day) for one in notices for day in _said_before(one)}
     for notice in sorted(notices, key=_in_time):
-        by_block[notice.block_id].append(notice)
+        if notice.nowcast is None or (_window(notice), notice.nowcast.since) not in replaced:
+            by_block[notice.block_id].append(notice)
     news = [
         BlockNews(tidy(of_block[0].site_name), tidy(of_block[0].block_name), tuple(of_block))
         for of_block in by_block.values()
@@ -71,8 +84,13 @@ def find_outcome(notice: Notice) -> Outcome:
 
     A window closed by heat, or by cold in spring, can open again: it is paused.
     """
-    if notice.not_known:
-        return "not known"
+    match notice.what:
+        case "probably open" | "probably closed" as nowcast:
+            return nowcast
+        case "nowcast withdrawn":
+            return "not open"
+        case _ if notice.not_known:
+            return "not known"
     if notice.opened_on is None:
         return "not opened"
     if notice.what == "corrected":
@@ -104,6 +122,12 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: dig season is closed for now, the soil is too cold")
         case "closed":
             text = _("{block}: dig season is closed")
+        case "probably open":
+            text = _("{block}: dig season is probably open (nowcast)")
+        case "probably closed":
+            text = _("{block}: dig season is probably closed (nowcast)")
+        case "not open":
+            text = _("{block}: {season} has not opened, the nowcast was wrong")
         case "open, corrected":
             text = _("{block}: dig season is open, its dates are corrected")
         case "not known" if last.opened_on:
@@ -123,6 +147,12 @@ def name_outcome(outcome: Outcome, where: str, language: str) -> str:
     match outcome:
         case "open":
             text = _("open in {where}")
+        case "probably open":
+            text = _("probably open in {where}")
+        case "probably closed":
+            text = _("probably closed in {where}")
+        case "not open":
+            text = _("not open, unlike the nowcast, in {where}")
         case "open, corrected":
             text = _("open with corrected dates in {where}")
         case "paused":
@@ -136,6 +166,14 @@ def name_outcome(outcome: Outcome, where: str, language: str) -> str:
         case "not opened":
             text = _("did not open after all in {where}")
     return text.format(where=where)
+
+
+def _window(notice: Notice) -> tuple[str, int, Kind]:
+    return notice.block_id, notice.season, notice.kind
+
+
+def _said_before(notice: Notice) -> tuple[date | None, ...]:
+    return (notice.told_opened_on, notice.told_closed_on)
 
 
 def _in_time(notice: Notice) -> tuple[date, bool, bool]:

@@ -9,7 +9,34 @@ from typing import Literal
 from alerts.bounds import DateRange
 from alerts.windows import Kind, Reason
 
-What = Literal["opened", "opened again", "closed", "corrected"]
+What = Literal[
+    "opened",
+    "opened again",
+    "closed",
+    "corrected",
+    "probably open",
+    "probably closed",
+    "nowcast withdrawn",
+]
+
+NOWCASTS: tuple[What, ...] = ("probably open", "probably closed")
+"""What is told without readings; `alerts.nowcasts` says when."""
+
+
+@dataclass(frozen=True)
+class Nowcast:
+    """What a window has probably done since the last readings.
+
+    issued_on : the last day that had ended when it was made
+    since : about when it opened or closed
+    chance : that it is so on `issued_on`
+    last_day : the last one with a root-zone value; None: the season has none
+    """
+
+    issued_on: date
+    since: date
+    chance: float
+    last_day: date | None
 
 
 @dataclass(frozen=True)
@@ -71,7 +98,9 @@ class Notice:
     season, kind : the window it is about
     opened_on, not_before, closed_on, reason : as in alerts.windows.Span; for "corrected" what holds
         now (all None where no window is left)
-    told_opened_on, told_closed_on : for "corrected", what had been told before
+    told_opened_on, told_closed_on : for "corrected", what had been told before; where readings come
+        after a nowcast, what that had said
+    nowcast : for what is told without readings
     ends_by : the first day on which an open spring window is over at the latest
     mean_c, mean_on : the trailing mean of the root zone and the day it was reached [degC]
     limit_c : the limit the mean is read against: the one that closed the window; while it is open,
@@ -115,6 +144,7 @@ class Notice:
     carried: bool = False
     estimated: bool = False
     not_known: bool = False
+    nowcast: Nowcast | None = None
 
     @property
     def stations(self) -> tuple[StationSource, ...]:

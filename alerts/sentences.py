@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from datetime import date
 
 from alerts.bounds import DateRange
+from alerts.expectations import tell_since
 from alerts.figures import (
+    show_chance,
     show_day,
     show_depths,
     show_error,
@@ -19,15 +21,20 @@ from alerts.figures import (
     show_when,
 )
 from alerts.news import name_season
-from alerts.notices import Notice
+from alerts.notices import Notice, Nowcast
 from alerts.words import translations
 from probes.units import Unit
+
+_OLD_NEWS_DAYS = 7
 
 
 def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
     """Return all there is to say of one notice, as one paragraph."""
+    if notice.nowcast:
+        return " ".join(_tell_nowcast(notice, notice.nowcast, language, as_of))
+    was_told = notice.what == "closed" and not notice.told_opened_on
     sentences = [
-        *(() if notice.what == "closed" else _tell_opening(notice, language, as_of)),
+        *(() if was_told else _tell_opening(notice, language, as_of)),
         *_tell_closing(notice, language, as_of),
         *_tell_temperature(notice, language, unit, as_of),
         *_tell_estimates(notice, language),
@@ -36,6 +43,18 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
         *_tell_end(notice, language, unit, as_of),
     ]
     return " ".join(sentence[:1].upper() + sentence[1:] for sentence in sentences)
+
+
+def _tell_nowcast(notice: Notice, nowcast: Nowcast, language: str, as_of: date) -> Iterator[str]:
+    """Say what has probably happened since the last readings, and that this is no reading."""
+    _ = translations(language).gettext
+    is_open = notice.what == "probably open"
+    since, last_day = nowcast.since, nowcast.last_day
+    yield tell_since(notice.kind, is_open, since, last_day, as_of, language)
+    text = _("The chance that it is open now is {chance}; readings will replace this.")
+    if not is_open:
+        text = _("The chance that it is closed now is {chance}; readings will replace this.")
+    yield text.format(chance=show_chance(nowcast.chance, language))
 
 
 def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
@@ -49,17 +68,27 @@ def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
                 "Whether {season} has opened is not known: the readings behind the day you were "
                 "told, {told}, were taken back or no longer count."
             )
+        elif notice.what == "nowcast withdrawn":
+            text = _(
+                "{season} has not opened: the nowcast had said about {told}, and the readings that "
+                "have come since do not show it."
+            )
         else:
             text = _("{season} did not open after all; the day you were told was {told}.")
         yield text.format(season=season, told=told)
         return
-    if told_on and told_on != opened_on:
+    if told_on and notice.what != "corrected":
+        text = _("{season} opened {when}; the nowcast had said about {told}.")
+    elif told_on and told_on != opened_on:
         text = _("{season} opened {when}; the day you were told was {told}.")
     elif notice.what == "opened again":
         text = _("{season} opened again {when}.")
     else:
         text = _("{season} opened {when}.")
     when = show_when(opened_on, language, as_of, notice.not_before)
+    days_ago = (as_of - opened_on).days
+    if notice.not_before == opened_on and notice.what == "opened" and days_ago >= _OLD_NEWS_DAYS:
+        when = _("{when}, {count} days ago").format(when=when, count=days_ago)
     yield text.format(season=season, when=when, told=told)
     if notice.not_before and notice.not_before < opened_on:
         yield _("Readings are missing in between: it may have opened unseen before {day}.").format(

@@ -96,7 +96,13 @@ def _tell_estimates(notice: Notice, reader: Reader) -> Iterator[str]:
     """Say that a temperature or a date was not measured."""
     language = reader.language
     _ = translations(language).gettext
-    if notice.borrowed and notice.borrowed.error_c is not None:
+    if nowcast := notice.nowcast:
+        if nowcast.last_day:
+            day = show_day(nowcast.last_day, language, nowcast.issued_on, short=True)
+            yield _("Last readings {day}.").format(day=day)
+        else:
+            yield _("No readings this season.")
+    elif notice.borrowed and notice.borrowed.error_c is not None:
         error = show_error(notice.borrowed.error_c, reader.unit, language).replace(" °", "")
         yield _("Borrowed from neighbours, +-{error}.").format(error=error)
     elif notice.carried:
@@ -110,6 +116,9 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     language = reader.language
     _ = translations(language).gettext
     details: list[str] = []
+    if notice.nowcast:
+        since = show_day(notice.nowcast.since, language, as_of, short=True)
+        return [_("Since about {day}.").format(day=since)]
     if notice.not_known:
         details.append(_("Readings gone: look or wait."))
     if notice.by_hand and notice.by_hand.error_c is not None:

@@ -13,8 +13,10 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine
 
-from alerts.changes import Change, find_changes, is_known
+from alerts.changes import Change, Told, find_changes, is_known
 from alerts.notices import Notice
+from alerts.nowcasts import find_nowcast, settle_nowcasts
+from alerts.outlook.dates import Outlook
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
@@ -116,18 +118,26 @@ def _evaluate(
     )
     seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
-    notices = [
-        _notice(one, change)
-        for one, season in zip(evaluations, seasons, strict=True)
-        for change in find_changes(
-            one.evaluation.spans,
-            [notice for notice in told[one.block.id] if notice.season > season - SEASONS_BACK],
-            one.as_of,
-        )
-    ]
+    outlook_of = {one.block.id: one.outlook for one in outlooks}
+    notices: list[Notice] = []
+    for one, season in zip(evaluations, seasons, strict=True):
+        of_block = [other for other in told[one.block.id] if other.season > season - SEASONS_BACK]
+        changes = _find_changes(one, of_block, outlook_of.get(one.block.id))
+        notices += [_notice(one, change) for change in changes]
     store_notices(connection, round_id, notices)
     finish_round(connection, round_id, now, len(blocks), len(notices))
     return evaluations, notices
+
+
+def _find_changes(one: BlockEvaluation, told: list[Told], outlook: Outlook | None) -> list[Change]:
+    """Return what readings have changed of a block, or without any its nowcast."""
+    spans, mean_on = one.evaluation.spans, one.evaluation.standing.mean_on
+    found = find_changes(spans, told, one.as_of)
+    changes = list(settle_nowcasts(found, spans, told, mean_on, one.as_of))
+    if not changes and outlook and one.state == "no recent readings":
+        nowcast = find_nowcast(outlook, told)
+        return [nowcast] if nowcast else []
+    return changes
 
 
 def _is_known(one: BlockEvaluation, change: Change) -> bool:
@@ -138,7 +148,8 @@ def _is_known(one: BlockEvaluation, change: Change) -> bool:
 def _notice(one: BlockEvaluation, change: Change) -> Notice:
     """Return the notice of a change, with the facts its text needs."""
     rule, span, standing = one.rule, change.span, one.evaluation.standing
-    told_opened_on, told_closed_on = change.told or (None, None)
+    told_opened_on, told_closed_on = change.told or change.nowcast_said or (None, None)
+    since = change.nowcast and change.nowcast.since
     of_window = [
         other.opened_on
         for other in one.evaluation.spans
@@ -160,9 +171,9 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         season=change.season,
         kind=change.kind,
         what=change.what,
-        opened_on=span and span.opened_on,
+        opened_on=since if change.what == "probably open" else span and span.opened_on,
         not_before=span and span.not_before,
-        closed_on=span and span.closed_on,
+        closed_on=since if change.what == "probably closed" else span and span.closed_on,
         reason=span and span.reason,
         told_opened_on=told_opened_on,
         told_closed_on=told_closed_on,
@@ -183,4 +194,5 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         and span is not None
         and rests_on_estimates(one, span.closed_on or span.opened_on),
         not_known=not _is_known(one, change),
+        nowcast=change.nowcast,
     )

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from alerts.notices import Notice
+from alerts.notices import Notice, Nowcast, What
 from probes.units import f_to_c
 
 OPENED = Notice(
@@ -66,3 +66,16 @@ def make_closed(reason: str, **changes: Any) -> Notice:
         "limit_c": None if limit_f is None else f_to_c(limit_f),
     }
     return make_notice(**{"reason": reason, **facts, **changes})
+
+
+def make_nowcast(what: What = "probably open", **changes: Any) -> Notice:
+    """Return a notice of 20 October: since about 4 October, by readings up to 20 September."""
+    since = date(2025, 10, 4)
+    facts: dict[str, Any] = {
+        "opened_on": since if what == "probably open" else None,
+        "closed_on": since if what == "probably closed" else None,
+        "not_before": None,
+        "ends_by": None,
+        "nowcast": Nowcast(date(2025, 10, 20), since, 0.857, date(2025, 9, 20)),
+    }
+    return make_notice(what=what, **{**facts, **changes})

@@ -17,6 +17,7 @@ from alerts.notices import (
     Neighbour,
     NeighbourSource,
     Notice,
+    Nowcast,
     Source,
     StationSource,
 )
@@ -27,6 +28,7 @@ from service.store.tables import (
     notice,
     notice_bounds,
     notice_estimate,
+    notice_nowcast,
     notice_recipient,
     site,
 )
@@ -34,12 +36,20 @@ from service.store.tables import (
 DOUBTS = ("carried", "estimated", "not_known")
 """What of a notice was not measured: columns of `notice_estimate`, fields of Notice."""
 
+NOWCAST = tuple(Nowcast.__dataclass_fields__)
+
 
 def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
     """Return what has been told of each block since a season, oldest first."""
     told: dict[str, list[Told]] = defaultdict(list)
-    columns = [notice.c[name] for name in ("block_id", *Told.__dataclass_fields__)]
-    query = select(*columns).where(notice.c.season >= first_season).order_by(notice.c.id)
+    names = [name for name in Told.__dataclass_fields__ if name in notice.c]
+    columns = [notice.c[name] for name in ("block_id", *names)]
+    query = (
+        select(*columns, notice_nowcast.c.issued_on)
+        .outerjoin(notice_nowcast, notice_nowcast.c.notice_id == notice.c.id)
+        .where(notice.c.season >= first_season)
+        .order_by(notice.c.id)
+    )
     for block_id, *fields in connection.execute(query):
         told[block_id].append(Told(*fields))
     return told
@@ -58,6 +68,9 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
         doubts = {name: getattr(one, name) for name in DOUBTS}
         if any(doubts.values()):
             connection.execute(insert(notice_estimate).values(notice_id=notice_id, **doubts))
+        if one.nowcast:
+            nowcast = vars(one.nowcast)
+            connection.execute(insert(notice_nowcast).values(notice_id=notice_id, **nowcast))
         for name in find_readers(connection, [one.block_id]):
             connection.execute(
                 insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
@@ -85,6 +98,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             notice,
             notice_bounds,
             *(func.coalesce(notice_estimate.c[name], false()).label(name) for name in DOUBTS),
+            *(notice_nowcast.c[name].label(f"nowcast_{name}") for name in NOWCAST),
             block.c.name.label("block_name"),
             block.c.rule,
             block.c.root_zone_top_cm,
@@ -94,6 +108,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         .join(notice, notice.c.id == notice_recipient.c.notice_id)
         .outerjoin(notice_bounds, notice_bounds.c.notice_id == notice.c.id)
         .outerjoin(notice_estimate, notice_estimate.c.notice_id == notice.c.id)
+        .outerjoin(notice_nowcast, notice_nowcast.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
         .where(notice_recipient.c.digest_id.is_(None))
@@ -111,6 +126,8 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         for what in ("opened", "closed"):
             earliest, latest = row[f"{what}_earliest"], row[f"{what}_latest"]
             fields[f"{what}_range"] = earliest and DateRange(earliest, latest)
+        if row["nowcast_issued_on"]:
+            fields["nowcast"] = Nowcast(**{name: row[f"nowcast_{name}"] for name in NOWCAST})
         waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
     return waiting
 

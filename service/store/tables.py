@@ -465,6 +465,16 @@ notice_estimate = Table(  # what of a notice was not measured; no row: all was
     Column("not_known", Boolean, nullable=False),
 )
 
+notice_nowcast = Table(  # of a notice that no readings are behind: alerts.notices.Nowcast
+    "notice_nowcast",
+    metadata,
+    Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("issued_on", Date, nullable=False),
+    Column("since", Date, nullable=False),
+    Column("chance", Float, nullable=False),
+    Column("last_day", Date),  # with a root-zone value; None: the season had none
+)
+
 outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for its close
     "outlook",
     metadata,

@@ -19,7 +19,14 @@ from alerts.notices import Notice, StationSource
 from alerts.windows import Kind, Reason
 from alerts.words import LANGUAGES
 from probes.units import f_to_c
-from tests.notices import NOT_KNOWN, NOT_KNOWN_OPEN, NOT_OPENED, make_closed, make_notice
+from tests.notices import (
+    NOT_KNOWN,
+    NOT_KNOWN_OPEN,
+    NOT_OPENED,
+    make_closed,
+    make_notice,
+    make_nowcast,
+)
 
 AS_OF = date(2025, 10, 20)
 GOLDENS = Path(__file__).parent / "digests"
@@ -69,6 +76,8 @@ EVERY_NOTICE = [
     *(make_notice(**what) for what in (NOT_OPENED, NOT_KNOWN, NOT_KNOWN_OPEN)),
     make_notice(not_before=date(2025, 9, 20)),
     make_notice(mean_c=None, limit_c=None),
+    *(make_nowcast(what) for what in ("probably open", "probably closed")),
+    make_notice(**{**NOT_OPENED, "what": "nowcast withdrawn"}),
 ]
 
 
@@ -243,8 +252,8 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
     [
         pytest.param(
             make_notice(opened_range=DateRange(SEP_21, OCT_9)),
-            "Spring dig season opened on 4 October. The soil warms slowly for the error of its "
-            "readings: the day lies between 21 September and 9 October.",
+            "Spring dig season opened on 4 October, 16 days ago. The soil warms slowly for the "
+            "error of its readings: the day lies between 21 September and 9 October.",
             id="a slow opening",
         ),
         pytest.param(

@@ -13,10 +13,17 @@ from hypothesis import strategies as st
 from alerts.bounds import DateRange
 from alerts.digest import Reader
 from alerts.gsm import count_parts, count_septets
-from alerts.notices import Notice, StationSource
+from alerts.notices import Neighbour, NeighbourSource, Notice, StationSource
 from alerts.sms import compose_sms
 from probes.units import f_to_c
-from tests.notices import NOT_KNOWN, NOT_KNOWN_OPEN, NOT_OPENED, make_closed, make_notice
+from tests.notices import (
+    NOT_KNOWN,
+    NOT_KNOWN_OPEN,
+    NOT_OPENED,
+    make_closed,
+    make_notice,
+    make_nowcast,
+)
 
 AS_OF = date(2025, 10, 20)
 ENGLISH = Reader("Grower", "en", "F", "Alder Bench Growers")
@@ -27,6 +34,7 @@ CAUTIONS = {
 }
 READERS = [pytest.param(ENGLISH, id="en"), pytest.param(SPANISH, id="es")]
 
+BORROWED = NeighbourSource((Neighbour("River Row", 3.2, 40.0, False),), 1.87)
 KINDS = [
     make_notice,
     partial(make_notice, not_before=date(2025, 9, 28)),
@@ -41,6 +49,9 @@ KINDS = [
     partial(make_closed, "cold"),
     partial(make_closed, "spent"),
     partial(make_closed, "hot", what="corrected"),
+    partial(make_closed, "hot", what="corrected", sources=(BORROWED,)),
+    partial(make_nowcast, "probably closed"),
+    partial(make_notice, **{**NOT_OPENED, "what": "nowcast withdrawn"}),
 ]
 NAMES = st.text(min_size=1, max_size=120)
 NOTICES = st.builds(
