@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from typing import Protocol
 
 from service.cli.options import WIDTH, wrap_text
@@ -33,7 +33,7 @@ class Rejected(Protocol):
 
 def describe_rejects(rejects: Iterable[Rejected]) -> Iterator[str]:
     """Give lines for each reason, with the first that it befell and the lines of the others."""
-    alike: dict[Hashable, list[Rejected]] = {}
+    alike: dict[tuple[str, str], list[Rejected]] = {}
     for reject in rejects:
         of_file = getattr(reject, "file", "")
         alike.setdefault((of_file, QUOTED.sub("", reject.reason, count=1)), []).append(reject)
