@@ -88,9 +88,11 @@ def _unpacked(content: bytes) -> bytes:
 
 def _sheet_lines(path: Path) -> list[str]:
     with path.open("rb") as stream:
-        book = load_workbook(stream, data_only=True)
-    sheet = book["Data"]
-    return [
-        "\t".join("" if cell is None else str(cell) for cell in row)
-        for row in sheet.iter_rows(values_only=True)
-    ]
+        try:
+            book = load_workbook(stream, data_only=True)
+        except IndexError:  # its styles are lost, which only a reader of rows can do without
+            book = load_workbook(stream, data_only=True, read_only=True)
+        return [
+            "\t".join("" if cell is None else str(cell) for cell in row)
+            for row in book["Data"].iter_rows(values_only=True)
+        ]

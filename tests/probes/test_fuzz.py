@@ -11,12 +11,14 @@ import pytest
 
 from probes.frames import LoggerFile
 from probes.logger_files import FileRefused
+from probes.proposing.clocks import Place
 from probes.proposing.propose import propose_layout
 from tests.corpus import CASES, CORPUS, FILES, NOW, Case
 from tests.plain_reader import PlainFile, read_plainly, to_celsius
 
 # the plain reader finds columns by their names
 HARMLESS = [case for case in CASES if "rows" in case.spec and case.layout.header]
+BENCH = Place("bench", "America/Denver", -111.8)
 SCRAPS = (
     *(b",", b";", b"\t", b" ", b'"', b"\n", b"\r", b"\r\n", b"\n\n", b"\0", b"\0\0\0", b"-", b"."),
     *(b"\xff", b"\xef\xbb\xbf", b"\xc2\x85", b"\xb0", b"9", b"0", b"1e9", b"-9999", b"NaN", b"1_0"),
@@ -117,7 +119,7 @@ def what_is_proposed(seed: int, path: Path) -> str:
     chance = random.Random(seed)  # noqa: S311
     path.write_bytes(mutate(chance, (CORPUS / chance.choice(FILES)).read_bytes()))
     try:
-        propose_layout(path, NOW)
+        propose_layout(path, NOW, [BENCH])
     except FileRefused:
         return "refused"
     return "proposed"

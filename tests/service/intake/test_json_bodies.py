@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from probes.frames import Reject
 from service.intake.json_bodies import BodyError, read_readings
 from service.intake.pushes import PushedReading, read_json
 
+KEYS = st.sampled_from(list(PushedReading.model_fields))
 AT = '"observed_at": "2025-10-01T22:30:00Z"'
 
 
@@ -64,3 +69,22 @@ def test_a_reading_as_wrong_as_can_be_is_told_shortly() -> None:
     (reject,) = read_readings(f'{{"readings": [{{{keys}}}]}}'.encode(), PushedReading)
     assert isinstance(reject, Reject)
     assert len(reject.reason) < 2000
+
+
+ANY = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(KEYS | st.text(), inner, max_size=5)
+    ),
+    max_leaves=8,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(ANY, min_size=1, max_size=5))
+def test_every_reading_of_a_body_is_taken_or_rejected_under_its_number(sent: list[object]) -> None:
+    body = json.dumps({"readings": sent}).replace("Infinity", "1e999").encode()
+    taken, rejects = read_json(body)
+    numbers = sorted([*(one.number for one in taken), *(reject.line for reject in rejects)])
+    assert numbers == list(range(1, len(sent) + 1))
+    assert all(one.reason.replace("\t", "").isprintable() for one in rejects)
