@@ -58,17 +58,26 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
     told : the notices made about those seasons, oldest first; of nowcasts nothing is believed here
     as_of : what was told of later days is left aside, so that a look back corrects nothing
 
-    An open window is told once, its close once; a window that came and went untold is not news.
-    Where an opening that was told has moved or gone, or a close no longer holds, that is one
-    correction; an opening within a window that had been open before has moved to its start.
+    An open window is told once, its close once; a window that came and went untold is not news,
+    unless people were told that there was none. Where an opening that was told has moved or gone,
+    or a close no longer holds, that is one correction; an opening within a window that had been
+    open before has moved to its start.
     """
+    told = list(told)
     believed = _believed(told, as_of)
+    taken_back = {
+        (notice.season, notice.kind)
+        for notice in told
+        if notice.what == "corrected" and notice.opened_on is None
+    }
     for span in spans:
         believed.setdefault((span.season, span.kind), {})
     changes: list[Change] = []
     for season, kind in sorted(believed, key=lambda window: (window[0], window[1] == "fall")):
         now = [span for span in spans if (span.season, span.kind) == (season, kind)]
-        changes += _of_window(season, kind, now, believed[season, kind])
+        openings = believed[season, kind]
+        is_denied = (season, kind) in taken_back and not openings
+        changes += _of_window(season, kind, now, openings, is_denied)
     return changes
 
 
@@ -124,7 +133,11 @@ def _believed(told: Iterable[Told], as_of: date) -> dict[tuple[int, Kind], dict[
 
 
 def _of_window(
-    season: int, kind: Kind, now: list[Span], believed: dict[date, date | None]
+    season: int,
+    kind: Kind,
+    now: list[Span],
+    believed: dict[date, date | None],
+    is_denied: bool,
 ) -> list[Change]:
     changes: list[Change] = []
     moved = dict(believed)
@@ -147,6 +160,8 @@ def _of_window(
         if span.closed_on is None:
             what: What = "opened" if span is now[0] else "opened again"
             changes.append(Change(season, kind, what, span, None))
+        elif is_denied:
+            changes.append(Change(season, kind, "corrected", span, None))
     return changes
 
 

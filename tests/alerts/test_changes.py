@@ -75,6 +75,18 @@ CLOSED = told("closed", APR_03, APR_10)
             id="an opening that came back after it was taken back",
         ),
         pytest.param(
+            [spring(APR_03, APR_10)],
+            [OPENED, CLOSED, told("corrected", None, None, APR_03)],
+            [("corrected", APR_03, None)],
+            id="a window that came back, closed, after it was taken back",
+        ),
+        pytest.param(
+            [spring(APR_03, APR_10)],
+            [OPENED, told("corrected", None, None, APR_03), told("corrected", APR_03, APR_10)],
+            [],
+            id="a window that came back is told once",
+        ),
+        pytest.param(
             [spring(APR_03)],
             [OPENED, CLOSED],
             [("corrected", APR_03, (APR_03, APR_10))],
