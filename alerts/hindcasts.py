@@ -15,6 +15,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.outlook.air import FORECAST_DAYS, Air, Response, find_errors_c2, fit_response
 from alerts.outlook.anomalies import yearly_terms
 from alerts.outlook.curves import WAVES, Curves, fit_curves, has_own_curve
 from alerts.outlook.dates import likely_days, run_members, season_days
@@ -131,6 +132,7 @@ def hindcast(
     block_id: str,
     members: int = MEMBERS,
     every_d: int = 1,
+    air: PastAir | None = None,
 ) -> Iterator[Hindcasts]:
     """Yield, season by season, the outlooks of a block for the first opening of one window.
 
@@ -145,6 +147,9 @@ def hindcast(
     every_d : int
         From one outlook to the next, of all from 60 days before to 30 days after the opening, or
         around the median of the climatology where none came. [d]
+    air : PastAir, optional
+        What forecasts of the air would have said; how the root zone answers is fitted without the
+        season as well.
 
     A season is left out where the others do not make a year.
     """
@@ -157,7 +162,44 @@ def hindcast(
             seen_c[np.isin(whole, days)] = root_zone_c[np.isin(days, whole)]
             curve = fit_curves(others_c[np.newaxis], days)
             ground = _Ground(past.season, kind, past.horizon_d, south, rule, curve, block_id)
-            yield _of_season(ground, seen_c, past.opened_d, members, every_d)
+            forecasts = None
+            if air:
+                response = fit_response(others_c, air.air_c, days)
+                forecasts = _Forecasts(days, air, response)
+            yield _of_season(ground, seen_c, past.opened_d, members, every_d, forecasts)
+
+
+@dataclass(frozen=True)
+class PastAir:
+    """Air that was measured, as forecasts might have given it a week ahead.
+
+    air_c : (n_days,), over the days of the root zone; NaN where there is none [degC]
+    perfect : whether forecasts give just that; otherwise with errors drawn as forecasts have them
+    """
+
+    air_c: NDArray[np.float64]
+    perfect: bool
+
+
+@dataclass(frozen=True)
+class _Forecasts:
+    days: NDArray[np.datetime64]
+    air: PastAir
+    response: Response
+
+    def issue(self, issued_on: date, rng: np.random.Generator) -> Air:
+        """Return the forecast of the evening of a day."""
+        lead_d = np.arange(1, FORECAST_DAYS + 1)
+        coming = np.datetime64(issued_on) + lead_d
+        errors_c2 = find_errors_c2(coming, lead_d)
+        if self.air.perfect:
+            errors_c2 *= 0
+        error_c = rng.multivariate_normal(np.zeros(FORECAST_DAYS), errors_c2)
+        air_c = np.full(FORECAST_DAYS, np.nan)
+        air_c[np.isin(coming, self.days)] = self.air.air_c[np.isin(self.days, coming)]
+        known = ~np.isnan(air_c)
+        forecast_c = (air_c + error_c)[known]
+        return Air(coming[known], forecast_c, errors_c2[np.ix_(known, known)], self.response)
 
 
 @dataclass(frozen=True)
@@ -190,12 +232,23 @@ class _Ground:
         return up_to(self.horizon_d, np.array(opened_d))
 
     def run(
-        self, seen_c: NDArray[np.float64], issued_d: NDArray[np.float64], members: int
+        self,
+        seen_c: NDArray[np.float64],
+        issued_d: NDArray[np.float64],
+        members: int,
+        forecasts: _Forecasts | None = None,
     ) -> NDArray[np.float64]:
         """Return the opening days of members that have seen some days, outlooks x members."""
-        rngs = [member_rng(self.block_id, self.day(one_d)) for one_d in issued_d]
+        issued_on = [self.day(one_d) for one_d in issued_d]
+        air = []
+        if forecasts:
+            rng = member_rng(f"air of {self.block_id}", self.day(0))
+            air = [forecasts.issue(one, rng) for one in issued_on]
+        rngs = [member_rng(self.block_id, one) for one in issued_on]
         curves = self.curve.take(np.zeros(len(seen_c), np.intp))
-        courses = run_members(seen_c, self.season, curves, self.south, self.rule, rngs, members)
+        courses = run_members(
+            seen_c, self.season, curves, self.south, self.rule, rngs, members, air=air
+        )
         return np.array([self.opened_d(course.spans) for course in courses])
 
     def persist(self, seen_c: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -213,7 +266,12 @@ class _Ground:
 
 
 def _of_season(
-    ground: _Ground, seen_c: NDArray[np.float64], opened_d: float, members: int, every_d: int
+    ground: _Ground,
+    seen_c: NDArray[np.float64],
+    opened_d: float,
+    members: int,
+    every_d: int,
+    forecasts: _Forecasts | None,
 ) -> Hindcasts:
     observed_d = min(opened_d, ground.horizon_d)
     nothing_c = np.full((1, seen_c.size), np.nan)
@@ -222,7 +280,7 @@ def _of_season(
     issued_d = np.arange(max(middle_d - BEFORE_D, 0), middle_d + AFTER_D + 1, every_d)
     position = np.arange(seen_c.size) - (ground.rule.mean_days - 1)
     each_c = np.where(position <= issued_d[:, np.newaxis], seen_c, np.nan)
-    members_d = ground.run(each_c, issued_d, members)
+    members_d = ground.run(each_c, issued_d, members, forecasts)
     p10_d, p50_d, p90_d = np.array([likely_days(row) for row in members_d]).T
     n = issued_d.size
     return Hindcasts(

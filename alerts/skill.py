@@ -7,7 +7,7 @@ whole seasons again and again (a bootstrap by season).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +81,16 @@ def score_bands(hindcasts: Hindcasts) -> list[BandScore]:
             )
         )
     return found
+
+
+def find_gain(hindcasts: Hindcasts, without: Hindcasts, first_d: int, last_d: int) -> Share:
+    """Return by what share the CRPS is better than that of the same outlooks without something.
+
+    Of those issued `first_d` to `last_d` before what came; both in the same order.
+    """
+    paired = replace(hindcasts, climatology_crps_d=without.crps_d)
+    some = paired.where((paired.lead_d >= first_d) & (paired.lead_d <= last_d))
+    return _by_season(some, lambda one: _skill(one.crps_d, one.climatology_crps_d))
 
 
 def covered(hindcasts: Hindcasts) -> float:

@@ -66,11 +66,13 @@ class GeneratedClimate:
 
     observed_at : (n,) datetime64[us], UTC, which is the site's standard time as well
     soil_temp_c : (3, n) float64, at DEPTHS_CM [degC]
+    surface_c : (n,) float64 [degC]
     """
 
     truth: Truth
     observed_at: NDArray[np.datetime64]
     soil_temp_c: NDArray[np.float64]
+    surface_c: NDArray[np.float64]
 
     @property
     def time_d(self) -> NDArray[np.float64]:
@@ -99,7 +101,13 @@ def generate(
     time_d = days_since_1970(warm_up)
     surface_c = (_weather_c(rng, time_d, truth) + _daily_wave_c(rng, time_d, truth))[:, np.newaxis]
     observed_at = warm_up[WARM_UP_D * 24 :].astype("datetime64[us]")
-    climate = GeneratedClimate(truth, observed_at, np.empty((len(DEPTHS_CM), observed_at.size)))
+    climate = GeneratedClimate(
+        truth,
+        observed_at,
+        np.empty((len(DEPTHS_CM), observed_at.size)),
+        surface_c[WARM_UP_D * 24 :, 0].copy(),
+    )
+    climate.surface_c[:] += climate.curve_c(0.0, climate.time_d)
     for row, depth_cm in enumerate(DEPTHS_CM):
         deeper_c = by_waves(surface_c, HOUR_S, depth_cm / 100, truth.diffusivity_m2_s)[:, 0]
         climate.soil_temp_c[row] = deeper_c[WARM_UP_D * 24 :]

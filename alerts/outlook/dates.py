@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.outlook.air import Air, heed_air
 from alerts.outlook.curves import Curves, follow
 from alerts.outlook.members import coming_days, draw_members
 from alerts.rules import WindowRule
@@ -111,6 +112,7 @@ def find_outlooks(
     rngs: Sequence[np.random.Generator],
     members: int = MEMBERS,
     lent: Lent | None = None,
+    air: Sequence[Air | None] = (),
 ) -> list[Outlook]:
     """Return the outlook of each block on the evening of `as_of`, for the season of that day.
 
@@ -130,6 +132,8 @@ def find_outlooks(
         Even.
     lent : Lent, optional
         Days that members follow after a block's own, each shifted by an error of its own.
+    air : sequence of Air or None, optional
+        One a block.
 
     Where the last days have no value, members begin after the last that has one: the outlook is
     then a nowcast as well. Missing days before it stay missing.
@@ -146,10 +150,8 @@ def find_outlooks(
     observed_c = of_season(root_zone_c)
     if lent is not None:
         lent = Lent(of_season(lent.root_zone_c), lent.error_c)
-    return [
-        _gather(course, season, as_of, whole, rule, south)
-        for course in run_members(observed_c, season, curves, south, rule, rngs, members, lent)
-    ]
+    courses = run_members(observed_c, season, curves, south, rule, rngs, members, lent, air)
+    return [_gather(course, season, as_of, whole, rule, south) for course in courses]
 
 
 @dataclass(frozen=True)
@@ -181,6 +183,7 @@ def run_members(
     rngs: Sequence[np.random.Generator],
     members: int,
     lent: Lent | None = None,
+    air: Sequence[Air | None] = (),
 ) -> Iterator[Course]:
     """Yield, for each block, what its members do after the last day that has a value.
 
@@ -190,6 +193,8 @@ def run_members(
         Over `season_days`. [degC]
     lent : Lent, optional
         Over the same days.
+    air : sequence of Air or None, optional
+        One a block.
     """
     whole = season_days(season, south, rule)
     first = rule.mean_days - 1
@@ -208,6 +213,10 @@ def run_members(
         for one, row in enumerate(rows):
             start = first + int(belief.last[row]) + 1
             mean_c, cov_c2 = coming_days(belief, row, whole[start:])
+            of_air = air[row] if air else None
+            if of_air:
+                before_c = known_c[row, start - 1] if start > first else np.nan
+                mean_c, cov_c2 = heed_air(of_air, whole[start:], before_c, mean_c, cov_c2)
             likely_c[one, start:] = mean_c
             course_c[one, :, start:] = draw_members(mean_c, cov_c2, members, rngs[row])
             if error_c[row] > 0:

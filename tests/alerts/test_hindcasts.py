@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from alerts.hindcasts import Hindcasts, find_past_seasons, hindcast, pool
+from alerts.hindcasts import Hindcasts, PastAir, find_past_seasons, hindcast, pool
 from alerts.rules import GRAPE_PHYLLOXERA
-from alerts.skill import BandScore, covered, score_bands
+from alerts.skill import BandScore, covered, find_gain, score_bands
 from alerts.windows import Kind, find_spans
-from tests.generated_root_zone import generated_days
+from tests.generated_root_zone import generated_air, generated_days
 
 DAYS, ROOT_ZONE_C = generated_days(seed=1, years=4)
 SEASON_D = {1991: 0, 1992: 365, 1993: 731, 1994: 1096}  # by hand: 1992 has a leap day
@@ -137,7 +138,7 @@ def ninety_springs() -> Hindcasts:
         for one in hindcast(
             root_zone_c, days, False, GRAPE_PHYLLOXERA, "spring", "a", members=200, every_d=3
         ):
-            parts.append(Hindcasts(**(vars(one) | {"season": one.season + 1000 * seed})))
+            parts.append(replace(one, season=one.season + 1000 * seed))
     return pool(parts)
 
 
@@ -156,3 +157,37 @@ def test_ninety_generated_springs_are_foreseen_no_worse_before(lead_d: tuple[int
 def test_the_interval_of_eight_in_ten_holds_eight_in_ten_of_ninety_generated_springs() -> None:
     ahead = ninety_springs().where(ninety_springs().lead_d > 0)
     assert 0.75 <= covered(ahead) <= 0.85
+
+
+def test_air_of_the_coming_week_makes_the_last_week_better_and_its_errors_take_from_that() -> None:
+    air_c = generated_air(seed=1, years=4)
+    plain, perfect, real = (
+        pool(
+            list(
+                hindcast(ROOT_ZONE_C, DAYS, False, GRAPE_PHYLLOXERA, "spring", "a", 40, 2, air=air)
+            )
+        )
+        for air in (None, PastAir(air_c, perfect=True), PastAir(air_c, perfect=False))
+    )
+    gains = [find_gain(one, plain, 1, 7).value for one in (perfect, real)]
+    assert gains[0] > gains[1] > 0
+    assert find_gain(perfect, plain, 31, 60).value == pytest.approx(0, abs=0.1)
+
+
+def test_no_outlook_sees_air_of_more_than_a_week_ahead() -> None:
+    air_c = generated_air(seed=1, years=4).copy()
+    in_1993 = slice(SEASON_D[1993], SEASON_D[1994])
+
+    def of_1993_with(air_c: NDArray[np.float64]) -> Hindcasts:
+        found = hindcast(
+            ROOT_ZONE_C, DAYS, False, GRAPE_PHYLLOXERA, "spring", "a", 20, 10,
+            air=PastAir(air_c, perfect=True),
+        )  # fmt: skip
+        return next(one for one in found if one.season[0] == 1993)
+
+    before = of_1993_with(air_c)
+    first_d = int(before.observed_d[0]) - 60
+    air_c[in_1993][first_d + 8 :] += 9  # the season is not in the fit
+    after = of_1993_with(air_c)
+    assert after.crps_d[0] == before.crps_d[0]
+    assert after.crps_d[3] != before.crps_d[3]
