@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 from types import MappingProxyType
@@ -15,6 +15,7 @@ from alerts.figures import show_day
 from alerts.letter import Entry, Letter, Part
 from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
+from alerts.ribbon import Ribbon, explain_ribbon, explain_shades
 from alerts.sentences import tell
 from alerts.silence_news import (
     SilenceNotice,
@@ -44,6 +45,7 @@ def compose_digest(
     as_of: date,
     silences: Sequence[SilenceNotice] = (),
     expected: Mapping[str, Expectation] = MappingProxyType({}),
+    ribbons: Mapping[str, Ribbon] = MappingProxyType({}),
 ) -> Letter:
     """Return the digest of these notices for one reader.
 
@@ -58,6 +60,8 @@ def compose_digest(
         In any order.
     expected : mapping
         What is to come in some of the blocks, by the block's id.
+    ribbons : mapping
+        The season of some of the blocks, by the block's id.
 
     Returns
     -------
@@ -83,7 +87,7 @@ def compose_digest(
         day=show_day(as_of, language, as_of),
     )
     parts = (
-        *_tell_sites(news, reader, as_of, expected),
+        *_tell_sites(news, reader, as_of, expected, ribbons),
         *_tell_of_vines(news, language),
         *_tell_silences(silences, language, as_of),
         *_tell_what_to_do(news, language),
@@ -92,11 +96,28 @@ def compose_digest(
 
 
 def _tell_sites(
-    news: Sequence[BlockNews], reader: Reader, as_of: date, expected: Mapping[str, Expectation]
+    news: Sequence[BlockNews],
+    reader: Reader,
+    as_of: date,
+    expected: Mapping[str, Expectation],
+    ribbons: Mapping[str, Ribbon],
 ) -> Iterator[Part]:
+    shown: list[Ribbon] = []
     for site_name, of_site in groupby(news, key=lambda one: one.site_name):
-        entries = tuple(_tell_block(one, reader, as_of, expected) for one in of_site)
-        yield Part(site_name, entries=entries)
+        entries: list[Entry] = []
+        for one in of_site:
+            entry = _tell_block(one, reader, as_of, expected)
+            ribbon = ribbons.get(one.last.block_id)
+            if ribbon:
+                entry = replace(entry, ribbon=ribbon.show(reader.language))
+                shown.append(ribbon)
+            entries.append(entry)
+        yield Part(site_name, entries=tuple(entries))
+    if shown:
+        legend = [explain_ribbon(reader.language)]
+        if any(ribbon.is_shaded for ribbon in shown):
+            legend.append(explain_shades(reader.language))
+        yield Part(paragraphs=(". ".join(legend) + ".",))
 
 
 def _tell_of_vines(news: Sequence[BlockNews], language: str) -> Iterator[Part]:

@@ -32,6 +32,11 @@ def show_day(day: date, language: str, as_of: date, short: bool = False) -> str:
     return format_skeleton("MMMd" if short else "MMMMd", day, locale=locale)
 
 
+def show_month(day: date, language: str) -> str:
+    """Return "Oct 2025"."""
+    return format_skeleton("yMMM", day, locale=locale_of(language))
+
+
 def show_when(
     day: date, language: str, as_of: date, not_before: date | None = None, short: bool = False
 ) -> str:

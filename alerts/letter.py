@@ -10,10 +10,14 @@ from alerts.lines import bullets, underline, wrap
 
 @dataclass(frozen=True)
 class Entry:
-    """A block, a logger or the like: its name and what there is to say of it."""
+    """A block, a logger or the like: its name and what there is to say of it.
+
+    ribbon : its season as a line of characters, each as wide as the next
+    """
 
     name: str
     paragraphs: tuple[str, ...]
+    ribbon: str = ""
 
 
 @dataclass(frozen=True)
@@ -56,5 +60,7 @@ def _write_part(part: Part) -> Iterator[str]:
     elif part.title:
         yield underline(part.title)
     for entry in part.entries:
-        yield "\n".join([wrap(entry.name), *(wrap(text, "  ") for text in entry.paragraphs)])
+        ribbon = [f"  {entry.ribbon}"] if entry.ribbon else []
+        paragraphs = [wrap(text, "  ") for text in entry.paragraphs]
+        yield "\n".join([wrap(entry.name), *paragraphs, *ribbon])
     yield from map(wrap, part.paragraphs)

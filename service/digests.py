@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from email.utils import make_msgid
@@ -15,9 +15,15 @@ from alerts.addresses import parse_address
 from alerts.digest import Reader, compose_digest
 from alerts.letter import Letter
 from alerts.mail import compose_mail
+from alerts.notices import Notice
+from alerts.ribbon import Ribbon
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
+from service.evaluation import evaluate_blocks
 from service.outlooks import fetch_expected
+from service.settings import Settings
+from service.showing import find_ribbon
+from service.store.blocks import fetch_blocks
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
@@ -32,7 +38,11 @@ from service.store.undelivered import (
 
 
 def compose_waiting(
-    connection: Connection, sender: str, now: datetime, as_of: date | None, at_their_hour: bool
+    connection: Connection,
+    settings: Settings,
+    now: datetime,
+    as_of: date | None,
+    at_their_hour: bool,
 ) -> int:
     """Compose a digest for each recipient whom something waits for; return how many.
 
@@ -49,6 +59,7 @@ def compose_waiting(
     names = sorted({*waiting, *waiting_silences, *waiting_undelivered})
     recipients = fetch_recipients(connection) if names else {}
     suspended = fetch_suspensions(connection)
+    draw = _Drawer(connection, settings.sensor_accuracy_c, waiting)
     for recipient_name in names:
         recipient = recipients.get(recipient_name)
         if recipient is None or (at_their_hour and not _is_their_hour(recipient, now)):
@@ -61,13 +72,14 @@ def compose_waiting(
         notices = dict(waiting.get(recipient_name, ()))
         silences = dict(waiting_silences.get(recipient_name, ()))
         undelivered = dict(waiting_undelivered.get(recipient_name, ()))
-        post = _Post(connection, sender, recipient.name, addresses, now)
+        post = _Post(connection, settings.mail_from, recipient.name, addresses, now)
         if notices or silences:
             told = list(notices.values()), reader, day, list(silences.values())
             block_ids = {one.block_id for one in notices.values()}
             expected = fetch_expected(connection, block_ids, day)
+            ribbons = draw.ribbons(block_ids, day)
             digest_id = post.put_out(
-                partial(compose_digest, *told, expected), partial(compose_sms, *told)
+                partial(compose_digest, *told, expected, ribbons), partial(compose_sms, *told)
             )
             mark_composed(connection, recipient.name, notices, digest_id)
             mark_silences_composed(connection, recipient.name, silences, digest_id)
@@ -102,6 +114,30 @@ def _find_addresses(
         else:
             found.append((channel, address))
     return found
+
+
+class _Drawer:
+    """Draws the ribbons of the blocks that there is news of, once for each day."""
+
+    def __init__(
+        self,
+        connection: Connection,
+        sensor_accuracy_c: float,
+        waiting: Mapping[str, Sequence[tuple[int, Notice]]],
+    ) -> None:
+        self._connection, self._accuracy_c = connection, sensor_accuracy_c
+        self._block_ids = {one.block_id for notices in waiting.values() for _, one in notices}
+        self._of_day: dict[date, dict[str, Ribbon]] = {}
+
+    def ribbons(self, block_ids: Collection[str], day: date) -> dict[str, Ribbon]:
+        """Return the season of each of some blocks up to a day; of a retired one there is none."""
+        if day not in self._of_day and block_ids:
+            blocks = fetch_blocks(self._connection, self._block_ids)
+            days = [day] * len(blocks)
+            found = evaluate_blocks(self._connection, blocks, days, 1, self._accuracy_c)
+            self._of_day[day] = {one.block.id: find_ribbon(one) for one in found}
+        known = self._of_day.get(day, {})
+        return {block_id: known[block_id] for block_id in block_ids if block_id in known}
 
 
 @dataclass(frozen=True)

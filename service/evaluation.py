@@ -16,6 +16,7 @@ from alerts.bounds import Bounds, evaluate_with_bounds
 from alerts.degree_days import HOURS, by_hours
 from alerts.neighbours import Borrowed
 from alerts.notices import HandSource, NeighbourSource, Source
+from alerts.outlook.dates import Outlook
 from alerts.root_zone import find_basis
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
@@ -41,6 +42,7 @@ class BlockEvaluation:
     borrowed : what its neighbours lend it; None where it does not borrow
     bounds : of each span
     warmth_c : degree-days of each day of the root zone by its hours, where the rule sums them
+    outlook : of `as_of`, where a round has kept one
     """
 
     block: Block
@@ -52,6 +54,7 @@ class BlockEvaluation:
     bounds: list[Bounds]
     warmth_c: NDArray[np.float64] | None
     state: State
+    outlook: Outlook | None
 
     @property
     def sources(self) -> tuple[Source, ...]:
@@ -157,7 +160,8 @@ def _evaluate_group(
         warmth_c,
     )
     outlooks = fetch_outlooks(connection, [block.id for block in blocks], as_of)
-    soon = {block_id: one.outlook.opens_soon for block_id, one in outlooks.items()}
+    outlook_of = {block_id: one.outlook for block_id, one in outlooks.items()}
+    soon = {block_id: one.opens_soon for block_id, one in outlook_of.items()}
     return [
         BlockEvaluation(
             block=block,
@@ -177,6 +181,7 @@ def _evaluate_group(
                 soon.get(block.id),
                 MOST_DAYS_APART if block.thermometers else RECENT_DAYS,
             ),
+            outlook=outlook_of.get(block.id),
         )
         for index, (block, days, (evaluation, bounds)) in enumerate(
             zip(blocks, of_blocks, evaluations, strict=True)

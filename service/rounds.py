@@ -69,7 +69,7 @@ def run_round(
         silences = []
         if as_of is None:
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-        digests = compose_waiting(connection, settings.mail_from, now, as_of, at_their_hour=False)
+        digests = compose_waiting(connection, settings, now, as_of, at_their_hour=False)
     delivery = deliver(engine, settings, now)
     return RoundReport(evaluations, notices, silences, digests, delivery, bounces)
 
@@ -87,7 +87,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
         if is_evaluation_due(connection, now):
             evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-        digests = compose_waiting(connection, settings.mail_from, now, None, at_their_hour=True)
+        digests = compose_waiting(connection, settings, now, None, at_their_hour=True)
     return RoundReport(evaluations, notices, silences, digests)
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date
+from datetime import date, timedelta
 from itertools import compress
 
 import numpy as np
 
 from alerts.figures import show_depths, show_mean, show_sources
+from alerts.ribbon import Ribbon, draw_ribbon
 from alerts.rules import WindowRule
-from alerts.windows import Span
+from alerts.season import season_start
+from alerts.windows import Span, trailing_mean
 from probes.frames import RootZoneDays
 from service.evaluation import (
     BlockEvaluation,
@@ -97,6 +99,19 @@ def basis_text(zone: RootZoneDays) -> str:
     if not zone.basis_cm:
         return "borrowed" if zone.borrowed.any() else "no basis"
     return f"{'estimated from' if zone.is_carried else 'at'} {show_depths(zone.basis_cm, 'en')}"
+
+
+def find_ribbon(one: BlockEvaluation) -> Ribbon:
+    """Return the season of a block's day as a ribbon."""
+    season, south = one.evaluation.standing.season, one.block.south
+    start = season_start(season, south)
+    end = season_start(season + 1, south) - timedelta(days=1)
+    days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
+    mean_c = trailing_mean(one.root_zone.root_zone_c, one.rule)
+    measured = np.isin(days, one.root_zone.day[~np.isnan(mean_c)])
+    spans = [span for span in one.evaluation.spans if span.season == season]
+    chances = one.outlook.open_chances if one.outlook else ()
+    return draw_ribbon(spans, start, end, measured, one.as_of, open_chances=chances)
 
 
 def mean_text(rule: WindowRule) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from textwrap import wrap
 
@@ -13,9 +13,9 @@ from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_error, show_source, show_sources, show_temperature
 from alerts.neighbours import FAR_KM, FAR_M, WORST_BORROWED_C
 from alerts.notices import NeighbourSource, StationSource
-from alerts.ribbon import draw_ribbon, explain_ribbon
-from alerts.season import season_day, season_start
-from alerts.windows import Span, trailing_mean
+from alerts.ribbon import explain_ribbon, explain_shades
+from alerts.season import season_day
+from alerts.windows import Span
 from probes.units import Unit, delta_c_to_f
 from service.cli.options import (
     as_of_option,
@@ -30,6 +30,7 @@ from service.showing import (
     basis_text,
     closing_day,
     day_text,
+    find_ribbon,
     mean_text,
     rests_on_estimates,
     window_records,
@@ -93,6 +94,8 @@ def command(
         click.echo("\n".join([*_block_lines(one, unit), ""]))
     if evaluations:
         click.echo(explain_ribbon("en"))
+        if any(one.outlook for one in evaluations):
+            click.echo(explain_shades("en"))
         click.echo("A closed window says nothing about a vine.")
 
 
@@ -102,7 +105,7 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     top_cm, bottom_cm = one.block.root_zone_cm
     heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
     basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone)}"
-    lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {_ribbon(one)}"]
+    lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {find_ribbon(one).show('en')}"]
     lines[3:3] = _degree_day_lines(one, unit)
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")
@@ -167,18 +170,6 @@ def _limit_next_c(one: BlockEvaluation) -> float:
     rule, spans = one.rule, one.evaluation.spans
     begun = any(span.season == one.evaluation.standing.season for span in spans)
     return rule.cold_below_c if begun else rule.spring_opens_c
-
-
-def _ribbon(one: BlockEvaluation) -> str:
-    season, south = one.evaluation.standing.season, one.block.south
-    start = season_start(season, south)
-    end = season_start(season + 1, south) - timedelta(days=1)
-    days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
-    mean_c = trailing_mean(one.root_zone.root_zone_c, one.rule)
-    measured = np.isin(days, one.root_zone.day[~np.isnan(mean_c)])
-    spans = [span for span in one.evaluation.spans if span.season == season]
-    ribbon = draw_ribbon(spans, start, end, measured, one.as_of)
-    return f"{start:%b %Y} {ribbon} {end:%b %Y}"
 
 
 def _window_line(span: Span) -> str:

@@ -194,7 +194,7 @@ def test_a_report_that_is_read_again_after_a_crash_tells_no_one_twice(
         (folder / "1.eml").write_bytes(make_report())
         take_in(store, folder)
     with writing(store) as connection:
-        composed = compose_waiting(connection, "dig@alder.example", AT, None, False)
+        composed = compose_waiting(connection, Settings(data=Path()), AT, None, False)
         message = fetch_messages(connection)[-1].message
     assert composed == 1
     assert "Subject: Not delivered: mail to Ada" in message

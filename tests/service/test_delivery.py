@@ -154,8 +154,9 @@ def test_what_is_refused_for_days_is_given_up_and_told(
 def told_to_cai(engine: Engine, now: datetime) -> str:
     """Compose what waits to be told, and return what the coordinator is sent."""
     with writing(engine) as connection:
-        compose_waiting(connection, "dig@alder.example", now, None, at_their_hour=False)
-        assert compose_waiting(connection, "dig@alder.example", now, None, at_their_hour=False) == 0
+        settings = Settings(data=Path())
+        compose_waiting(connection, settings, now, None, at_their_hour=False)
+        assert compose_waiting(connection, settings, now, None, at_their_hour=False) == 0
         last = select(tables.outbox.c.message).order_by(tables.outbox.c.id.desc()).limit(1)
         return connection.scalars(last).one()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
@@ -51,6 +52,9 @@ def plant_emptied_by_hand(engine: Engine, data: Path) -> None:
     assert "Nowcast: spring dig season has probably been open since about" in letter
     assert letter.count("Nowcast") == 1
     assert "The chance that it is open now is 9" in letter
+    # the season so far and what is to come: no readings since 5 May, today, likely open
+    assert re.search("Jan 1994 │···│[^J]*◂▓+[^J]* Dec 1994", letter)
+    assert "░▒▓ ahead: open with a chance" in letter
     assert b"dig season is probably open (nowcast). Last readings 5 May." in text
     assert round_of(engine, data, LATE + timedelta(days=1)).notices == []
 
