@@ -88,7 +88,10 @@ def _tell_next(opens: Chances, outlook: Outlook, language: str) -> Iterator[str]
         text = _("{season} may open from {day} on, but more likely not this year.")
         yield text.format(season=season, day=show_day(opens.p10, language, outlook.issued_on))
     elif opens.p10 is None:
-        text = _("{season} is not likely to open before the season ends.")
+        text = _(
+            "{season} is not likely to open before the season ends: the chance is about 1 in 10 "
+            "or less."
+        )
         if outlook.warm_weeks is None:
             yield text.format(season=season)
     elif opens.p90 is None:

@@ -18,7 +18,7 @@ from alerts.windows import Kind, Span, find_spans, trailing_mean
 
 MEMBERS = 500
 COOL_CHANCE = 0.1
-"""Below this chance of a spring opening the warmest weeks are named instead."""
+"""Below this chance of any opening the warmest weeks are named instead."""
 _DAYS_AT_ONCE = 12_000_000  # of members: 100 MB
 _OUTSIDE = 0.1
 
@@ -260,14 +260,9 @@ def _gather(
     is_open = any(span and span.opened_on <= known for span in awaited)
     opens = _chances([span.opened_on if span else None for span in awaited], as_of)
     closes = _chances([span.closed_on if span else None for span in awaited], as_of)
-    springless = (
-        "spring" in rule.windows
-        and not had_spring
-        and (kind == "fall" or opens.chance < COOL_CHANCE)
-    )
-    warm_weeks = _find_warm_weeks(days, course.likely_c, rule) if springless else None
-    if warm_weeks and (warm_weeks.last or warm_weeks.peak_on) <= as_of:
-        warm_weeks = None
+    warm_weeks = None
+    if "spring" in rule.windows and not had_spring and len(kinds) < COOL_CHANCE * len(spans):
+        warm_weeks = _find_warm_weeks(days, course.likely_c, rule, as_of)
     return Outlook(
         season,
         as_of,
@@ -333,8 +328,9 @@ def likely_days(day: NDArray[np.float64]) -> tuple[float, float, float]:
 
 
 def _find_warm_weeks(
-    days: NDArray[np.datetime64], likely_c: NDArray[np.float64], rule: WindowRule
-) -> WarmWeeks:
+    days: NDArray[np.datetime64], likely_c: NDArray[np.float64], rule: WindowRule, as_of: date
+) -> WarmWeeks | None:
+    """Return the warmest weeks; None where they are over, or it is no lack of warmth."""
     mean_c = trailing_mean(likely_c, rule)
     peak = int(np.nanargmax(mean_c))
     cold = np.flatnonzero(mean_c < rule.cold_below_c - rule.tolerance_c)
@@ -343,4 +339,6 @@ def _find_warm_weeks(
     begin = int(cold[after - 1]) + 1 if after else 0
     stop = int(cold[after]) if after < cold.size else days.size
     first, last = (days[begin].item(), days[stop - 1].item()) if reached else (None, None)
-    return WarmWeeks(first, last, days[peak].item(), float(mean_c[peak]))
+    found = WarmWeeks(first, last, days[peak].item(), float(mean_c[peak]))
+    is_over = (found.last or found.peak_on) <= as_of
+    return None if is_over or found.peak_c >= rule.spring_opens_c else found

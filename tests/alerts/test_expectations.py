@@ -54,7 +54,8 @@ def told(outlook: Outlook, language: str = "en", neighbour: str | None = None) -
         ),
         pytest.param(
             replace(COMING, kind="fall", opens=NEVER, closes=NEVER),
-            "Fall dig season is not likely to open before the season ends.",
+            "Fall dig season is not likely to open before the season ends: the chance is about 1 "
+            "in 10 or less.",
             id="never",
         ),
         pytest.param(

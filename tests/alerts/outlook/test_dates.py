@@ -140,6 +140,24 @@ def test_a_cool_site_names_its_warmest_weeks() -> None:
     assert one.warm_weeks.peak_c == pytest.approx(7.0 + 10.06, abs=0.05)  # degC
 
 
+def test_a_warm_site_whose_spring_was_not_seen_is_no_cool_site() -> None:
+    days = days_of("2025-07-10", "2025-12-31")
+    day_c = yearly_terms(days, WAVES) @ sure_curve(lower_c=-4).terms_c[0]
+    issued_on = date(2025, 7, 25)
+    (one,) = find_outlooks(
+        np.where(days <= np.datetime64(issued_on), day_c, np.nan)[np.newaxis],
+        days,
+        sure_curve(lower_c=-4),
+        False,
+        GRAPE_PHYLLOXERA,
+        issued_on,
+        [member_rng("terrace-7", issued_on)],
+    )
+    # by hand: at 13.5 + 10.06 + 4 degC in July it is too warm for a spring whose start was not seen
+    assert (one.kind, one.opens and one.opens.chance) == ("fall", 1.0)
+    assert one.warm_weeks is None
+
+
 def test_a_site_that_stays_below_60_has_a_warmest_day_only() -> None:
     one = outlook("2025-03-01", sure_curve(lower_c=9.0)).warm_weeks
     assert one
