@@ -31,6 +31,7 @@ class Expectation:
     neighbour : the name of the block or station that its yearly curve was borrowed from; None: its
         own
     borrowed : whom the days were borrowed from that the block has not measured itself
+    air_issued_on : of the air forecast that the outlook heeds; None: none
     """
 
     outlook: Outlook
@@ -38,6 +39,7 @@ class Expectation:
     neighbour: str | None = None
     neighbour_is_station: bool = False
     borrowed: tuple[Neighbour, ...] = ()
+    air_issued_on: date | None = None
 
     @property
     def is_settled(self) -> bool:
@@ -78,6 +80,9 @@ def tell_expected(
     if sentences and expected.borrowed:
         text = _("Days without readings of its own are borrowed from {neighbours}.")
         sentences.append(text.format(neighbours=show_neighbours(expected.borrowed, language)))
+    if sentences and expected.air_issued_on:
+        day = show_day(expected.air_issued_on, language, outlook.issued_on)
+        sentences.append(_("This is with the air forecast of {day}.").format(day=day))
     return [sentence[:1].upper() + sentence[1:] for sentence in sentences]
 
 

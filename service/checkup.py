@@ -21,6 +21,7 @@ from service.store import tables
 from service.store.blocks import Block, fetch_blocks
 from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading
+from service.store.forecasts import fetch_forecast_sites
 from service.store.rounds import fetch_last_round_at
 from service.store.schema import find_revision
 from service.store.silences import fetch_silences
@@ -138,6 +139,10 @@ def _check_feeds(connection: Connection) -> Iterator[Finding]:
     for station in failing:
         said = f"{station.id}: failing since {station.failing_since:%Y-%m-%d}: {station.failure}"
         yield Finding("feed", said, f"Try `digseason fetch --station {station.id}`.")
+    for one in fetch_forecast_sites(connection):
+        if one.failing_since is not None:
+            said = f"{one.site_id}: failing since {one.failing_since:%Y-%m-%d}: {one.failure}"
+            yield Finding("forecast", said, "Outlooks go on without it. Try `digseason fetch`.")
     if stations and not failing:
         yield Finding("feeds", f"{len(stations)}, and none fails")
 

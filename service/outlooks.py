@@ -19,10 +19,12 @@ from alerts.outlook.dates import Lent, Outlook, find_outlooks
 from alerts.outlook.members import member_rng
 from alerts.rules import WindowRule
 from alerts.season import season_of, season_start
+from service.forecasts import find_air
 from service.lending import Lender, describe_neighbour
 from service.root_zones import BlockDays, fetch_root_zones
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block
+from service.store.forecasts import fetch_air
 from service.store.outlooks import KeptOutlook, fetch_outlooks, store_outlooks
 from service.store.tables import block as block_table
 from service.store.tables import logger, site
@@ -40,6 +42,7 @@ class BlockOutlook:
 
     neighbour : whose yearly curve it rests on, a block's or a station's; None: its own
     borrowed : whom the days were borrowed from that it rests on and that its probes do not have
+    air_issued_on : of the air forecast that it heeds; None: none
     """
 
     block: Block
@@ -48,6 +51,7 @@ class BlockOutlook:
     neighbour: Lender | None
     borrowed: tuple[Neighbour, ...]
     why_not: str | None
+    air_issued_on: date | None = None
 
     @property
     def curve_of(self) -> str | None:
@@ -133,7 +137,9 @@ def keep_outlooks(connection: Connection, outlooks: Sequence[BlockOutlook]) -> N
     for one in outlooks:
         if one.outlook and one.curve_of:
             is_station = one.neighbour is not None and one.neighbour.is_station
-            kept = KeptOutlook(one.outlook, one.curve_of, is_station, one.borrowed)
+            kept = KeptOutlook(
+                one.outlook, one.curve_of, is_station, one.borrowed, one.air_issued_on
+            )
             by_day[one.issued_on][one.block.id] = kept
     for issued_on, found in by_day.items():
         store_outlooks(connection, issued_on, found)
@@ -164,6 +170,7 @@ def fetch_expected(
             name_curve(block_id, one),
             one.curve_is_station,
             one.borrowed,
+            one.air_issued_on,
         )
         for block_id, one in kept.items()
     }
@@ -203,6 +210,13 @@ def _of_group(
             curve_row[row], neighbour[row] = found
         else:
             why_not[row] = NO_CURVE
+    forecasts = fetch_air(connection, {block.site_id for block in blocks}, day)
+    air = {
+        row: found
+        for row in curve_row
+        if (forecast := forecasts.get(blocks[row].site_id))
+        and (found := find_air(forecast, known.own_c[row], known.days))
+    }
     outlooks: dict[int, Outlook] = {}
     for rows in _alike(blocks, curve_row):
         curves = _find_curves(known, rows, [curve_row[row] for row in rows], day, south)
@@ -217,6 +231,7 @@ def _of_group(
             day,
             rngs,
             lent=known.find_lent(rows),
+            air=[air[row][0] if row in air else None for row in rows],
         )
         outlooks |= dict(zip(rows, found, strict=True))
     return [
@@ -227,6 +242,7 @@ def _of_group(
             neighbour.get(row),
             _describe_lent(block, known.find_latest_lent(row)),
             why_not.get(row),
+            air[row][1] if row in air else None,
         )
         for row, block in enumerate(blocks)
     ]

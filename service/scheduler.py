@@ -15,6 +15,7 @@ from sqlalchemy import Engine
 from service.bounces.taking_in import take_in_bounces
 from service.delivery import deliver
 from service.fetches import fetch_due, make_fetcher
+from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
 from service.rounds import run_due
 from service.settings import Settings
@@ -91,6 +92,21 @@ def fetch_feeds(engine: Engine, settings: Settings) -> None:
             log.warning("fetch: %s: %s", report.station_id, report.failure)
 
 
+def fetch_air_forecasts(engine: Engine, settings: Settings) -> None:
+    """Fetch the forecasts that are due; what fails is kept with its site, and logged."""
+    try:
+        make = make_forecast_fetcher(settings.contact)
+        reports = fetch_due_forecasts(engine, make, datetime.now(UTC))
+    except Exception:
+        log.exception("fetching forecasts failed; the next tick tries again")
+        return
+    for report in reports:
+        if report.failure:
+            log.warning("forecast: %s: %s", report.site_id, report.failure)
+        else:
+            log.info("forecast: %s: %d days of air", report.site_id, report.days)
+
+
 @contextmanager
 def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     """Tick at once and then every `settings.tick_s` seconds, until left; then no job runs any more.
@@ -102,12 +118,12 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    jobs = {tick: (), send_due: (stop,), take_in: (), watch_inbox: (), fetch_feeds: ()}
-    for job, more in jobs.items():
+    jobs = tick, send_due, take_in, watch_inbox, fetch_feeds, fetch_air_forecasts
+    for job in jobs:
         scheduler.add_job(
             job,
             IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
-            args=(engine, settings, *more),
+            args=(engine, settings, stop) if job is send_due else (engine, settings),
             next_run_time=datetime.now(UTC),
         )
     scheduler.start()

@@ -14,8 +14,10 @@ from service.cli.options import DAY, wrap_text
 from service.cli.progress import progress_bar
 from service.cli.rejects import describe_rejects
 from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
+from service.forecasts import fetch_forecast, make_forecast_fetcher
 from service.intake.reports import COUNTS
 from service.store.engine import reading
+from service.store.forecasts import ForecastRow, fetch_forecast_sites
 from service.store.stations import StationRow, UnknownStationError, fetch_stations
 from service.wiring import open_store
 
@@ -41,9 +43,10 @@ def command(
 ) -> None:
     """Fetch what is new of the stations of public feeds, or the readings of some days.
 
-    Goes on from the last reading, and asks again for the two weeks before it. `digseason serve`
-    does the same by itself. Ends with 1 where a station failed, or a reading was rejected or
-    conflicts with the one that is kept.
+    Goes on from the last reading, and asks again for the two weeks before it. Without a station or
+    days, forecasts of the air are fetched as well. `digseason serve` does the same by itself. Ends
+    with 1 where a station or forecast failed, or a reading was rejected or conflicts with the one
+    that is kept.
     """
     if since is not None and until is not None and since > until:
         raise click.UsageError("--since lies behind --until")
@@ -51,17 +54,28 @@ def command(
     try:
         with reading(engine) as connection:
             stations = fetch_stations(connection, station_id)
+            sites = fetch_forecast_sites(connection)
     except UnknownStationError as error:
         raise click.BadParameter(str(error), param_hint="--station") from None
+    if station_id is not None or since is not None or until is not None:
+        sites = []
     if only_list:
-        records = [_standing(station) for station in stations]
+        records = [*map(_standing, stations), *map(_forecast_standing, sites)]
         lines = [line for one in records for line in _describe_standing(one)]
-        failed = any(station.failure for station in stations)
+        failed = any(one.failure for one in (*stations, *sites))
     else:
         reports = list(_fetch(engine, settings.contact, stations, since, until))
         records = [_record(report) for report in reports]
         lines = [line for one in reports for line in _describe(one)]
         failed = not all(_is_clean(report) for report in reports)
+        make = make_forecast_fetcher(settings.contact)
+        for site in sites:
+            forecast = fetch_forecast(engine, make, site, datetime.now(UTC))
+            record = {"days": forecast.days, "failure": forecast.failure}
+            records.append({"forecast_of": forecast.site_id, **record})
+            said = f"failed: {forecast.failure}" if forecast.failure else f"{forecast.days} days"
+            lines += wrap_text(f"air forecast of {forecast.site_id}: {said}", 0)
+            failed = failed or forecast.failure is not None
     if as_json:
         click.echo(json.dumps(records, indent=2, ensure_ascii=False))
     else:
@@ -127,19 +141,35 @@ def _describe(report: FetchReport) -> Iterator[str]:
 
 def _standing(station: StationRow) -> dict[str, Any]:
     """Return how a station's feed stands."""
-    instants = ("attempted_at", "fetched_at", "failing_since")
     return {
         "station": station.id,
         "site": station.site_name,
         "feed": station.feed,
-        **{name: (at := getattr(station, name)) and at.isoformat() for name in instants},
+        **_instants(station),
         "failure": station.failure,
     }
 
 
+def _forecast_standing(site: ForecastRow) -> dict[str, Any]:
+    """Return how the forecast of a site's air stands."""
+    return {
+        "forecast_of": site.site_id,
+        "site": site.site_name,
+        "feed": site.spec["feed"],
+        **_instants(site),
+        "failure": site.failure,
+    }
+
+
+def _instants(one: StationRow | ForecastRow) -> dict[str, str | None]:
+    names = ("attempted_at", "fetched_at", "failing_since")
+    return {name: (at := getattr(one, name)) and at.isoformat() for name in names}
+
+
 def _describe_standing(one: dict[str, Any]) -> Iterator[str]:
     fetched = f"fetched {_minute(one['fetched_at'])}" if one["fetched_at"] else "not fetched yet"
-    yield from wrap_text(f"{one['station']}, {one['site']} ({one['feed']}): {fetched}", 0)
+    name = one.get("station") or f"air forecast of {one['forecast_of']}"
+    yield from wrap_text(f"{name}, {one['site']} ({one['feed']}): {fetched}", 0)
     if one["failure"]:
         yield from wrap_text(f"failing since {_minute(one['failing_since'])}: {one['failure']}", 2)
 

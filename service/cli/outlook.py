@@ -47,6 +47,7 @@ COLUMNS = (
     "last_day",
     "curve_of",
     "borrowed_from",
+    "air_issued_on",
     "why_not",
 )
 
@@ -90,7 +91,9 @@ def _block_lines(one: BlockOutlook, rule: WindowRule, unit: Unit) -> list[str]:
     neighbour, is_station = None, False
     if one.neighbour:
         neighbour, is_station = one.neighbour.name, one.neighbour.is_station
-    expected = Expectation(one.outlook, rule, neighbour, is_station, one.borrowed)
+    expected = Expectation(
+        one.outlook, rule, neighbour, is_station, one.borrowed, one.air_issued_on
+    )
     lines.append(f"  {_basis(one.outlook)}")
     for sentence in tell_expected(expected, "en", unit):
         lines += wrap_text(sentence, 2)
@@ -144,6 +147,7 @@ def _records(found: Iterable[BlockOutlook]) -> Iterator[Record]:
                         "warm_last": _iso(weeks and weeks.last),
                         "warm_peak_on": _iso(weeks and weeks.peak_on),
                         "last_day": _iso(outlook.last_day),
+                        "air_issued_on": _iso(one.air_issued_on),
                         "curve_of": one.curve_of,
                         "borrowed_from": show_neighbours(one.borrowed, "en") or None,
                     }

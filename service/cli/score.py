@@ -58,7 +58,7 @@ def command(
     For the first opening of spring and of fall, issued from 60 days before it to 30 after. Each
     score stands beside that of the climatology, the same yearly curve without a word of the season,
     and of persistence; intervals come from drawing whole seasons. Days that are borrowed from
-    neighbours count as missing.
+    neighbours count as missing, and forecasts of the air are left out.
     """
     settings, engine = open_store(data)
     with reading(engine) as connection:

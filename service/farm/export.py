@@ -51,12 +51,14 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     blocks = _fetch_lists(connection, tables.recipient_block)
     silences = _fetch_lists(connection, tables.logger_silence)
     of_sites = _fetch_lists(connection, tables.site_silence)
+    forecasts = _fetch_lists(connection, tables.site_forecast)
     histories = fetch_histories(connection)
     return Farm(
         organisation=None if name is None else Organisation(name=name),
         district={key: District(**row) for key, row in fetch(tables.district).items()},
         site={
-            key: rows.site_from_row(row, of_sites[key]) for key, row in fetch(tables.site).items()
+            key: rows.site_from_row(row, of_sites[key], forecasts[key])
+            for key, row in fetch(tables.site).items()
         },
         checks={
             key: CheckTable.model_validate(row["spec"]) for key, row in fetch(tables.checks).items()

@@ -73,6 +73,15 @@ class District(FarmTable):
     name: Name
 
 
+class Forecast(FarmTable):
+    """Where the air of a site is forecast; service.fetching.gridpoint asks for it."""
+
+    feed: Literal["gridpoint"]
+    url: Annotated[str, Field(pattern=r"^https?://[^\s/]")] | None = None
+    every_min: Annotated[int, Field(ge=30, le=1440)] = 180
+    allow_hosts: Annotated[tuple[Name, ...], AsTuple, EachOnce] | None = None
+
+
 class Site(FarmTable):
     """A farm or station location: where a day begins, and which checks its readings meet."""
 
@@ -87,6 +96,7 @@ class Site(FarmTable):
     checks: Id = "standard"
     use_suspect: bool = False
     silent_factor: SilentFactor | None = None
+    forecast: Forecast | None = None
 
 
 class ProbeUse(FarmTable):

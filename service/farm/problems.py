@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from service.farm.models import CorrectionEntry, ProbeEntry, ProbeUse
+from service.farm.models import CorrectionEntry, Forecast, ProbeEntry, ProbeUse
 from service.farm.text import key_text, value_text
 from service.farm.values import PLAIN_OR_TABLE
 
@@ -40,7 +40,10 @@ PROBLEMS = {  # pydantic's error type -> what it means here
 }
 
 
-_NESTED: Mapping[int | str, type[BaseModel]] = {"clock_corrections": CorrectionEntry}
+_NESTED: Mapping[int | str, type[BaseModel]] = {
+    "clock_corrections": CorrectionEntry,
+    "forecast": Forecast,
+}
 
 
 class FarmFileError(Exception):

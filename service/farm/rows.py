@@ -13,6 +13,7 @@ from service.farm.layouts import correction_entries, layout_spec, shortest_entri
 from service.farm.models import (
     Block,
     FarmTable,
+    Forecast,
     LayoutTable,
     Logger,
     Organisation,
@@ -40,7 +41,8 @@ NEVER_FETCHED: Row = {  # also of a station that was changed, or its layout: it 
 
 def row_of(key: str, table: FarmTable) -> Row:
     """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
-    row = table.model_dump(exclude={"probes", "blocks", "clock_corrections", "silent_factor"})
+    lists = {"probes", "blocks", "clock_corrections", "silent_factor", "forecast"}
+    row = table.model_dump(exclude=lists)
     match table:
         case Organisation():
             row["id"] = 1
@@ -105,6 +107,13 @@ def borrow_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "borrows": table.borrow}]
 
 
+def forecast_rows(table: FarmTable) -> list[Row]:
+    """Return the row that says where the air of a site is forecast, if it is."""
+    if not isinstance(table, Site) or table.forecast is None:
+        return []
+    return [{"site_id": table.id, "spec": table.forecast.model_dump(mode="json")}]
+
+
 def silence_rows(table: FarmTable) -> list[Row]:
     """Return the row that says how late a logger, a station or those of a site may be, if any."""
     match table:
@@ -122,11 +131,19 @@ def _silent_factor(silence: Sequence[Sequence[Any]]) -> float | None:
     return silence[0][0] if silence else None
 
 
-def site_from_row(row: Row, silence: Sequence[Sequence[Any]]) -> Site:
+def site_from_row(
+    row: Row, silence: Sequence[Sequence[Any]], forecast: Sequence[Sequence[Any]]
+) -> Site:
     """Return a site, with its utc_offset."""
     utc_offset = format_offset(row.pop("utc_offset_min"))
     factor = _silent_factor(silence)
-    return Site(utc_offset=utc_offset, district=row.pop("district_id"), silent_factor=factor, **row)
+    return Site(
+        utc_offset=utc_offset,
+        district=row.pop("district_id"),
+        silent_factor=factor,
+        forecast=Forecast.model_validate_json(json.dumps(forecast[0][0])) if forecast else None,
+        **row,
+    )
 
 
 def block_from_row(

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, delete, insert, select
 
 from alerts.notices import Neighbour
 from alerts.outlook.dates import Chances, Outlook, WarmWeeks
-from service.store.tables import outlook
+from service.store.tables import outlook, outlook_air
 
 _CHANCES = tuple(Chances.__dataclass_fields__)
 _WARM = {name: f"warm_{name}" for name in WarmWeeks.__dataclass_fields__}
@@ -23,12 +23,14 @@ class KeptOutlook:
 
     curve_of : the block that its yearly curve is of, or the station
     borrowed : whom days were borrowed from
+    air_issued_on : of the air forecast that it heeds
     """
 
     outlook: Outlook
     curve_of: str
     curve_is_station: bool = False
     borrowed: tuple[Neighbour, ...] = ()
+    air_issued_on: date | None = None
 
 
 def store_outlooks(
@@ -63,6 +65,15 @@ def store_outlooks(
         of_day = outlook.c.block_id.in_(rows), outlook.c.issued_on == issued_on
         connection.execute(delete(outlook).where(*of_day))
         connection.execute(insert(outlook), [row for of_block in rows.values() for row in of_block])
+        of_day = outlook_air.c.block_id.in_(rows), outlook_air.c.issued_on == issued_on
+        connection.execute(delete(outlook_air).where(*of_day))
+        with_air = [
+            {"block_id": block_id, "issued_on": issued_on, "air_issued_on": kept.air_issued_on}
+            for block_id, kept in found.items()
+            if kept.air_issued_on
+        ]
+        if with_air:
+            connection.execute(insert(outlook_air), with_air)
 
 
 def _warm_columns(one: Outlook | None) -> dict[str, Any]:
@@ -74,8 +85,14 @@ def fetch_outlooks(
     connection: Connection, block_ids: Collection[str], issued_on: date
 ) -> dict[str, KeptOutlook]:
     """Return, of the blocks that have one of that day, each its outlook."""
-    query = select(outlook).where(
-        outlook.c.issued_on == issued_on, outlook.c.block_id.in_(list(block_ids))
+    query = (
+        select(outlook, outlook_air.c.air_issued_on)
+        .outerjoin(
+            outlook_air,
+            (outlook_air.c.block_id == outlook.c.block_id)
+            & (outlook_air.c.issued_on == outlook.c.issued_on),
+        )
+        .where(outlook.c.issued_on == issued_on, outlook.c.block_id.in_(list(block_ids)))
     )
     events: dict[str, dict[str, Any]] = {}
     for row in connection.execute(query).mappings():
@@ -88,7 +105,8 @@ def _kept(of_block: dict[str, Any]) -> KeptOutlook:
     borrowed = tuple(Neighbour(**one) for one in row["borrowed"])
     is_station = row["curve_of"] is None
     curve_of = row["curve_of_station"] if is_station else row["curve_of"]
-    return KeptOutlook(_outlook(of_block), curve_of, is_station, borrowed)
+    outlook = _outlook(of_block)
+    return KeptOutlook(outlook, curve_of, is_station, borrowed, row["air_issued_on"])
 
 
 def _outlook(of_block: dict[str, Any]) -> Outlook:

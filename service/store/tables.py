@@ -215,6 +215,26 @@ probe = Table(
     UniqueConstraint("logger_id", "channel"),
 )
 
+site_forecast = Table(  # a site whose air is forecast, how far that was fetched, how it went
+    "site_forecast",
+    metadata,
+    Column("site_id", ForeignKey("site.id"), primary_key=True),
+    Column("spec", JSON, nullable=False),  # as in the farm file
+    Column("attempted_at", UtcInstant),
+    Column("fetched_at", UtcInstant),
+    Column("failing_since", UtcInstant),
+    Column("failure", Text),
+)
+
+air_forecast = Table(  # what was forecast at a site, days of its standard time
+    "air_forecast",
+    metadata,
+    Column("site_id", ForeignKey("site.id"), primary_key=True),
+    Column("issued_on", Date, primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("air_c", Float, nullable=False),  # mean of the day
+)
+
 site_silence = Table(  # how many times their usual interval the loggers of a site may be late
     "site_silence",
     metadata,
@@ -473,6 +493,14 @@ notice_nowcast = Table(  # of a notice that no readings are behind: alerts.notic
     Column("since", Date, nullable=False),
     Column("chance", Float, nullable=False),
     Column("last_day", Date),  # with a root-zone value; None: the season had none
+)
+
+outlook_air = Table(  # of an outlook that heeds a forecast of the air
+    "outlook_air",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("issued_on", Date, primary_key=True),  # the outlook
+    Column("air_issued_on", Date, nullable=False),  # the forecast
 )
 
 outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for its close
