@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from sqlalchemy import Connection, Engine, insert, update
 
-from alerts.notices import Neighbour, NeighbourSource
+from alerts.notices import HandSource, Neighbour, NeighbourSource
 from probes.units import c_to_f
 from service.checkup import check_service
 from service.evaluation import BlockEvaluation, evaluate_blocks
@@ -30,6 +30,7 @@ from tests.commands import run
 from tests.farms import farm_text, news, set_up, stored_farm
 from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
+from tests.thermometers import note, read_on, set_up_thermometer
 
 FIRST, AS_OF = date(2024, 1, 1), date(2025, 5, 25)
 ACCURACY_C = 0.2
@@ -151,6 +152,28 @@ def test_earlier_readings_teach_what_a_block_differs_by(valley: Engine, reads: b
     # by hand: an offset of 2 degrees, of which a share of a few hundredths is not learned
     assert (zone.root_zone_c - lent_c)[-1] == pytest.approx(-2.0 if reads else 0.0, abs=0.15)
     assert not zone.borrowed[:100].any()
+
+
+def test_a_thermometer_now_and_then_teaches_too_and_its_own_days_stand(engine: Engine) -> None:
+    set_up_thermometer(engine)
+    read_days, until = [date(2026, 4, day) for day in (1, 11, 21)], date(2026, 4, 24)
+    for day in read_days:
+        note(engine, *read_on([day], round(course_f(day, day, warmer_c=2)[0], 1)))
+    with writing(engine) as connection:
+        plant_place(connection, "lower", longitude=-123.2, elevation_m=120.0, probe_id=90)
+        plant_days(connection, FIRST, course_f(FIRST, until), probe_id=90)
+    one = evaluate(engine, "terrace-7", as_of=until)
+    zone = one.root_zone
+    warmer_c = zone.root_zone_c - evaluate(engine, "lower", as_of=until).root_zone.root_zone_c
+    own = np.isin(zone.day, np.array(read_days, "datetime64[D]"))
+    assert warmer_c[own].tolist() == pytest.approx([2.0] * 3, abs=0.06)  # a tenth of a degF
+    assert (zone.borrowed == ~own).all()
+    assert (zone.by_hand == own).all()
+    assert warmer_c[:-24] == pytest.approx(0.0, abs=1e-9)
+    # by hand: three days against 5, beside 1 / 3.25: 3 x 3.25 / (5 + 3 x 3.25) of the difference
+    assert warmer_c[-1] == pytest.approx(2.0 * 9.75 / 14.75, abs=0.1)
+    assert zone.error_c[-1] < zone.error_c[0]
+    assert [type(source) for source in one.sources] == [HandSource, NeighbourSource]
 
 
 def test_what_was_told_stands_when_a_block_gets_its_own_probe(valley: Engine, tmp_path) -> None:
