@@ -31,6 +31,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
     "send-test": ("service.cli.send_test", "Send one message, and say what happened to it."),
     "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),
+    "export": ("service.cli.export", "Write readings and daily means to Parquet files."),
     "backup": ("service.cli.backup", "Write the whole store to a file."),
     "restore": ("service.cli.restore", "Fill an empty store from a backup."),
     "move-store": ("service.cli.move_store", "Copy the store to another database."),

@@ -1,0 +1,49 @@
+"""What a person who is given an archive reads first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from service.archive.tables import PARTITIONS, TABLES
+
+TITLE = "# Soil temperatures, exported by Digseason"
+
+_INTRODUCTION = """\
+Two tables in the Parquet format, in folders `site=ID/year=YYYY` (Hive layout). `readings` holds
+each reading as it was measured, suspect and failed ones too: see its flag. `daily` holds the daily
+means. Rows stand by logger, probe and time. Units and meanings also stand in each file.
+"""
+
+_READING = """\
+## To read them
+
+    pandas.read_parquet("readings")
+    polars.scan_parquet("readings", hive_partitioning=True)
+    dask.dataframe.read_parquet("readings")
+    SELECT * FROM read_parquet('readings/*/*/*.parquet', hive_partitioning = true)  -- DuckDB
+
+Ids of sites that all look like numbers or dates are read as such; a reader can be told otherwise.
+"""
+
+
+def write_guide(selection: str) -> str:
+    """Return the guide of an archive, `selection` being what was exported."""
+    tables = "\n".join(_describe(name) for name in TABLES)
+    return "\n".join([TITLE, "", _INTRODUCTION, f"Exported: {selection}.", "", tables, _READING])
+
+
+def _describe(name: str) -> str:
+    rows = [
+        (field.name, str(field.type), told.get("units", ""), told["long_name"])
+        for field, told in (
+            (field, {key.decode(): value.decode() for key, value in field.metadata.items()})
+            for field in TABLES[name]
+        )
+    ]
+    rows += [(folder, "", "", meaning) for folder, meaning in PARTITIONS.items()]
+    return "\n".join([f"## {name}", "", *_lines(rows), ""])
+
+
+def _lines(rows: Iterable[tuple[str, ...]]) -> list[str]:
+    table = [("column", "type", "unit", "meaning"), ("---",) * 4, *rows]
+    return [f"| {' | '.join(row)} |" for row in table]
