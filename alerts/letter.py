@@ -31,16 +31,26 @@ class Part:
 
 
 @dataclass(frozen=True)
+class Link:
+    """A page on the web, and what it is for."""
+
+    words: str
+    url: str
+
+
+@dataclass(frozen=True)
 class Letter:
     """A letter; the subject alone is right.
 
     source : who it is for and by whom, and what it rests on
+    links : what its reader can do about it
     """
 
     subject: str
     language: str
     parts: tuple[Part, ...]
     source: str
+    links: tuple[Link, ...] = ()
 
     @property
     def answer(self) -> str:
@@ -51,7 +61,8 @@ class Letter:
     def text(self) -> str:
         """The letter as plain text, in lines of at most 72 columns."""
         parts = [text for part in self.parts for text in _write_part(part)]
-        return "\n\n".join([wrap(self.answer), *parts, wrap(self.source)]) + "\n"
+        links = [f"{wrap(f'{link.words}:')}\n{link.url}" for link in self.links]
+        return "\n\n".join([wrap(self.answer), *parts, wrap(self.source), *links]) + "\n"
 
 
 def _write_part(part: Part) -> Iterator[str]:

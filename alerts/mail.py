@@ -11,7 +11,14 @@ from alerts.letter import Letter
 from alerts.letter_html import write_html
 
 
-def compose_mail(letter: Letter, sender: str, to: str, sent_at: datetime, message_id: str) -> bytes:
+def compose_mail(
+    letter: Letter,
+    sender: str,
+    to: str,
+    sent_at: datetime,
+    message_id: str,
+    unsubscribe_url: str | None = None,
+) -> bytes:
     """Return a letter as a mail in plain text and HTML, ready to send or to keep as an .eml file.
 
     Parameters
@@ -24,8 +31,10 @@ def compose_mail(letter: Letter, sender: str, to: str, sent_at: datetime, messag
     message_id : str
         Unique, as "<left@right>".
 
-    It is one of a list, named after the domain of its sender. List-Unsubscribe has its place here,
-    once there is a page that it can lead to.
+    unsubscribe_url : str or None
+        Where one POST ends such mails to this address.
+
+    It is one of a list, named after the domain of its sender.
 
     Raises
     ------
@@ -34,11 +43,15 @@ def compose_mail(letter: Letter, sender: str, to: str, sent_at: datetime, messag
 
     References
     ----------
-    [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id.
+    [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id;
+    [RFC-2369] for List-Unsubscribe, [RFC-8058] for its one click.
     """
     mail = _begin_mail(sender, to, sent_at, message_id)
     mail["Subject"] = " ".join(letter.subject.split())
     mail["List-Id"] = f"<digests.{parse_address(sender).domain}>"
+    if unsubscribe_url is not None:
+        mail["List-Unsubscribe"] = f"<{unsubscribe_url}>"
+        mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     mail.set_content(letter.text, charset="utf-8", cte="quoted-printable")
     mail.add_alternative(write_html(letter), "html", charset="utf-8", cte="quoted-printable")
     return mail.as_bytes()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email.utils import make_msgid
 from functools import partial
@@ -12,18 +12,22 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection, select
 
 from alerts.addresses import parse_address
+from alerts.consent import word_link
 from alerts.digest import Reader, compose_digest
-from alerts.letter import Letter
+from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
 from alerts.notices import Notice
 from alerts.ribbon import Ribbon
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
+from service.consents import ask, find_unasked, may_be_told
 from service.evaluation import evaluate_blocks
+from service.links import Links
 from service.outlooks import fetch_expected
 from service.settings import Settings
 from service.showing import find_ribbon
 from service.store.blocks import fetch_blocks
+from service.store.consents import Consent, ensure_consent
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
@@ -48,8 +52,8 @@ def compose_waiting(
 
     At their hour: only once that hour has come in their zone, and once a local day. A digest as of
     another day leaves silences waiting: they are of today; and so is what did not arrive, which
-    coordinators are told in a message of its own. Who has only addresses that are suspended is
-    told once they have another.
+    coordinators are told in a message of its own. Who has only addresses that are suspended, not
+    confirmed or stopped is told once they have another; who was not asked yet is.
     """
     count = 0
     name = connection.scalar(select(organisation.c.name)) or ""
@@ -57,22 +61,31 @@ def compose_waiting(
     waiting_silences = fetch_waiting_silences(connection) if as_of is None else {}
     waiting_undelivered = fetch_waiting_undelivered(connection) if as_of is None else {}
     names = sorted({*waiting, *waiting_silences, *waiting_undelivered})
-    recipients = fetch_recipients(connection) if names else {}
+    recipients = fetch_recipients(connection)
     suspended = fetch_suspensions(connection)
+    for recipient, channel, address in find_unasked(connection, recipients.values(), settings):
+        is_time = not at_their_hour or _has_come(recipient, now)
+        if is_time and (channel, address) in _find_addresses(connection, recipient, suspended, now):
+            ask(connection, recipient, channel, address, name, settings, now)
+    links = Links(settings)
     draw = _Drawer(connection, settings.sensor_accuracy_c, waiting)
     for recipient_name in names:
         recipient = recipients.get(recipient_name)
         if recipient is None or (at_their_hour and not _is_their_hour(recipient, now)):
             continue
-        addresses = _find_addresses(connection, recipient, suspended, now)
-        if recipient.addresses and not addresses:
+        places = [
+            ensure_consent(connection, recipient.name, channel, address)
+            for channel, address in _find_addresses(connection, recipient, suspended, now)
+        ]
+        places = [one for one in places if may_be_told(one, settings)]
+        if recipient.addresses and not places:
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
         day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)
         notices = dict(waiting.get(recipient_name, ()))
         silences = dict(waiting_silences.get(recipient_name, ()))
         undelivered = dict(waiting_undelivered.get(recipient_name, ()))
-        post = _Post(connection, settings.mail_from, recipient.name, addresses, now)
+        post = _Post(connection, settings.mail_from, recipient, places, links, now)
         if notices or silences:
             told = list(notices.values()), reader, day, list(silences.values())
             block_ids = {one.block_id for one in notices.values()}
@@ -146,18 +159,25 @@ class _Post:
 
     connection: Connection
     sender: str
-    recipient_name: str
-    addresses: list[tuple[str, str]]
+    recipient: Recipient
+    places: list[Consent]
+    links: Links
     now: datetime
 
     def put_out(self, mail: Callable[[], Letter], sms: Callable[[], str]) -> int:
-        digest_id = add_digest(self.connection, self.recipient_name, self.now)
-        for channel, address in self.addresses:
+        digest_id = add_digest(self.connection, self.recipient.name, self.now)
+        for place in self.places:
+            channel, address = place.channel, place.address
             message_id = make_msgid(domain=parse_address(self.sender).domain)
             if channel == "sms":
                 message = sms()
             else:
-                message = compose_mail(mail(), self.sender, address, self.now, message_id).decode()
+                letter, url = mail(), self.links.write(place)
+                if url is not None:
+                    link = Link(word_link(self.recipient.language), url)
+                    letter = replace(letter, links=(*letter.links, link))
+                said = letter, self.sender, address, self.now, message_id, url
+                message = compose_mail(*said).decode()
             add_message(self.connection, digest_id, channel, address, message_id, message, self.now)
         return digest_id
 
@@ -166,4 +186,8 @@ def _is_their_hour(recipient: Recipient, now: datetime) -> bool:
     zone = ZoneInfo(recipient.timezone)
     local, last = now.astimezone(zone), recipient.last_digest_at
     told_today = last is not None and last.astimezone(zone).date() == local.date()
-    return local.hour >= recipient.hour and not told_today
+    return _has_come(recipient, now) and not told_today
+
+
+def _has_come(recipient: Recipient, now: datetime) -> bool:
+    return now.astimezone(ZoneInfo(recipient.timezone)).hour >= recipient.hour

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Annotated, Literal, Self
+from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, Field, Json, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -12,6 +13,19 @@ from service.channels.answers import check_expression, check_statuses
 from service.channels.faults import NO_SENDER, check_sender, find_sending_faults
 
 SMTP_PORTS = {"starttls": 587, "tls": 465, "none": 25}
+
+
+def check_base_url(text: str) -> str:
+    """Refuse an address that no page can lie under."""
+    parts = urlsplit(text)
+    is_one = parts.scheme in ("http", "https") and parts.hostname and not parts.query
+    if text and not (is_one and text.isascii() and text.isprintable() and " " not in text):
+        raise ValueError(
+            "write the address at which readers reach `digseason serve`, such as "
+            "https://dig.example.org"
+        )
+    return text
+
 
 Expression = Annotated[str, AfterValidator(check_expression)]
 Statuses = Annotated[str, AfterValidator(check_statuses)]
@@ -32,6 +46,8 @@ class Settings(BaseSettings):
     contact: str = ""
     tick_s: int = 30
     inbox_settled_s: int = 10
+    base_url: Annotated[str, AfterValidator(check_base_url)] = ""
+    link_secret: SecretStr = SecretStr("")
     push_max_bytes: int = 1_000_000
     push_per_min: int = 60
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)

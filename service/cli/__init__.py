@@ -28,6 +28,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
     "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
+    "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
     "send-test": ("service.cli.send_test", "Send one message, and say what happened to it."),
     "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),

@@ -6,10 +6,22 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, exists, func, or_, select
 
 from probes.units import Unit
-from service.store.tables import block, digest, recipient, recipient_block, site
+from service.store.tables import (
+    block,
+    digest,
+    notice_recipient,
+    recipient,
+    recipient_block,
+    silence_recipient,
+    site,
+    undelivered_recipient,
+)
+
+_TOLD = notice_recipient, silence_recipient, undelivered_recipient
+"""What a digest tells; a request for consent tells nothing and takes no digest's day."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +62,10 @@ def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
     )
     last_digest = (
         select(func.max(digest.c.composed_at))
-        .where(digest.c.recipient_name == recipient.c.name)
+        .where(
+            digest.c.recipient_name == recipient.c.name,
+            or_(*(exists().where(t.c.digest_id == digest.c.id) for t in _TOLD)),
+        )
         .scalar_subquery()
     )
     query = select(

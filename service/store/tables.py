@@ -281,6 +281,22 @@ recipient_block = Table(
     Column("block_id", ForeignKey("block.id"), primary_key=True),
 )
 
+address_consent = Table(  # whether someone wants to be told at an address; kept for good
+    "address_consent",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("recipient_name", ForeignKey("recipient.name"), nullable=False),
+    Column("channel", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    Column("asked_at", UtcInstant),
+    Column("confirmed_at", UtcInstant),
+    Column("confirmed_by", Text),
+    Column("confirmed_why", Text),
+    Column("stopped_at", UtcInstant),
+    Column("stopped_how", Text),
+    UniqueConstraint("recipient_name", "channel", "address"),
+)
+
 import_batch = Table(
     "import_batch",
     metadata,

@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 from service.scheduler import ticking
 from service.settings import Settings
 from service.web.bearer import Door
+from service.web.consent_page import consent_page_routes
 from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
 from service.web.problems import Problem, answer_problem
@@ -36,6 +37,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         readings_routes(engine, door),
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),
+        consent_page_routes(engine, settings, door),
     ):
         app.include_router(routes)
     return app

@@ -1,0 +1,78 @@
+"""Signed links: they hold for one address, and no one else can make them.
+
+A link is the number of a consent and 128 bits of HMAC-SHA-256 [RFC-2104] over it and its address.
+The key is a setting, or is made once and kept in the data folder.
+"""
+
+from __future__ import annotations
+
+import hmac
+import os
+import secrets
+from base64 import urlsafe_b64encode
+from contextlib import suppress
+from functools import cached_property
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+
+from service.settings import Settings
+from service.store.consents import Consent
+
+_MAC_BYTES = 16
+_CODE_DIGITS = 6
+
+
+class Links:
+    """Makes and checks the links and codes of addresses."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._base = settings.base_url.rstrip("/")
+        self._given = settings.link_secret.get_secret_value()
+        self._file = settings.data / "link.key"
+
+    def write(self, consent: Consent) -> str | None:
+        """Return the address of the page of a consent; None: no base URL is set."""
+        return f"{self._base}/told/{self.write_token(consent)}" if self._base else None
+
+    def write_token(self, consent: Consent) -> str:
+        """Return what the link of a consent ends in."""
+        mac = urlsafe_b64encode(self._sign("link", consent)[:_MAC_BYTES]).rstrip(b"=").decode()
+        return f"{consent.id}.{mac}"
+
+    def write_code(self, consent: Consent) -> str:
+        """Return the six digits that confirm an address."""
+        number = int.from_bytes(self._sign("code", consent)[:8]) % 10**_CODE_DIGITS
+        return f"{number:0{_CODE_DIGITS}d}"
+
+    def holds(self, token: str, consent: Consent) -> bool:
+        """Whether a token is that of a consent."""
+        return hmac.compare_digest(token.encode(), self.write_token(consent).encode())
+
+    def is_code(self, code: str, consent: Consent) -> bool:
+        """Whether a code is that of a consent."""
+        return hmac.compare_digest(code.strip().encode(), self.write_code(consent).encode())
+
+    @cached_property
+    def _key(self) -> bytes:
+        return self._given.encode() if self._given else _read_key(self._file)
+
+    def _sign(self, purpose: str, consent: Consent) -> bytes:
+        said = "\0".join((purpose, str(consent.id), consent.channel, consent.address))
+        return hmac.digest(self._key, said.encode(), "sha256")
+
+
+def find_number(token: str) -> int | None:
+    """Return the number that a token says to be of."""
+    number = token.partition(".")[0]
+    return int(number) if number.isascii() and number.isdigit() and len(number) < 10 else None
+
+
+def _read_key(path: Path) -> bytes:
+    """Return the key, made where there is none yet: whole, and for its owner alone."""
+    if not path.exists():
+        with NamedTemporaryFile(dir=path.parent, prefix=".link-key-") as made:  # mode 0600
+            made.write(secrets.token_hex(32).encode())
+            made.flush()
+            with suppress(FileExistsError):  # another process was quicker: its key holds
+                os.link(made.name, path)
+    return path.read_bytes()

@@ -1,0 +1,102 @@
+"""/told/TOKEN: a page on which an address is confirmed, stopped, or started again.
+
+Looking at it changes nothing: programs that look through mails follow every link in them. A POST
+without login stops, as mail programs send it [RFC-8058].
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from http import HTTPStatus
+from math import ceil
+from urllib.parse import parse_qs
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import Response
+from sqlalchemy import Connection, Engine, select
+
+from alerts.consent import tell_standing, word_buttons
+from alerts.hand_form import dead_link
+from service.links import Links, find_number
+from service.settings import Settings
+from service.store.consents import Consent, confirm, fetch_consent, stop
+from service.store.engine import reading, writing
+from service.store.tables import organisation, recipient
+from service.web.bearer import Door, RateLimit
+from service.web.html import Html, answer_page, choose_language, tag
+from service.web.problems import Problem
+
+PER_MIN = 20
+"""How often the page of one address may be used in a minute."""
+
+
+def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
+    """Return the routes of the page."""
+    routes = APIRouter(include_in_schema=False)
+    links, rate = Links(settings), RateLimit(PER_MIN)
+
+    def find(connection: Connection, token: str) -> Consent | None:
+        number = find_number(token)
+        consent = None if number is None else fetch_consent(connection, number)
+        return consent if consent and links.holds(token, consent) else None
+
+    @routes.get("/told/{token}")
+    def show(request: Request, token: str) -> Response:
+        """Show how it stands."""
+        with reading(engine) as connection:
+            consent = find(connection, token)
+            return _page(connection, consent) if consent else _dead_link(request)
+
+    @routes.post("/told/{token}")
+    async def answer(request: Request, token: str) -> Response:
+        """Take a reader's yes or stop."""
+        body = await door.read_body(request)
+        return await run_in_threadpool(take, request, token, body)
+
+    def take(request: Request, token: str, body: bytes) -> Response:
+        now = datetime.now(UTC)
+        with writing(engine) as connection:
+            consent = find(connection, token)
+            if consent is None:
+                return _dead_link(request)
+            wait_s = rate.wait_s(consent.id)
+            if wait_s:
+                raise Problem(
+                    HTTPStatus.TOO_MANY_REQUESTS,
+                    "too many requests; try again in a while",
+                    headers={"Retry-After": f"{ceil(wait_s)}"},
+                )
+            said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]
+            # of two forms [RFC-8058] 3.1 allows, one is multipart
+            if b"List-Unsubscribe" in body and b"One-Click" in body:
+                stop(connection, consent, "one click in a mail program", now)
+            elif said == "stop":
+                stop(connection, consent, "by the link", now)
+            elif said == "yes":
+                confirm(connection, consent, consent.recipient_name, "by the link", now)
+            stands = fetch_consent(connection, consent.id)
+            assert stands is not None  # noqa: S101 (it is never deleted)
+            return _page(connection, stands)
+
+    return routes
+
+
+def _page(connection: Connection, consent: Consent) -> Response:
+    language = connection.scalar(
+        select(recipient.c.language).where(recipient.c.name == consent.recipient_name)
+    )
+    name = connection.scalar(select(organisation.c.name)) or "Digseason"
+    language = language or "en"
+    told = tell_standing(consent.state, consent.address, name, language)
+    buttons = [
+        tag("form", tag("button", words, name="say", value=what), method="post")
+        for what, words in word_buttons(consent.state, language).items()
+    ]
+    return answer_page(name, Html(tag("p", told) + "".join(buttons)), language)
+
+
+def _dead_link(request: Request) -> Response:
+    language = choose_language(request)
+    title, text = dead_link(language)
+    return answer_page(title, tag("p", text), language, HTTPStatus.NOT_FOUND)
