@@ -42,17 +42,45 @@ def compose_request(organisation: str, language: str, code: str, link: str | Non
     return Letter(subject, language, (Part(paragraphs=told),), source, links)
 
 
-def compose_request_sms(organisation: str, language: str, code: str, link: str | None) -> str:
-    """Return the request as an SMS: GSM 7-bit alphabet, one part where the link lets it."""
+def compose_request_sms(
+    organisation: str, language: str, code: str, link: str | None, can_answer: bool
+) -> str:
+    """Return the request as an SMS: GSM 7-bit alphabet, one part where the link lets it.
+
+    can_answer : whether a text that is sent back is read
+    """
     _ = translations(language).gettext
     text = _("{organisation}: messages on dig season here? To say yes, tell them the code {code}.")
     if link is not None:
         text = _("{organisation}: messages on dig season here? Say yes: {link}")
+    if can_answer:
+        text = _("{organisation}: messages on dig season here? To say yes, answer {code}.")
     wordings = [
         to_gsm7(text.format(organisation=shorten(organisation, length), code=code, link=link))
         for length in _NAME_LENGTHS
     ]
     return next((one for one in wordings if count_septets(one) <= ONE_PART), wordings[-1])
+
+
+def answer_stopped(organisation: str, language: str) -> str:
+    """Return the answer to STOP, as an SMS."""
+    text = translations(language).gettext(
+        "{organisation}: no more texts on dig season come here. START lets them come again."
+    )
+    return to_gsm7(text.format(organisation=shorten(organisation, _NAME_LENGTHS[0])))
+
+
+def answer_started(organisation: str, language: str) -> str:
+    """Return the answer to START, as an SMS."""
+    text = translations(language).gettext(
+        "{organisation}: texts on dig season come here from now on. STOP ends them."
+    )
+    return to_gsm7(text.format(organisation=shorten(organisation, _NAME_LENGTHS[0])))
+
+
+def answer_wrong_code(language: str) -> str:
+    """Return the answer to another code than the one that was sent, as an SMS."""
+    return to_gsm7(translations(language).gettext("That is not the code that was sent here."))
 
 
 def word_link(language: str) -> str:

@@ -58,7 +58,8 @@ def ask(
     said = organisation, recipient.language, links.write_code(consent), links.write(consent)
     message_id = make_msgid(domain=parse_address(settings.mail_from).domain)
     if channel == "sms":
-        message = compose_request_sms(*said)
+        can_answer = bool(settings.texts_secret.get_secret_value())
+        message = compose_request_sms(*said, can_answer)
     else:
         letter = compose_request(*said)
         message = compose_mail(letter, settings.mail_from, address, now, message_id).decode()

@@ -48,6 +48,7 @@ class Settings(BaseSettings):
     inbox_settled_s: int = 10
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""
     link_secret: SecretStr = SecretStr("")
+    texts_secret: SecretStr = SecretStr("")
     push_max_bytes: int = 1_000_000
     push_per_min: int = 60
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)

@@ -297,6 +297,16 @@ address_consent = Table(  # whether someone wants to be told at an address; kept
     UniqueConstraint("recipient_name", "channel", "address"),
 )
 
+text_received = Table(  # a text that came from a phone
+    "text_received",
+    metadata,
+    Column("id", Text, primary_key=True),  # its gateway's own
+    Column("phone", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("received_at", UtcInstant, nullable=False),
+    Column("answer", Text),  # None: no one is told by that number
+)
+
 import_batch = Table(
     "import_batch",
     metadata,

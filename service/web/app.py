@@ -17,6 +17,7 @@ from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
 from service.web.problems import Problem, answer_problem
 from service.web.readings import readings_routes
+from service.web.texts import texts_routes
 from service.web.windows import windows_routes
 
 
@@ -38,6 +39,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),
         consent_page_routes(engine, settings, door),
+        texts_routes(engine, settings, door),
     ):
         app.include_router(routes)
     return app

@@ -1,0 +1,89 @@
+"""What a text that comes from a phone does: stop, start, confirm, or note a reading by hand."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from datetime import datetime
+from email.utils import make_msgid
+
+from sqlalchemy import Connection, select
+
+from alerts.addresses import parse_address
+from alerts.consent import answer_started, answer_stopped, answer_wrong_code
+from service.intake.hand_texts import take_hand_text
+from service.links import Links
+from service.settings import Settings
+from service.store.consents import Consent, confirm, ensure_consent, stop
+from service.store.outbox import add_digest, add_message
+from service.store.tables import organisation, recipient
+from service.store.texts import ReceivedText, add_received_text, fetch_received_text
+
+STOP_WORDS = {
+    *("stop", "stopall", "unsubscribe", "cancel", "end", "quit"),
+    *("alto", "parar", "pare", "baja", "cancelar"),
+}
+START_WORDS = {"start", "unstop", "yes", "inicio", "iniciar", "empezar", "alta", "si"}
+"""Without accents. Common practice, no source."""
+
+_CODE = re.compile(r"\d{6}")
+
+
+def take_text(
+    connection: Connection, number: str, phone: str, text: str, settings: Settings, now: datetime
+) -> ReceivedText:
+    """Do what a text says, once, and put the answer into the outbox; return both.
+
+    Who is told by no such number gets no answer. The caller holds the write transaction.
+    """
+    known = fetch_received_text(connection, number)
+    if known is not None:
+        return known
+    rows = connection.execute(
+        select(recipient.c.name, recipient.c.language)
+        .where(recipient.c.phone == phone, recipient.c.retired_at.is_(None))
+        .order_by(recipient.c.name)
+    ).all()
+    answer = None
+    if rows:
+        people = [ensure_consent(connection, row.name, "sms", phone) for row in rows]
+        answer = _answer(connection, people, phone, text, rows[0].language, settings, now)
+        message_id = make_msgid(domain=parse_address(settings.mail_from).domain)
+        digest_id = add_digest(connection, rows[0].name, now)
+        add_message(connection, digest_id, "sms", phone, message_id, answer, now)
+    received = ReceivedText(number, phone, text, now, answer)
+    add_received_text(connection, received)
+    return received
+
+
+def _answer(
+    connection: Connection,
+    people: list[Consent],
+    phone: str,
+    text: str,
+    language: str,
+    settings: Settings,
+    now: datetime,
+) -> str:
+    of = connection.scalar(select(organisation.c.name)) or "Digseason"
+    said = _plain(text)
+    if said in STOP_WORDS:
+        for one in people:
+            stop(connection, one, f"by text: {text.strip()[:40]}", now)
+        return answer_stopped(of, language)
+    if said in START_WORDS:
+        meant = people
+    elif _CODE.fullmatch(said):
+        links = Links(settings)
+        meant = [one for one in people if links.is_code(said, one)]
+    else:
+        return take_hand_text(connection, text, phone, now).text
+    for one in meant:
+        confirm(connection, one, one.recipient_name, f"by text: {text.strip()[:40]}", now)
+    return answer_started(of, language) if meant else answer_wrong_code(language)
+
+
+def _plain(text: str) -> str:
+    """Return a text in lower case without accents and signs."""
+    letters = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(one for one in letters if one.isalnum() or one == " ").strip()

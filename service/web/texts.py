@@ -1,0 +1,94 @@
+"""POST /api/texts: the gateway brings a text that came from a phone.
+
+The signature is the HMAC-SHA-256 [RFC-2104] of the body as it is sent, by the secret of
+DIGSEASON_TEXTS_SECRET, in hexadecimal digits after "sha256=".
+"""
+
+from __future__ import annotations
+
+import hmac
+from datetime import UTC, datetime
+from http import HTTPStatus
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import BaseModel, Field, ValidationError
+from sqlalchemy import Engine
+
+from alerts.addresses import PHONE
+from service.intake.json_bodies import Strict
+from service.intake.texts import take_text
+from service.settings import Settings
+from service.store.engine import writing
+from service.web.bearer import Door
+from service.web.problems import Problem, describe_refusals
+
+HEADER = "X-Digseason-Signature"
+
+
+class IncomingText(Strict):
+    """A text: the gateway's own number of it, the phone it came from, what it says."""
+
+    id: str = Field(min_length=1, max_length=200)
+    phone: str = Field(alias="from", pattern=PHONE)
+    text: str = Field(max_length=2000)
+
+
+class TextAnswer(BaseModel):
+    """What is answered, by a text of its own; null: no one is told by that number."""
+
+    answer: str | None
+
+
+def texts_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
+    """Return the route of texts that come."""
+    routes = APIRouter()
+    example = {"id": "7f3a", "from": "+61491570156", "text": "STOP"}
+    content = {"schema": IncomingText.model_json_schema(), "example": example}
+
+    @routes.post(
+        "/api/texts",
+        openapi_extra={
+            "requestBody": {"required": True, "content": {"application/json": content}},
+            "parameters": [
+                {
+                    "name": HEADER,
+                    "in": "header",
+                    "required": True,
+                    "schema": {"type": "string"},
+                    "description": 'the HMAC-SHA-256 of the body, as "sha256=" and hex digits',
+                }
+            ],
+        },
+        response_model=TextAnswer,
+        responses=describe_refusals(
+            UNAUTHORIZED="the signature is not that of the body",
+            NOT_FOUND="no secret is set",
+            REQUEST_ENTITY_TOO_LARGE="too many bytes",
+            UNPROCESSABLE_ENTITY="the body is not of this form",
+        ),
+    )
+    async def post(request: Request) -> TextAnswer:
+        """Take a text: STOP, START, a code, or a reading by hand; the same id once."""
+        secret = settings.texts_secret.get_secret_value()
+        if not secret:
+            raise Problem(HTTPStatus.NOT_FOUND, "set DIGSEASON_TEXTS_SECRET to take texts")
+        body = await door.read_body(request)
+        signed = f"sha256={hmac.digest(secret.encode(), body, 'sha256').hex()}"
+        given = request.headers.get(HEADER, "").lower()
+        if not hmac.compare_digest(signed.encode(), given.encode("utf-8", "replace")):
+            raise Problem(HTTPStatus.UNAUTHORIZED, f"sign the body in {HEADER}: sha256=...")
+        try:
+            one = IncomingText.model_validate_json(body)
+        except ValidationError as error:
+            lines = [f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()]
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", lines) from None
+        return await run_in_threadpool(take, one)
+
+    def take(one: IncomingText) -> TextAnswer:
+        with writing(engine) as connection:
+            now = datetime.now(UTC)
+            taken = take_text(connection, one.id, one.phone, one.text, settings, now)
+            return TextAnswer(answer=taken.answer)
+
+    return routes

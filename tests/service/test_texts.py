@@ -1,0 +1,104 @@
+"""Texts that come from phones: signed, taken once, answered."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import requests
+from sqlalchemy import Engine, select
+
+from service.links import Links
+from service.settings import Settings
+from service.store import tables
+from service.store.consents import fetch_consents
+from service.store.engine import reading, writing
+from tests.planted import plant_recipient
+from tests.serving import serving_here
+
+SECRET = "a shared secret"  # noqa: S105
+PHONE = "+15550100"
+
+pytestmark = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, texts_secret=SECRET)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def here(engine: Engine, settings: Settings) -> Iterator[str]:
+    with writing(engine) as connection:
+        plant_recipient(connection, "Ada Example", ("sms",))
+    with serving_here(engine, settings) as address:
+        yield address
+
+
+def bring(
+    here: str, text: str, number: str, phone: str = PHONE, secret: str = SECRET
+) -> requests.Response:
+    """Post a text as a gateway does."""
+    body = json.dumps({"id": number, "from": phone, "text": text}).encode()
+    # source: [RFC-2104] by the hmac module of Python
+    mac = hmac.new(secret.encode(), body, hashlib.sha256).hexdigest()
+    headers = {"X-Digseason-Signature": f"sha256={mac}", "Content-Type": "application/json"}
+    return requests.post(f"{here}/api/texts", body, headers=headers, timeout=5)
+
+
+def state(engine: Engine) -> str:
+    with reading(engine) as connection:
+        found = fetch_consents(connection).get(("Ada Example", "sms", PHONE))
+    return found.state if found else "not asked"
+
+
+def answers(engine: Engine) -> list[str]:
+    with reading(engine) as connection:
+        return list(connection.scalars(select(tables.outbox.c.message)))
+
+
+# common practice, no source
+@pytest.mark.parametrize("word", ["STOP", " stop. ", "Alto", "¡PARAR!", "baja", "unsubscribe"])
+def test_a_word_stops_and_another_starts_again(engine: Engine, here: str, word: str) -> None:
+    assert "no more texts" in bring(here, word, "1").json()["answer"]
+    assert state(engine) == "stopped"
+    assert bring(here, "Sí", "2").status_code == 200
+    assert state(engine) == "confirmed"
+    assert len(answers(engine)) == 2
+
+
+def test_the_same_text_is_taken_once(engine: Engine, here: str) -> None:
+    first = bring(here, "STOP", "1").json()
+    bring(here, "START", "2")
+    assert bring(here, "STOP", "1").json() == first
+    assert state(engine) == "confirmed"
+    assert len(answers(engine)) == 2
+
+
+def test_a_code_confirms_and_another_does_not(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    bring(here, "000000", "1")
+    with reading(engine) as connection:
+        (consent,) = fetch_consents(connection).values()
+    code = Links(settings).write_code(consent)
+    assert state(engine) == "not asked"
+    bring(here, code, "2")
+    assert state(engine) == "confirmed"
+
+
+def test_a_text_without_its_signature_or_from_a_stranger_does_nothing(
+    engine: Engine, here: str
+) -> None:
+    assert bring(here, "STOP", "1", secret="another").status_code == 401  # noqa: S106
+    assert bring(here, "STOP", "2", phone="+15550199").json() == {"answer": None}
+    assert (state(engine), answers(engine)) == ("not asked", [])
+
+
+def test_another_text_is_read_as_a_reading_by_hand(engine: Engine, here: str) -> None:
+    assert bring(here, "soil 30cm", "1").json()["answer"].startswith("There is no temperature")
+    assert len(answers(engine)) == 1
