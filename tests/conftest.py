@@ -12,6 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes; tests 
 import pytest
 from sqlalchemy import Engine
 
+import tests.laws  # noqa: F401 (its profiles)
 from service.store.engine import open_engine
 from service.store.schema import upgrade
 from tests.pg import Cluster, cluster

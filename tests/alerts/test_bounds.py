@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.bounds import SHIFT, Bounds, DateRange, evaluate_with_bounds, find_bounds
@@ -15,6 +15,7 @@ from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.windows import Span
 from probes.units import delta_f_to_c, f_to_c
 from tests.alerts.test_windows_laws import Series, series_drawn
+from tests.laws import law
 from tests.plain_rule import plain_spans
 from tests.reference_curve import mean_c
 from tests.windows_by_hand import on, soil, span
@@ -143,7 +144,7 @@ def test_a_span_that_no_shifted_series_has_is_bounded_by_itself() -> None:
 errors_c = st.floats(0, 2)
 
 
-@settings(max_examples=150, deadline=None)
+@law(75)
 @given(series_drawn, errors_c)
 def test_every_date_lies_within_its_own_range(series: Series, error_c: float) -> None:
     found = bounded(series.values_c, series.first_day, series.as_of, error_c, south=series.south)
@@ -166,7 +167,7 @@ def test_every_date_lies_within_its_own_range(series: Series, error_c: float) ->
     assert outside == []
 
 
-@settings(max_examples=100, deadline=None)
+@law(50)
 @given(series_drawn)
 def test_without_error_a_range_is_what_gaps_leave_open(series: Series) -> None:
     found = bounded(series.values_c, series.first_day, series.as_of, 0.0, south=series.south)
@@ -180,7 +181,7 @@ def test_without_error_a_range_is_what_gaps_leave_open(series: Series) -> None:
     ]
 
 
-@settings(max_examples=150, deadline=None)
+@law(75)
 @given(series_drawn, errors_c, errors_c)
 def test_a_wider_error_never_narrows_the_range_of_a_first_crossing(
     series: Series, one_c: float, other_c: float
@@ -201,7 +202,7 @@ def test_a_wider_error_never_narrows_the_range_of_a_first_crossing(
     ] == [(True, True)] * len(narrow)
 
 
-@settings(max_examples=75, deadline=None)
+@law(40)
 @given(series_drawn, st.integers(0, 2**32 - 1))
 def test_bounds_are_those_of_the_plain_rule_on_shifted_series(series: Series, seed: int) -> None:
     errors = np.random.default_rng(seed).uniform(0, 2, len(series.values_c))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.bounds import DateRange
@@ -350,7 +350,6 @@ def test_a_temperature_comes_with_its_limit_depths_and_day(notice: Notice, shown
     assert shown in tell(notice)
 
 
-@settings(deadline=None)
 @given(
     st.lists(
         st.builds(make_notice, st.text(min_size=1, max_size=200), st.text(min_size=1)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.gsm import count_parts, count_septets, to_gsm7
@@ -78,13 +78,11 @@ def test_parts_follow_from_septets_or_units(text: str, parts: int) -> None:
     assert count_parts(text) == parts
 
 
-@settings(deadline=None)
 @given(st.text(ALPHABET.replace("\x1b", "") + EXTENSION * 6, min_size=1, max_size=500))
 def test_gsm_parts_are_the_fewest_of_any_segmentation(text: str) -> None:
     assert count_parts(text) == fewest_parts(septets(text), 160, 153)
 
 
-@settings(deadline=None)
 @given(st.text(min_size=1, max_size=300).map(lambda text: "ç" + text))
 def test_ucs2_parts_are_the_fewest_of_any_segmentation(text: str) -> None:
     assert count_parts(text) == fewest_parts(utf16_units(text), 70, 67)
@@ -111,13 +109,11 @@ def test_a_text_keeps_what_the_alphabet_has_and_loses_the_rest(text: str, plain:
     assert to_gsm7(text) == plain
 
 
-@settings(deadline=None)
 @given(st.text())
 def test_any_text_becomes_one_in_the_alphabet(text: str) -> None:
     assert set(to_gsm7(text)) <= set(ALPHABET + EXTENSION) - {"\x1b"}
 
 
-@settings(deadline=None)
 @given(st.text(ALPHABET.replace("\x1b", "") + EXTENSION))
 def test_a_text_in_the_alphabet_is_left_as_it_is(text: str) -> None:
     assert to_gsm7(text) == text

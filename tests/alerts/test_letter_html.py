@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import service.web
@@ -63,7 +63,6 @@ def test_html_says_what_the_text_says_word_for_word(language: str) -> None:
     assert Reading(write_html(letter)).words == words_of(letter.text)
 
 
-@settings(deadline=None)
 @given(st.text("ab<>&\"'{}%1 ", min_size=1, max_size=30))
 def test_no_name_becomes_html(name: str) -> None:
     letter = Letter(name, "en", (Part(name, (Entry(name, (name,)),), (name,)),), name)

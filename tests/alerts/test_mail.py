@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.letter import Letter, Part
@@ -73,7 +73,6 @@ def test_a_mail_is_ascii_in_short_lines_that_end_in_cr_lf() -> None:
     assert mail.isascii()
 
 
-@settings(deadline=None)
 @given(st.text(), st.text(min_size=1))
 def test_no_subject_or_text_adds_a_header(subject: str, text: str) -> None:
     mail = read_mail(compose(make_letter(f"Terrace {subject}\r\nBcc: all@alder.example", text)))

@@ -8,7 +8,7 @@ from operator import eq
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from alerts.rules import FACTS, GRAPE_PHYLLOXERA, ORIGINS, RULES, WindowRule, find_faults
@@ -16,6 +16,7 @@ from alerts.states import find_state
 from alerts.windows import Span, evaluate
 from probes.units import c_to_f, delta_f_to_c, f_to_c
 from tests.alerts.test_windows_laws import Series, random_series, seeds, series_drawn
+from tests.laws import law
 from tests.plain_rule import plain_spans
 from tests.windows_by_hand import (
     WARM_SUMMER,
@@ -40,10 +41,10 @@ def random_rule(seed: int) -> WindowRule:
     """Return a rule set of any numbers, in halves of °F, that may contradict itself."""
     random = np.random.default_rng(seed)
 
-    def limit_c(low_f: float, high_f: float) -> float:
+    def limit_c(low_f: int, high_f: int) -> float:
         return f_to_c(low_f + 0.5 * int(random.integers(2 * (high_f - low_f) + 1)))
 
-    def step_c(high_f: float) -> float:
+    def step_c(high_f: int) -> float:
         return delta_f_to_c(0.5 * int(random.integers(2 * high_f + 1)))
 
     def day(first: int, last: int) -> tuple[int, int]:
@@ -78,14 +79,14 @@ def random_rule(seed: int) -> WindowRule:
 rules_drawn = seeds.map(random_rule).filter(lambda rule: not find_faults(rule))
 
 
-@settings(max_examples=400, deadline=None)
+@law(150)
 @given(series_drawn, rules_drawn)
 def test_engine_and_plain_rule_agree_on_any_rule(series: Series, rule: WindowRule) -> None:
     arguments = (series.values_c, series.first_day, series.south, rule, series.as_of)
     assert engine_spans(*arguments) == plain_spans(*arguments)
 
 
-@settings(max_examples=100, deadline=None)
+@law(60)
 @given(series_drawn, rules_drawn, seeds)
 def test_engine_and_plain_rule_agree_on_degree_days_of_hours(
     series: Series, rule: WindowRule, seed: int
@@ -272,7 +273,7 @@ def test_every_number_of_the_built_in_rule_has_an_origin() -> None:
     assert [find_faults(rule) for rule in RULES.values()] == [[]]
 
 
-@settings(max_examples=100, deadline=None)
+@law(60)
 @given(seeds, st.floats(0.1, 20))
 def test_a_cold_limit_above_the_opening_one_is_always_a_fault(seed: int, more_c: float) -> None:
     rule = random_rule(seed)

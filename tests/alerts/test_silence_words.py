@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.digest import compose_digest
@@ -108,7 +108,6 @@ def test_what_a_server_says_brings_no_line_break_and_has_an_end() -> None:
     assert "x" * 200 not in told
 
 
-@settings(deadline=None)
 @given(st.text(min_size=1, max_size=200), st.text(min_size=1), st.sampled_from(LANGUAGES))
 def test_no_line_is_wider_than_72_columns_whatever_the_names(
     name: str, block: str, language: str
@@ -180,7 +179,6 @@ def test_an_sms_mentions_silences_after_the_news_of_blocks(notices, text: str) -
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-@settings(deadline=None)
 @given(
     st.lists(
         st.builds(

@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.bounds import DateRange
@@ -60,7 +60,6 @@ NOTICES = st.builds(
 
 
 @pytest.mark.parametrize("reader", READERS)
-@settings(deadline=None)
 @given(notices=st.lists(NOTICES, min_size=1, max_size=12))
 def test_an_sms_is_one_part_and_ends_with_the_cautions(
     reader: Reader, notices: list[Notice]

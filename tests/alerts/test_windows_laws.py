@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.windows import Kind, Span, find_spans
 from probes.units import f_to_c
+from tests.laws import law
 from tests.plain_rule import plain_spans
 from tests.windows_by_hand import FIVE_OF_FIVE, WARM_SUMMER, engine_spans, on, soil
 
@@ -97,14 +98,14 @@ def test_the_random_series_meet_every_way_a_window_closes() -> None:
     }
 
 
-@settings(max_examples=300, deadline=None)
+@law(120)
 @given(series_drawn)
 def test_engine_and_plain_rule_agree(series: Series) -> None:
     arguments = (series.values_c, series.first_day, series.south, GRAPE_PHYLLOXERA, series.as_of)
     assert engine_spans(*arguments) == plain_spans(*arguments)
 
 
-@settings(max_examples=100, deadline=None)
+@law(60)
 @given(series_drawn)
 def test_degrees_celsius_give_the_days_of_a_rule_kept_in_fahrenheit(series: Series) -> None:
     place = (series.first_day, series.south)
@@ -113,7 +114,7 @@ def test_degrees_celsius_give_the_days_of_a_rule_kept_in_fahrenheit(series: Seri
     )
 
 
-@settings(max_examples=100, deadline=None)
+@law(60)
 @given(series_drawn)
 def test_days_after_as_of_change_nothing(series: Series) -> None:
     known = max(0, (series.as_of - series.first_day).days + 1)
@@ -121,7 +122,7 @@ def test_days_after_as_of_change_nothing(series: Series) -> None:
     assert engine_spans(series.values_c, *rest) == engine_spans(series.values_c[:known], *rest)
 
 
-@settings(max_examples=100, deadline=None)
+@law(60)
 @given(series_drawn, st.integers(1, 400))
 def test_evaluating_day_by_day_tells_what_one_go_tells(series: Series, days_later: int) -> None:
     rest = (series.values_c, series.first_day, series.south, GRAPE_PHYLLOXERA)
@@ -135,7 +136,7 @@ def test_evaluating_day_by_day_tells_what_one_go_tells(series: Series, days_late
     ]
 
 
-@settings(max_examples=50, deadline=None)
+@law(30)
 @given(st.lists(series_drawn, min_size=2, max_size=6))
 def test_a_matrix_gives_what_each_series_gives_alone(many: list[Series]) -> None:
     first_day = min(series.first_day for series in many)
@@ -152,7 +153,7 @@ def test_a_matrix_gives_what_each_series_gives_alone(many: list[Series]) -> None
     ]
 
 
-@settings(max_examples=150, deadline=None)
+@law(60)
 @given(series_drawn, seeds, shares)
 def test_with_five_of_five_taking_readings_away_never_opens_spring_earlier(
     series: Series, seed: int, share: float
@@ -162,7 +163,7 @@ def test_with_five_of_five_taking_readings_away_never_opens_spring_earlier(
     assert opened_earlier(first_openings(thinned, "spring"), first_openings(full)) == {}
 
 
-@settings(max_examples=150, deadline=None)
+@law(60)
 @given(series_drawn, seeds, shares)
 def test_with_five_of_five_and_no_margin_taking_readings_away_never_opens_fall_earlier(
     series: Series, seed: int, share: float

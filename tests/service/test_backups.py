@@ -98,6 +98,7 @@ def test_nothing_is_overwritten(filled: Engine, store_url: str, tmp_path: Path) 
         ),
     ],
 )
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
 @pytest.mark.usefixtures("filled")
 def test_a_damaged_backup_is_refused(
     store_url: str, tmp_path: Path, damage, complaint: str

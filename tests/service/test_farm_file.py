@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from probes.clock import Clock
@@ -217,7 +217,6 @@ toml_values = st.recursive(
 )
 
 
-@settings(deadline=None)
 @given(data=st.data(), value=toml_values)
 def test_no_value_in_any_place_is_more_than_an_error_of_the_file(data, value):
     tables = tomllib.loads(farm_text(more=STATION + RULE + CHECKS + THERMOMETER))

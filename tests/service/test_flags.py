@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import Engine, event, select
 
@@ -32,16 +32,13 @@ from tests.flagged import (
     with_offset,
 )
 from tests.imported import forget
+from tests.laws import law
 from tests.soil_series import twitchell
 
 YEAR = np.timedelta64(365, "D")
 FAULTS_C = (85.0, -127.0, 50.0, 31.0, 24.5)
 
-LAW = settings(
-    max_examples=15,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-)
+LAW = law(8, HealthCheck.function_scoped_fixture, HealthCheck.too_slow)
 
 
 @st.composite
@@ -112,13 +109,13 @@ def test_readings_that_are_gone_leave_flags_as_if_they_had_never_come(
     bring(farm, soil)
     first, last = sorted(data.draw(st.tuples(*[st.integers(0, 491)] * 2)))
     at = soil["T15"].observed_at
-    ends = at[first].item().replace(tzinfo=UTC), at[last].item().replace(tzinfo=UTC)
+    ends = [one.replace(tzinfo=UTC) for one in at[[first, last]].tolist()]
     with writing(farm) as connection:
         logger = fetch_logger(connection, LOGGER, lock=True)
         delete_readings(connection, logger.probe("T15").id, *ends)
         refresh_flags(connection, logger, *ends)
     gone = (at > at[first]) & (at <= at[last])
-    assert stored_flags(farm) == flags_due(soil | {"T15": soil["T15"].where(~gone)})
+    assert stored_flags(farm) == flags_due({**soil, "T15": soil["T15"].where(~gone)})
     followed = daily_means(farm)
     assert followed == means_due(farm)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import Engine
 
@@ -18,6 +18,7 @@ from service.store.rounds import begin_round, finish_round, is_evaluation_due
 from tests.farms import farm_text, set_up
 from tests.flagged import LOGGER, NOW, bring, flags_due, stored_flags, two_weeks
 from tests.imported import forget
+from tests.laws import law
 
 START = datetime(2023, 3, 1, tzinfo=UTC)
 
@@ -52,9 +53,7 @@ def test_a_word_flags_its_span_and_leaves_what_the_checks_found(farm: Engine) ->
     assert [row[3] for row in now] == [row[3] for row in checked]
 
 
-@settings(
-    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@law(6, HealthCheck.function_scoped_fixture)
 @given(data=st.data())
 def test_readings_before_and_after_a_word_are_flagged_alike(
     farm: Engine, data: st.DataObject

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.outlook.anomalies import yearly_terms
@@ -15,6 +15,7 @@ from alerts.outlook.curves import WAVES, Curves
 from alerts.outlook.dates import Lent, Outlook, find_outlooks, likely_days
 from alerts.outlook.members import member_rng
 from alerts.rules import GRAPE_PHYLLOXERA
+from tests.laws import law
 from tests.outlook_curves import DEPTH_M, days_of, sure_curve
 from tests.reference_curve import mean_c
 
@@ -230,7 +231,7 @@ def test_later_days_are_ignored() -> None:
     assert found[0] == found[1]
 
 
-@settings(max_examples=15, deadline=None)
+@law(15)
 @given(
     ahead=st.integers(0, 364),
     behind=st.integers(0, 90),

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from probes.soil.bridge import MOST_DAYS, bridge
+from tests.laws import law
 from tests.plain_bridge import plain_bridge
 from tests.soil_days import soil_days
 
@@ -161,7 +162,7 @@ def real_days(depth_cm: int) -> NDArray[np.float64]:
 
 
 @given(gaps, gaps, gaps)
-@settings(max_examples=60, deadline=None)
+@law(40)
 def test_plain_loops_bridge_the_same_days_alike(
     lost: set[int], near: set[int], far: set[int]
 ) -> None:
@@ -180,7 +181,7 @@ def as_lists(series: Sequence[NDArray[np.float64]]) -> tuple[list, list[list]]:
 
 
 @given(gaps, gaps, st.integers(60, 150))
-@settings(max_examples=60, deadline=None)
+@law(40)
 def test_what_comes_later_changes_no_day(lost: set[int], near: set[int], day: int) -> None:
     lower_c, upper_c = with_gaps(real_days(40), lost), with_gaps(real_days(20), near)
     whole = bridge(lower_c, upper_c[np.newaxis])

@@ -6,7 +6,7 @@ from math import erfc, sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.integrate import quad
@@ -22,13 +22,14 @@ from probes.soil.carry import (
     carry,
 )
 from probes.soil.damped_wave import YEAR_D, DampedWave
+from tests.laws import law
 from tests.soil_days import soil_days
 
 GROUND = Ground(5e-7, 1.2)
 ANNUAL = DampedWave(13.0, 11.0, 20.0, 5e-7, YEAR_D)
 MONTHLY = DampedWave(0.0, 3.0, 4.0, 5e-7, 30.0)
 DAY_S = 86_400.0
-DAYS_D = np.arange(3 * 365) + 0.5
+DAYS_D = np.arange(0.5, 3 * 365, dtype=np.float64)
 
 every_way = pytest.mark.parametrize("way", [by_steps, by_waves, by_conduction])
 
@@ -102,7 +103,7 @@ def test_nothing_is_carried_up_or_left_in_place(distance_m: float) -> None:
 
 
 @given(st.sets(st.integers(0, 199), max_size=40), st.integers(1, 200))
-@settings(max_examples=60, deadline=None)
+@law(40)
 def test_what_comes_later_changes_no_day(missing: set[int], end: int) -> None:
     value_c = truth_c(0.10)[:200]
     value_c[sorted(missing)] = np.nan

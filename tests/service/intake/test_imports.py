@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import Engine, func, select
 
@@ -29,16 +29,13 @@ from tests.imported import (
     write_lines,
     write_log,
 )
+from tests.laws import law
 
 CELL = st.none() | st.integers(-250, 500).map(lambda tenths: tenths / 10)
 VALUES = st.dictionaries(st.integers(0, 24 * 5), st.tuples(CELL, CELL), min_size=1)
 
 # the store is emptied by hand between examples
-LAW = settings(
-    max_examples=25,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+LAW = law(12, HealthCheck.function_scoped_fixture)
 
 
 @pytest.fixture

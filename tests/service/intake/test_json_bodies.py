@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from probes.frames import Reject
 from service.intake.json_bodies import BodyError, read_readings
 from service.intake.pushes import PushedReading, read_json
+from tests.laws import law
 
 KEYS = st.sampled_from(list(PushedReading.model_fields))
 AT = '"observed_at": "2025-10-01T22:30:00Z"'
@@ -80,7 +81,7 @@ ANY = st.recursive(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@law(60)
 @given(st.lists(ANY, min_size=1, max_size=5))
 def test_every_reading_of_a_body_is_taken_or_rejected_under_its_number(sent: list[object]) -> None:
     body = json.dumps({"readings": sent}).replace("Infinity", "1e999").encode()

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import Engine, select
 
@@ -16,13 +16,10 @@ from service.store import tables
 from service.store.engine import reading, writing
 from tests.deliveries import DELIVERED, Delivered, all_kept, deliver
 from tests.imported import NOW, forget, set_up
+from tests.laws import law
 
 SEQUENCES = st.lists(DELIVERED, min_size=1, max_size=5)
-LAW = settings(
-    max_examples=25,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+LAW = law(12, HealthCheck.function_scoped_fixture)
 
 
 @pytest.fixture

@@ -1,8 +1,0 @@
-"""Laws have no deadline: a busy machine is no failure."""
-
-from __future__ import annotations
-
-from hypothesis import settings
-
-settings.register_profile("unhurried", deadline=None)
-settings.load_profile("unhurried")
