@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email.utils import make_msgid
 from functools import partial
+from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, select
@@ -14,6 +15,7 @@ from sqlalchemy import Connection, select
 from alerts.addresses import parse_address
 from alerts.consent import word_link
 from alerts.digest import Reader, compose_digest
+from alerts.dug import word_dug_link
 from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
 from alerts.notices import Notice
@@ -28,6 +30,7 @@ from service.settings import Settings
 from service.showing import find_ribbon
 from service.store.blocks import fetch_blocks
 from service.store.consents import Consent, ensure_consent
+from service.store.dug import fetch_dug, find_open, leave_out_dug
 from service.store.notices import fetch_waiting, mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
@@ -39,6 +42,9 @@ from service.store.undelivered import (
     fetch_waiting_undelivered,
     mark_undelivered_composed,
 )
+
+MOST_DUG_LINKS = 12
+"""Who is told of more blocks than that at once coordinates, and does not dig."""
 
 
 def compose_waiting(
@@ -82,9 +88,12 @@ def compose_waiting(
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
         day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)
-        notices = dict(waiting.get(recipient_name, ()))
+        all_notices: dict[int, Notice] = dict(waiting.get(recipient_name, []))
+        notices, settled = leave_out_dug(all_notices, fetch_dug(connection, recipient.name))
         silences = dict(waiting_silences.get(recipient_name, ()))
         undelivered = dict(waiting_undelivered.get(recipient_name, ()))
+        if not (notices or silences or undelivered):
+            continue
         post = _Post(connection, settings.mail_from, recipient, places, links, now)
         if notices or silences:
             told = list(notices.values()), reader, day, list(silences.values())
@@ -92,9 +101,11 @@ def compose_waiting(
             expected = fetch_expected(connection, block_ids, day)
             ribbons = draw.ribbons(block_ids, day)
             digest_id = post.put_out(
-                partial(compose_digest, *told, expected, ribbons), partial(compose_sms, *told)
+                partial(compose_digest, *told, expected, ribbons),
+                partial(compose_sms, *told),
+                find_open(notices),
             )
-            mark_composed(connection, recipient.name, notices, digest_id)
+            mark_composed(connection, recipient.name, {*notices, *settled}, digest_id)
             mark_silences_composed(connection, recipient.name, silences, digest_id)
         if undelivered:
             missing = list(undelivered.values())
@@ -164,7 +175,13 @@ class _Post:
     links: Links
     now: datetime
 
-    def put_out(self, mail: Callable[[], Letter], sms: Callable[[], str]) -> int:
+    def put_out(
+        self,
+        mail: Callable[[], Letter],
+        sms: Callable[[], str],
+        open_blocks: Mapping[int, str] = MappingProxyType({}),
+    ) -> int:
+        """Return the digest's id; `open_blocks`: what may be dug, by the notice that tells it."""
         digest_id = add_digest(self.connection, self.recipient.name, self.now)
         for place in self.places:
             channel, address = place.channel, place.address
@@ -173,13 +190,21 @@ class _Post:
                 message = sms()
             else:
                 letter, url = mail(), self.links.write(place)
-                if url is not None:
-                    link = Link(word_link(self.recipient.language), url)
-                    letter = replace(letter, links=(*letter.links, link))
+                letter = replace(letter, links=tuple(self._write_links(place, open_blocks)))
                 said = letter, self.sender, address, self.now, message_id, url
                 message = compose_mail(*said).decode()
             add_message(self.connection, digest_id, channel, address, message_id, message, self.now)
         return digest_id
+
+    def _write_links(self, place: Consent, open_blocks: Mapping[int, str]) -> Iterator[Link]:
+        language = self.recipient.language
+        for notice_id, name in open_blocks.items():
+            dug = self.links.write_dug(place, notice_id)
+            if dug is not None and len(open_blocks) <= MOST_DUG_LINKS:
+                yield Link(word_dug_link(name, language), dug)
+        stop = self.links.write(place)
+        if stop is not None:
+            yield Link(word_link(language), stop)
 
 
 def _is_their_hour(recipient: Recipient, now: datetime) -> bool:

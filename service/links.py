@@ -34,19 +34,24 @@ class Links:
         """Return the address of the page of a consent; None: no base URL is set."""
         return f"{self._base}/told/{self.write_token(consent)}" if self._base else None
 
-    def write_token(self, consent: Consent) -> str:
-        """Return what the link of a consent ends in."""
-        mac = urlsafe_b64encode(self._sign("link", consent)[:_MAC_BYTES]).rstrip(b"=").decode()
-        return f"{consent.id}.{mac}"
+    def write_dug(self, consent: Consent, notice_id: int) -> str | None:
+        """Return the address of the page on which the window of a notice is dug."""
+        return f"{self._base}/dug/{self.write_token(consent, notice_id)}" if self._base else None
+
+    def write_token(self, consent: Consent, *more: int) -> str:
+        """Return what the link of a consent, and of a notice to it, ends in."""
+        numbers = ".".join(map(str, (consent.id, *more)))
+        signed = self._sign(f"link {numbers}", consent)[:_MAC_BYTES]
+        return f"{numbers}.{urlsafe_b64encode(signed).rstrip(b'=').decode()}"
 
     def write_code(self, consent: Consent) -> str:
         """Return the six digits that confirm an address."""
         number = int.from_bytes(self._sign("code", consent)[:8]) % 10**_CODE_DIGITS
         return f"{number:0{_CODE_DIGITS}d}"
 
-    def holds(self, token: str, consent: Consent) -> bool:
-        """Whether a token is that of a consent."""
-        return hmac.compare_digest(token.encode(), self.write_token(consent).encode())
+    def holds(self, token: str, consent: Consent, *more: int) -> bool:
+        """Whether a token is that of a consent, and of a notice to it."""
+        return hmac.compare_digest(token.encode(), self.write_token(consent, *more).encode())
 
     def is_code(self, code: str, consent: Consent) -> bool:
         """Whether a code is that of a consent."""
@@ -61,10 +66,11 @@ class Links:
         return hmac.digest(self._key, said.encode(), "sha256")
 
 
-def find_number(token: str) -> int | None:
-    """Return the number that a token says to be of."""
-    number = token.partition(".")[0]
-    return int(number) if number.isascii() and number.isdigit() and len(number) < 10 else None
+def find_numbers(token: str) -> list[int]:
+    """Return the numbers that a token says to be of; of what is no token none."""
+    numbers = token.split(".")[:-1]
+    are_numbers = all(one.isascii() and one.isdigit() and len(one) < 10 for one in numbers)
+    return list(map(int, numbers)) if are_numbers else []
 
 
 def _read_key(path: Path) -> bytes:

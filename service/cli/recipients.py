@@ -20,6 +20,7 @@ from service.cli.options import (
 from service.consents import ask
 from service.links import Links
 from service.store.consents import Consent, confirm, ensure_consent, fetch_consents
+from service.store.dug import fetch_dug
 from service.store.engine import reading, writing
 from service.store.recipients import Recipient, fetch_recipients
 from service.store.tables import organisation
@@ -59,6 +60,12 @@ def command(ctx: click.Context, form: str | None) -> None:
     for place in places:
         lines = _describe(place, consents.get(place), is_real(place[1], settings))
         click.echo("\n".join(lines))
+    with reading(engine) as connection:
+        for name in sorted(recipients):
+            for window, at in fetch_dug(connection, name).items():
+                said = f"{name} has dug {window.block_id} ({window.kind} {window.season})"
+                told = f"{said}, said on {at:%Y-%m-%d}: hears only of its close"
+                click.echo("\n".join(wrap_text(told, 0)))
     if not places:
         click.echo("no one is told yet; run `digseason setup` with a farm file")
 

@@ -1,4 +1,4 @@
-"""What a text that comes from a phone does: stop, start, confirm, or note a reading by hand."""
+"""What a text from a phone does: stop, start, confirm, tell that a block is dug or a reading."""
 
 from __future__ import annotations
 
@@ -11,10 +11,12 @@ from sqlalchemy import Connection, select
 
 from alerts.addresses import parse_address
 from alerts.consent import answer_started, answer_stopped, answer_wrong_code
+from alerts.dug import answer_dug, ask_which_block
 from service.intake.hand_texts import take_hand_text
 from service.links import Links
 from service.settings import Settings
 from service.store.consents import Consent, confirm, ensure_consent, stop
+from service.store.dug import fetch_open_windows, say_dug
 from service.store.outbox import add_digest, add_message
 from service.store.tables import organisation, recipient
 from service.store.texts import ReceivedText, add_received_text, fetch_received_text
@@ -24,6 +26,7 @@ STOP_WORDS = {
     *("alto", "parar", "pare", "baja", "cancelar"),
 }
 START_WORDS = {"start", "unstop", "yes", "inicio", "iniciar", "empezar", "alta", "si"}
+DUG_WORDS = {"dug", "cavado", "cavada", "cave", "excavado"}
 """Without accents. Common practice, no source."""
 
 _CODE = re.compile(r"\d{6}")
@@ -71,6 +74,8 @@ def _answer(
         for one in people:
             stop(connection, one, f"by text: {text.strip()[:40]}", now)
         return answer_stopped(of, language)
+    if said.split()[:1] and said.split()[0] in DUG_WORDS:
+        return _note_dug(connection, people, said.split()[1:], language, now)
     if said in START_WORDS:
         meant = people
     elif _CODE.fullmatch(said):
@@ -83,7 +88,27 @@ def _answer(
     return answer_started(of, language) if meant else answer_wrong_code(language)
 
 
+def _note_dug(
+    connection: Connection, people: list[Consent], words: list[str], language: str, now: datetime
+) -> str:
+    """Keep that a block is dug that is open and named by these words; return the answer."""
+    by_person = [(one, fetch_open_windows(connection, one.recipient_name)) for one in people]
+    known = {window: name for _, of_one in by_person for window, name in of_one.items()}
+    named = {
+        window: name
+        for window, name in known.items()
+        if {*words} <= {*_plain(name).split(), *_plain(window.block_id).split()}
+    }
+    if len(named) != 1:
+        return ask_which_block(list((named or known).values()), language)
+    ((window, name),) = named.items()
+    for one, of_one in by_person:
+        if window in of_one:
+            say_dug(connection, one.recipient_name, window, "by text", now)
+    return answer_dug(name, language)
+
+
 def _plain(text: str) -> str:
     """Return a text in lower case without accents and signs."""
     letters = unicodedata.normalize("NFKD", text).casefold()
-    return "".join(one for one in letters if one.isalnum() or one == " ").strip()
+    return "".join(one for one in letters if one.isalnum() or one in " -").strip(" -")

@@ -307,6 +307,18 @@ text_received = Table(  # a text that came from a phone
     Column("answer", Text),  # None: no one is told by that number
 )
 
+dug = Table(  # who has dug in a window, and hears no more of it but its close
+    "dug",
+    metadata,
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("season", Integer, primary_key=True),
+    Column("kind", Text, primary_key=True),
+    Column("said_at", UtcInstant, nullable=False),
+    Column("how", Text, nullable=False),
+    Column("taken_back_at", UtcInstant),
+)
+
 import_batch = Table(
     "import_batch",
     metadata,

@@ -13,6 +13,7 @@ from service.scheduler import ticking
 from service.settings import Settings
 from service.web.bearer import Door
 from service.web.consent_page import consent_page_routes
+from service.web.dug_page import dug_page_routes
 from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
 from service.web.problems import Problem, answer_problem
@@ -39,6 +40,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),
         consent_page_routes(engine, settings, door),
+        dug_page_routes(engine, settings, door),
         texts_routes(engine, settings, door),
     ):
         app.include_router(routes)

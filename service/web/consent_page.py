@@ -6,6 +6,7 @@ without login stops, as mail programs send it [RFC-8058].
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from http import HTTPStatus
 from math import ceil
@@ -18,7 +19,7 @@ from sqlalchemy import Connection, Engine, select
 
 from alerts.consent import tell_standing, word_buttons
 from alerts.hand_form import dead_link
-from service.links import Links, find_number
+from service.links import Links, find_numbers
 from service.settings import Settings
 from service.store.consents import Consent, confirm, fetch_consent, stop
 from service.store.engine import reading, writing
@@ -34,11 +35,11 @@ PER_MIN = 20
 def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
     """Return the routes of the page."""
     routes = APIRouter(include_in_schema=False)
-    links, rate = Links(settings), RateLimit(PER_MIN)
+    links, limit = Links(settings), limit_rate()
 
     def find(connection: Connection, token: str) -> Consent | None:
-        number = find_number(token)
-        consent = None if number is None else fetch_consent(connection, number)
+        numbers = find_numbers(token)
+        consent = fetch_consent(connection, numbers[0]) if len(numbers) == 1 else None
         return consent if consent and links.holds(token, consent) else None
 
     @routes.get("/told/{token}")
@@ -46,7 +47,7 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
         """Show how it stands."""
         with reading(engine) as connection:
             consent = find(connection, token)
-            return _page(connection, consent) if consent else _dead_link(request)
+            return _page(connection, consent) if consent else answer_dead_link(request)
 
     @routes.post("/told/{token}")
     async def answer(request: Request, token: str) -> Response:
@@ -59,14 +60,8 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
         with writing(engine) as connection:
             consent = find(connection, token)
             if consent is None:
-                return _dead_link(request)
-            wait_s = rate.wait_s(consent.id)
-            if wait_s:
-                raise Problem(
-                    HTTPStatus.TOO_MANY_REQUESTS,
-                    "too many requests; try again in a while",
-                    headers={"Retry-After": f"{ceil(wait_s)}"},
-                )
+                return answer_dead_link(request)
+            limit(consent.id)
             said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]
             # of two forms [RFC-8058] 3.1 allows, one is multipart
             if b"List-Unsubscribe" in body and b"One-Click" in body:
@@ -82,12 +77,31 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
     return routes
 
 
+def limit_rate() -> Callable[[int], None]:
+    """Return what refuses requests for a consent that come too fast."""
+    rate = RateLimit(PER_MIN)
+
+    def limit(number: int) -> None:
+        wait_s = rate.wait_s(number)
+        if wait_s:
+            raise Problem(
+                HTTPStatus.TOO_MANY_REQUESTS,
+                "too many requests; try again in a while",
+                headers={"Retry-After": f"{ceil(wait_s)}"},
+            )
+
+    return limit
+
+
+def find_language(connection: Connection, consent: Consent) -> str:
+    """Return the language of whose consent it is."""
+    of_reader = recipient.c.name == consent.recipient_name
+    return connection.execute(select(recipient.c.language).where(of_reader)).scalar_one()
+
+
 def _page(connection: Connection, consent: Consent) -> Response:
-    language = connection.scalar(
-        select(recipient.c.language).where(recipient.c.name == consent.recipient_name)
-    )
+    language = find_language(connection, consent)
     name = connection.scalar(select(organisation.c.name)) or "Digseason"
-    language = language or "en"
     told = tell_standing(consent.state, consent.address, name, language)
     buttons = [
         tag("form", tag("button", words, name="say", value=what), method="post")
@@ -96,7 +110,8 @@ def _page(connection: Connection, consent: Consent) -> Response:
     return answer_page(name, Html(tag("p", told) + "".join(buttons)), language)
 
 
-def _dead_link(request: Request) -> Response:
+def answer_dead_link(request: Request) -> Response:
+    """Answer that a link does not hold."""
     language = choose_language(request)
     title, text = dead_link(language)
     return answer_page(title, tag("p", text), language, HTTPStatus.NOT_FOUND)

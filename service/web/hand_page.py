@@ -38,7 +38,7 @@ from service.web.problems import Problem
 LATEST = 6
 UNITS = ("F", "C")
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
-TOKEN_IN_PATH = re.compile(r"(/(?:hand|told)/)[^/?\s]+")
+TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug)/)[^/?\s]+")
 
 Fields = dict[str, str]
 """What was filled in, by the names of the form."""

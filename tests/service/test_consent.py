@@ -17,6 +17,7 @@ from service.rounds import run_due, run_round
 from service.settings import Settings
 from service.store import tables
 from service.store.consents import fetch_consents
+from service.store.dug import Window, fetch_dug
 from service.store.engine import reading, writing
 from tests.commands import digseason, run
 from tests.mails import text_of
@@ -70,11 +71,11 @@ def state(engine: Engine) -> str:
         return fetch_consents(connection)[ADA].state
 
 
-def link_of(server: SmtpServer, here: str) -> str:
+def link_of(server: SmtpServer, here: str, page: str = "told") -> str:
     """The link of the last mail, on this machine."""
     body = server.taken[-1].mail.get_body(("plain",))
     assert body is not None
-    (link,) = re.findall(r"https://dig\.alder\.example(/told/\S+)", body.get_content())
+    (link,) = re.findall(rf"https://dig\.alder\.example(/{page}/\S+)", body.get_content())
     return here + link
 
 
@@ -208,3 +209,35 @@ def test_an_address_is_confirmed_by_its_code_or_on_paper(
     words = ("--by", "Cora", "--why", "signed form")
     digseason(data, "recipients", "confirm", ADA[0], *words)
     assert '"confirmed_why": "signed form"' in digseason(data, "recipients", "--json")
+
+
+@pytest.mark.parametrize("takes_back", [False, True])
+def test_who_has_dug_hears_only_of_the_close_until_it_is_taken_back(
+    warmed: Engine, settings: Settings, server: SmtpServer, here: str, takes_back: bool
+) -> None:
+    run_round(warmed, settings, NOW)
+    requests.post(link_of(server, here), {"say": "yes"}, timeout=5)
+    run_round(warmed, settings, NOW)
+    link = link_of(server, here, "dug")
+    assert requests.post(f"{link[:-1]}_", {"say": "dug"}, timeout=5).status_code == 404
+    requests.get(link, timeout=5)
+    assert said_dug(warmed) == []
+    requests.post(link, {"say": "dug"}, timeout=5)
+    assert said_dug(warmed) == [("terrace-7", 2025, "spring")]
+    if takes_back:
+        requests.post(link, {"say": "back"}, timeout=5)
+    with writing(warmed) as connection:  # the opening moves: a correction
+        plant_days(connection, date(2025, 4, 25), [70.0] * 11)
+    moved = run_round(warmed, settings, NOW + timedelta(hours=1))
+    assert [one.what for one in moved.notices] == ["corrected"]
+    assert len(server.taken) == (3 if takes_back else 2)
+    with writing(warmed) as connection:
+        plant_days(connection, date(2025, 5, 6), [100.0] * 6)
+    run_round(warmed, settings, NOW + timedelta(days=6))
+    assert len(server.taken) == (4 if takes_back else 3)
+    assert "closed" in text_of(server.taken[-1].content)
+
+
+def said_dug(engine: Engine) -> list[Window]:
+    with reading(engine) as connection:
+        return list(fetch_dug(connection, "Ada Example"))

@@ -6,6 +6,7 @@ import hashlib
 import hmac
 import json
 from collections.abc import Iterator
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -13,11 +14,13 @@ import requests
 from sqlalchemy import Engine, select
 
 from service.links import Links
+from service.rounds import run_round
 from service.settings import Settings
 from service.store import tables
 from service.store.consents import fetch_consents
+from service.store.dug import fetch_dug
 from service.store.engine import reading, writing
-from tests.planted import plant_recipient
+from tests.planted import plant_block, plant_days, plant_recipient
 from tests.serving import serving_here
 
 SECRET = "a shared secret"  # noqa: S105
@@ -102,3 +105,17 @@ def test_a_text_without_its_signature_or_from_a_stranger_does_nothing(
 def test_another_text_is_read_as_a_reading_by_hand(engine: Engine, here: str) -> None:
     assert bring(here, "soil 30cm", "1").json()["answer"].startswith("There is no temperature")
     assert len(answers(engine)) == 1
+
+
+@pytest.mark.parametrize("text", ["DUG", "Dug terrace 7", "Cavado: Terrace-7"])
+def test_a_text_says_that_a_block_is_dug(
+    engine: Engine, settings: Settings, here: str, text: str
+) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5)
+    run_round(engine, settings, datetime(2025, 5, 6, 15, 30, tzinfo=UTC))
+    assert "you have dug" in bring(here, text, "1").json()["answer"]
+    with reading(engine) as connection:
+        assert list(fetch_dug(connection, "Ada Example")) == [("terrace-7", 2025, "spring")]
+    assert "Which block" in bring(here, "dug ledge", "2").json()["answer"]

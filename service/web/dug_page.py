@@ -1,0 +1,79 @@
+"""/dug/TOKEN: a page on which a reader says that they have dug, or takes it back.
+
+Looking at it changes nothing.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from urllib.parse import parse_qs
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import Response
+from sqlalchemy import Connection, Engine
+
+from alerts.dug import tell_dug, word_dug_button
+from service.links import Links, find_numbers
+from service.settings import Settings
+from service.store.consents import Consent, fetch_consent
+from service.store.dug import Window, fetch_dug, fetch_window, say_dug, take_dug_back
+from service.store.engine import reading, writing
+from service.web.bearer import Door
+from service.web.consent_page import answer_dead_link, find_language, limit_rate
+from service.web.html import Html, answer_page, tag
+
+
+def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
+    """Return the routes of the page."""
+    routes = APIRouter(include_in_schema=False)
+    links, limit = Links(settings), limit_rate()
+
+    def find(connection: Connection, token: str) -> tuple[Consent, Window, str] | None:
+        numbers = find_numbers(token)
+        if len(numbers) != 2:
+            return None
+        consent = fetch_consent(connection, numbers[0])
+        of_notice = fetch_window(connection, numbers[1])
+        if not consent or not of_notice or not links.holds(token, consent, numbers[1]):
+            return None
+        return consent, *of_notice
+
+    @routes.get("/dug/{token}")
+    def show(request: Request, token: str) -> Response:
+        """Show how it stands."""
+        with reading(engine) as connection:
+            found = find(connection, token)
+            return _page(connection, *found) if found else answer_dead_link(request)
+
+    @routes.post("/dug/{token}")
+    async def answer(request: Request, token: str) -> Response:
+        """Take a reader's word."""
+        body = await door.read_body(request)
+        return await run_in_threadpool(take, request, token, body)
+
+    def take(request: Request, token: str, body: bytes) -> Response:
+        said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]
+        now = datetime.now(UTC)
+        with writing(engine) as connection:
+            found = find(connection, token)
+            if found is None:
+                return answer_dead_link(request)
+            consent, window, _ = found
+            limit(consent.id)
+            if said == "dug":
+                say_dug(connection, consent.recipient_name, window, "by the link", now)
+            elif said == "back":
+                take_dug_back(connection, consent.recipient_name, window, now)
+            return _page(connection, *found)
+
+    return routes
+
+
+def _page(connection: Connection, consent: Consent, window: Window, block_name: str) -> Response:
+    language = find_language(connection, consent)
+    is_dug = window in fetch_dug(connection, consent.recipient_name)
+    words = word_dug_button(is_dug, language)
+    button = tag("button", words, name="say", value="back" if is_dug else "dug")
+    told = tag("p", tell_dug(block_name, is_dug, language))
+    return answer_page(block_name, Html(told + tag("form", button, method="post")), language)
