@@ -22,6 +22,7 @@ from alerts.notices import Notice
 from alerts.ribbon import Ribbon
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
+from service.channels.choosing import is_real
 from service.consents import ask, find_unasked, may_be_told
 from service.evaluation import evaluate_blocks
 from service.links import Links
@@ -83,8 +84,11 @@ def compose_waiting(
             ensure_consent(connection, recipient.name, channel, address)
             for channel, address in _find_addresses(connection, recipient, suspended, now)
         ]
+        waits = any(not may_be_told(one, settings) and one.state != "stopped" for one in places)
         places = [one for one in places if may_be_told(one, settings)]
-        if recipient.addresses and not places:
+        reaches = any(is_real(one.channel, settings) for one in places)
+        # a file does not stand in for an address that has not said yes yet
+        if recipient.addresses and (not places or (waits and not reaches)):
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
         day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)

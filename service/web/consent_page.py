@@ -104,7 +104,11 @@ def _page(connection: Connection, consent: Consent) -> Response:
     name = connection.scalar(select(organisation.c.name)) or "Digseason"
     told = tell_standing(consent.state, consent.address, name, language)
     buttons = [
-        tag("form", tag("button", words, name="say", value=what), method="post")
+        tag(
+            "form",
+            tag("button", words, name="say", value=what, class_=None if what == "yes" else "quiet"),
+            method="post",
+        )
         for what, words in word_buttons(consent.state, language).items()
     ]
     return answer_page(name, Html(tag("p", told) + "".join(buttons)), language)

@@ -98,6 +98,20 @@ def test_an_address_is_asked_once_and_told_what_waits_once_it_is_confirmed(
 
 
 @one_database
+def test_a_text_that_is_only_a_file_does_not_stand_in_for_a_mail_that_waits_for_a_yes(
+    warmed: Engine, settings: Settings, server: SmtpServer, here: str
+) -> None:
+    with writing(warmed) as connection:
+        is_ada = tables.recipient.c.name == "Ada Example"
+        both = update(tables.recipient).where(is_ada).values(channels=["mail", "sms"])
+        connection.execute(both)
+    run_round(warmed, settings, NOW)
+    requests.post(link_of(server, here), data={"say": "yes"}, timeout=5)
+    run_round(warmed, settings, NOW + timedelta(hours=1))
+    assert "open" in server.taken[-1].mail["Subject"]
+
+
+@one_database
 def test_a_request_takes_no_digest_its_day(
     warmed: Engine, settings: Settings, server: SmtpServer
 ) -> None:
