@@ -11,7 +11,7 @@ from __future__ import annotations
 import logging
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -28,6 +28,7 @@ from service.channels.contract import (
     PermanentSendError,
     SendError,
 )
+from service.quiet_hours import find_quiet_end
 from service.settings import Settings
 from service.store.channel_troubles import (
     ChannelTrouble,
@@ -45,6 +46,7 @@ from service.store.outbox import (
     put_back,
     put_off,
 )
+from service.store.recipients import Recipient, fetch_recipients
 from service.store.undelivered import add_undelivered
 
 MESSAGE_WAIT, LONGEST_MESSAGE_WAIT = timedelta(minutes=5), timedelta(hours=6)
@@ -106,6 +108,7 @@ def deliver(
     report, begun_s = DeliveryReport(), time.monotonic()
     with reading(engine) as connection:
         troubles = fetch_troubles(connection)
+        readers = fetch_recipients(connection)
     for name in CHANNELS:
         trouble = troubles.get(name)
         if trouble and not at_once and trouble.next_try_at > now:
@@ -117,6 +120,7 @@ def deliver(
                 channel,
                 trouble,
                 report,
+                readers,
                 lambda: now + timedelta(seconds=time.monotonic() - begun_s),
             )
             run.deliver(stop or Event())
@@ -132,6 +136,7 @@ class _Run:
     channel: Channel
     trouble: ChannelTrouble | None
     report: DeliveryReport
+    readers: Mapping[str, Recipient]
     clock: Callable[[], datetime]
 
     def deliver(self, stop: Event) -> None:
@@ -144,6 +149,8 @@ class _Run:
                 message = claim_message(connection, self.name, self.clock(), lease)
             if message is None:
                 return
+            if self._holds_back(message):
+                continue
             if stop.wait(max(0.0, next_s - time.monotonic())):
                 with writing(self.engine) as connection:
                     put_back(connection, message)
@@ -151,6 +158,19 @@ class _Run:
             next_s = time.monotonic() + between_s
             if not self._hand_over(message):
                 return
+
+    def _holds_back(self, message: Message) -> bool:
+        """Whether its reader has quiet hours, in which a message that reaches them waits."""
+        reader = self.readers.get(message.recipient_name)
+        if reader is None or not self.channel.is_real:
+            return False
+        until = find_quiet_end(reader.quiet, reader.timezone, self.clock())
+        if until is None:
+            return False
+        with writing(self.engine) as connection:
+            put_back(connection, message)
+            put_off(connection, message, until, "waits for the end of quiet hours")
+        return True
 
     def _hand_over(self, message: Message) -> bool:
         """Send a message and keep what came of it; return whether the channel goes on."""

@@ -28,6 +28,7 @@ from service.farm.rows import (
     carry_rows,
     forecast_rows,
     list_rows,
+    quiet_rows,
     row_of,
     silence_rows,
 )
@@ -192,6 +193,7 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         ("block", tables.block_carry, carry_rows),
         ("recipient", tables.recipient_block, list_rows),
         ("site", tables.site_forecast, forecast_rows),
+        ("recipient", tables.recipient_quiet, quiet_rows),
         ("site", tables.site_silence, silence_rows),
         ("logger", tables.logger_silence, silence_rows),
         ("station", tables.logger_silence, silence_rows),

@@ -41,6 +41,7 @@ from service.farm.values import (
     Name,
     Phone,
     ProbeName,
+    Quiet,
     RootZone,
     ShiftText,
     Spacing,
@@ -398,6 +399,7 @@ class Recipient(FarmTable):
     language: Literal["en", "es"] = "en"
     unit: Literal["F", "C"] = "F"
     hour: Annotated[int, Field(ge=0, le=23)] = 7
+    quiet: Quiet | None = None
     blocks: Annotated[tuple[str, ...], AsTuple, EachOnce] | None = None
 
     @field_validator("channels")

@@ -100,6 +100,14 @@ def carry_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "diffusivity_mm2_s": table.diffusivity_mm2_s}]
 
 
+def quiet_rows(table: FarmTable) -> list[Row]:
+    """Return the row of a recipient's quiet hours, if there are any."""
+    if not isinstance(table, Recipient) or table.quiet is None:
+        return []
+    begin, end = table.quiet
+    return [{"recipient_name": table.name, "quiet_from": begin, "quiet_until": end}]
+
+
 def borrow_rows(table: FarmTable) -> list[Row]:
     """Return the row of what a block says of borrowing, if it says anything."""
     if not isinstance(table, Block) or table.borrow is None:
@@ -203,7 +211,11 @@ def thermometer_from_row(row: Row, history: Mapping[str, Sequence[ProbeEntry]]) 
     return Thermometer(site=row["site_id"], depths_cm=tuple(depths_cm), **of_row)
 
 
-def recipient_from_row(row: Row, blocks: Sequence[str]) -> Recipient:
+def recipient_from_row(
+    row: Row, blocks: Sequence[str], quiet: Sequence[Sequence[str]]
+) -> Recipient:
     """Return a recipient with the ids of their blocks; an address that older rules took is kept."""
     named = None if row.pop("all_blocks") else tuple(blocks)
-    return Recipient.model_construct(blocks=named, channels=tuple(row.pop("channels")), **row)
+    hours = tuple(quiet[0]) if quiet else None
+    channels = tuple(row.pop("channels"))
+    return Recipient.model_construct(blocks=named, channels=channels, quiet=hours, **row)

@@ -110,6 +110,18 @@ def _check_email(text: str) -> str:
     return text
 
 
+def _check_clock(text: str) -> str:
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise ValueError("is no time of the day; write such as 21:00")
+    return text
+
+
+def _check_quiet(hours: tuple[str, str]) -> tuple[str, str]:
+    if hours[0] == hours[1]:
+        raise ValueError("begins when it ends; leave it out, or write such as ['21:00', '07:00']")
+    return hours
+
+
 def _check_zone(text: str) -> str:
     try:
         ZoneInfo(text)
@@ -222,5 +234,12 @@ Missing = Annotated[
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Spacing = Annotated[float, Field(gt=0, le=100)]
+Quiet = Annotated[
+    tuple[
+        Annotated[str, AfterValidator(_check_clock)], Annotated[str, AfterValidator(_check_clock)]
+    ],
+    AsTuple,
+    AfterValidator(_check_quiet),
+]
 Email = Annotated[str, AfterValidator(_check_email)]
 Phone = Annotated[str, Field(pattern=PHONE)]

@@ -15,6 +15,7 @@ from service.store.tables import (
     notice_recipient,
     recipient,
     recipient_block,
+    recipient_quiet,
     silence_recipient,
     site,
     undelivered_recipient,
@@ -37,6 +38,7 @@ class Recipient:
     hour: int
     timezone: str
     last_digest_at: datetime | None
+    quiet: tuple[str, str] | None = None
 
     @property
     def addresses(self) -> list[tuple[str, str]]:
@@ -68,9 +70,17 @@ def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
         )
         .scalar_subquery()
     )
-    query = select(
-        recipient, first_zone.label("timezone"), last_digest.label("last_digest_at")
-    ).where(recipient.c.retired_at.is_(None))
+    query = (
+        select(
+            recipient,
+            recipient_quiet.c.quiet_from,
+            recipient_quiet.c.quiet_until,
+            first_zone.label("timezone"),
+            last_digest.label("last_digest_at"),
+        )
+        .outerjoin(recipient_quiet)
+        .where(recipient.c.retired_at.is_(None))
+    )
     return {
         row.name: Recipient(
             name=row.name,
@@ -82,6 +92,7 @@ def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
             hour=row.hour,
             timezone=row.timezone or "UTC",
             last_digest_at=row.last_digest_at,
+            quiet=(row.quiet_from, row.quiet_until) if row.quiet_from else None,
         )
         for row in connection.execute(query)
     }

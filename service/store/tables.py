@@ -319,6 +319,14 @@ dug = Table(  # who has dug in a window, and hears no more of it but its close
     Column("taken_back_at", UtcInstant),
 )
 
+recipient_quiet = Table(  # hours in which nothing is sent to them, "HH:MM" of their clock
+    "recipient_quiet",
+    metadata,
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("quiet_from", Text, nullable=False),
+    Column("quiet_until", Text, nullable=False),
+)
+
 import_batch = Table(
     "import_batch",
     metadata,

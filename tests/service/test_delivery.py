@@ -13,6 +13,7 @@ from sqlalchemy import Engine, insert, select, update
 
 from service.delivery import MOST_ATTEMPTS, DeliveryReport, deliver
 from service.digests import compose_waiting
+from service.quiet_hours import find_quiet_end
 from service.rounds import run_round
 from service.settings import Settings
 from service.store import tables
@@ -300,3 +301,35 @@ def test_an_address_that_no_mail_can_carry_stops_no_round_and_loses_nothing(
     assert sent(first.delivery) == ["Ada"]
     assert suspension.why.startswith("'ben@ñandú.example' mail servers know it by another name")
     assert sent(second.delivery) == ["Ben"]
+
+
+@one_database
+def test_nothing_is_sent_in_quiet_hours_and_it_costs_no_try(
+    waiting: Engine, settings: Settings
+) -> None:
+    with writing(waiting) as connection:  # NOW is 12:00 UTC, and without a block so is their clock
+        quiet = {"recipient_name": "Ben", "quiet_from": "21:00", "quiet_until": "13:30"}
+        connection.execute(insert(tables.recipient_quiet).values(quiet))
+    assert sent(deliver(waiting, settings, NOW)) == ["Ada", "Cai"]
+    assert (rows(waiting)[1].next_try_at, rows(waiting)[1].attempts) == (NOW + 1.5 * HOUR, 0)
+    assert sent(deliver(waiting, settings, NOW + HOUR)) == []
+    assert sent(deliver(waiting, settings, NOW + 1.5 * HOUR)) == ["Ben"]
+
+
+# by hand: quiet hours that hold midnight, and others; clocks go on at 02:00 EST on 8 March 2026
+@pytest.mark.parametrize(
+    ("quiet", "now", "until"),
+    [
+        (("21:00", "07:00"), "2026-03-02T21:00-05:00", "2026-03-03T07:00-05:00"),
+        (("21:00", "07:00"), "2026-03-02T06:59-05:00", "2026-03-02T07:00-05:00"),
+        (("21:00", "07:00"), "2026-03-02T07:00-05:00", None),
+        (("12:00", "14:00"), "2026-03-02T13:00-05:00", "2026-03-02T14:00-05:00"),
+        (("12:00", "14:00"), "2026-03-02T14:00-05:00", None),
+        (("21:00", "07:00"), "2026-03-07T22:00-05:00", "2026-03-08T07:00-04:00"),
+    ],
+)
+def test_quiet_hours_end_by_the_clock_of_the_place(
+    quiet: tuple[str, str], now: str, until: str | None
+) -> None:
+    end = find_quiet_end(quiet, "America/New_York", datetime.fromisoformat(now))
+    assert end == (until and datetime.fromisoformat(until))
