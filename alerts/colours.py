@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Palette:
-    """Colours as "#rrggbb". Ink and clay are for text, line is for rules and hairlines."""
+    """Colours as "#rrggbb". Ink and clay are for text, line is for hairlines."""
 
     paper: str
     ink: str
@@ -17,3 +17,5 @@ class Palette:
 
 DAY = Palette(paper="#f7f3ea", ink="#26241f", line="#cfc6b4", clay="#9a4a24")
 NIGHT = Palette(paper="#1d1c19", ink="#ece6d8", line="#4a463d", clay="#e0906a")
+STRAW = "#d9b65a"
+"""Shades what is open, on paper by day."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 from types import MappingProxyType
@@ -12,7 +12,7 @@ from types import MappingProxyType
 from alerts.card import cautions, scouting_card
 from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
-from alerts.letter import Entry, Letter, Part
+from alerts.letter import Entry, Letter, Part, Picture
 from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
 from alerts.notices import Notice
 from alerts.ribbon import Ribbon, explain_ribbon, explain_shades
@@ -27,6 +27,8 @@ from alerts.silence_news import (
 from alerts.silence_sentences import tell_silence
 from alerts.words import translations
 from probes.units import Unit
+
+MOST_PICTURES = 12
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,7 @@ def compose_digest(
     silences: Sequence[SilenceNotice] = (),
     expected: Mapping[str, Expectation] = MappingProxyType({}),
     ribbons: Mapping[str, Ribbon] = MappingProxyType({}),
+    pictures: Mapping[str, Picture] = MappingProxyType({}),
 ) -> Letter:
     """Return the digest of these notices for one reader.
 
@@ -62,6 +65,8 @@ def compose_digest(
         What is to come in some of the blocks, by the block's id.
     ribbons : mapping
         The season of some of the blocks, by the block's id.
+    pictures : mapping
+        The charts of some of the blocks, by the block's id.
 
     Returns
     -------
@@ -87,12 +92,18 @@ def compose_digest(
         day=show_day(as_of, language, as_of),
     )
     parts = (
-        *_tell_sites(news, reader, as_of, expected, ribbons),
+        *_tell_sites(news, reader, as_of, expected, ribbons, pictures),
         *_tell_of_vines(news, language),
         *_tell_silences(silences, language, as_of),
         *_tell_what_to_do(news, language),
     )
     return Letter(subject, language, parts, source)
+
+
+def choose_pictured(notices: Sequence[Notice]) -> list[str]:
+    """Return the ids of the blocks whose charts a digest shows: of many, the most useful."""
+    news = sorted(gather_news(notices), key=lambda one: OUTCOMES.index(one.outcome))
+    return [one.last.block_id for one in news[:MOST_PICTURES]]
 
 
 def _tell_sites(
@@ -101,17 +112,19 @@ def _tell_sites(
     as_of: date,
     expected: Mapping[str, Expectation],
     ribbons: Mapping[str, Ribbon],
+    pictures: Mapping[str, Picture],
 ) -> Iterator[Part]:
     shown: list[Ribbon] = []
     for site_name, of_site in groupby(news, key=lambda one: one.site_name):
         entries: list[Entry] = []
         for one in of_site:
-            entry = _tell_block(one, reader, as_of, expected)
-            ribbon = ribbons.get(one.last.block_id)
+            block_id = one.last.block_id
+            told = _tell_block(one, reader, as_of, expected.get(block_id))
+            line, ribbon = "", ribbons.get(block_id)
             if ribbon:
-                entry = replace(entry, ribbon=ribbon.show(reader.language))
+                line = ribbon.show(reader.language)
                 shown.append(ribbon)
-            entries.append(entry)
+            entries.append(Entry(one.block_name, told, line, pictures.get(block_id)))
         yield Part(site_name, entries=tuple(entries))
     if shown:
         legend = [explain_ribbon(reader.language)]
@@ -173,15 +186,14 @@ def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
 
 
 def _tell_block(
-    news: BlockNews, reader: Reader, as_of: date, expected: Mapping[str, Expectation]
-) -> Entry:
+    news: BlockNews, reader: Reader, as_of: date, to_come: Expectation | None
+) -> tuple[str, ...]:
     told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
-    to_come = expected.get(news.last.block_id)
     if to_come and not to_come.is_settled:
         is_told = news.last.nowcast is not None
         sentences = tell_expected(to_come, reader.language, reader.unit, with_nowcast=not is_told)
         told += [" ".join(sentences)] if sentences else []
-    return Entry(news.block_name, tuple(told))
+    return tuple(told)
 
 
 def _tell_source(one: SilenceNotice, language: str, as_of: date) -> Entry:

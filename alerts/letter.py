@@ -2,10 +2,35 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from hashlib import sha256
 
 from alerts.lines import bullets, underline, wrap
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture within a letter, and what it shows in words.
+
+    png : twice as wide and high as it is shown
+    """
+
+    png: bytes
+    alt: str
+    file_name: str
+
+    @property
+    def content_id(self) -> str:
+        """What the HTML calls it by, "left@right": the same for the same picture."""
+        return f"{sha256(self.png).hexdigest()[:32]}@digseason.invalid"
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Its width and height as shown."""
+        width, height = struct.unpack(">II", self.png[16:24])  # of a PNG's first chunk
+        return width // 2, height // 2
 
 
 @dataclass(frozen=True)
@@ -18,6 +43,7 @@ class Entry:
     name: str
     paragraphs: tuple[str, ...]
     ribbon: str = ""
+    picture: Picture | None = None
 
 
 @dataclass(frozen=True)
@@ -56,6 +82,12 @@ class Letter:
     def answer(self) -> str:
         """Its first line: the subject as a sentence."""
         return f"{self.subject}."
+
+    @property
+    def pictures(self) -> list[Picture]:
+        """All its pictures, in order."""
+        entries = (entry for part in self.parts for entry in part.entries)
+        return [entry.picture for entry in entries if entry.picture]
 
     @property
     def text(self) -> str:

@@ -44,7 +44,8 @@ def compose_mail(
     References
     ----------
     [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id;
-    [RFC-2369] for List-Unsubscribe, [RFC-8058] for its one click.
+    [RFC-2369] for List-Unsubscribe, [RFC-8058] for its one click;
+    [RFC-2387] for the pictures beside the HTML.
     """
     mail = _begin_mail(sender, to, sent_at, message_id)
     mail["Subject"] = " ".join(letter.subject.split())
@@ -54,6 +55,16 @@ def compose_mail(
         mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     mail.set_content(letter.text, charset="utf-8", cte="quoted-printable")
     mail.add_alternative(write_html(letter), "html", charset="utf-8", cte="quoted-printable")
+    _, html = mail.iter_parts()
+    for picture in letter.pictures:
+        html.add_related(  # type: ignore[attr-defined] (an EmailMessage, as it was made)
+            picture.png,
+            "image",
+            "png",
+            cid=f"<{picture.content_id}>",
+            filename=picture.file_name,
+            disposition="inline",
+        )
     return mail.as_bytes()
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from email.utils import make_msgid
 
@@ -24,6 +24,18 @@ def may_be_told(consent: Consent, settings: Settings) -> bool:
     if consent.state == "stopped":
         return False
     return consent.state == "confirmed" or not is_real(consent.channel, settings)
+
+
+def may_reach(
+    known: Mapping[tuple[str, str, str], Consent],
+    recipient: Recipient,
+    channel: str,
+    address: str,
+    settings: Settings,
+) -> bool:
+    """Whether messages may go to an address, of which nothing need be known yet."""
+    consent = known.get((recipient.name, channel, address))
+    return may_be_told(consent, settings) if consent else not is_real(channel, settings)
 
 
 def find_unasked(

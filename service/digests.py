@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from email.utils import make_msgid
 from functools import partial
 from types import MappingProxyType
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, select
 
@@ -18,71 +17,55 @@ from alerts.digest import Reader, compose_digest
 from alerts.dug import word_dug_link
 from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
-from alerts.notices import Notice
-from alerts.ribbon import Ribbon
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
+from service.block_charts import Seen
 from service.channels.choosing import is_real
 from service.consents import ask, find_unasked, may_be_told
-from service.evaluation import evaluate_blocks
+from service.due import When, find_due
 from service.links import Links
 from service.outlooks import fetch_expected
 from service.settings import Settings
-from service.showing import find_ribbon
-from service.store.blocks import fetch_blocks
 from service.store.consents import Consent, ensure_consent
 from service.store.dug import fetch_dug, find_open, leave_out_dug
-from service.store.notices import fetch_waiting, mark_composed
+from service.store.notices import mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
-from service.store.silences import fetch_waiting_silences, mark_silences_composed
+from service.store.silences import mark_silences_composed
 from service.store.tables import organisation
 from service.store.undelivered import (
     add_undelivered,
     fetch_suspensions,
-    fetch_waiting_undelivered,
     mark_undelivered_composed,
 )
 
 MOST_DUG_LINKS = 12
 """Who is told of more blocks than that at once coordinates, and does not dig."""
+NOTHING_SEEN = Seen()
 
 
 def compose_waiting(
-    connection: Connection,
-    settings: Settings,
-    now: datetime,
-    as_of: date | None,
-    at_their_hour: bool,
+    connection: Connection, settings: Settings, when: When, seen: Seen = NOTHING_SEEN
 ) -> int:
     """Compose a digest for each recipient whom something waits for; return how many.
 
-    At their hour: only once that hour has come in their zone, and once a local day. A digest as of
-    another day leaves silences waiting: they are of today; and so is what did not arrive, which
-    coordinators are told in a message of its own. Who has only addresses that are suspended, not
-    confirmed or stopped is told once they have another; who was not asked yet is.
+    Who has only addresses that are suspended, not confirmed or stopped is told once they have
+    another; who was not asked yet is. What did not arrive is told in a message of its own.
     """
     count = 0
     name = connection.scalar(select(organisation.c.name)) or ""
-    waiting = fetch_waiting(connection)
-    waiting_silences = fetch_waiting_silences(connection) if as_of is None else {}
-    waiting_undelivered = fetch_waiting_undelivered(connection) if as_of is None else {}
-    names = sorted({*waiting, *waiting_silences, *waiting_undelivered})
-    recipients = fetch_recipients(connection)
     suspended = fetch_suspensions(connection)
-    for recipient, channel, address in find_unasked(connection, recipients.values(), settings):
-        is_time = not at_their_hour or _has_come(recipient, now)
-        if is_time and (channel, address) in _find_addresses(connection, recipient, suspended, now):
-            ask(connection, recipient, channel, address, name, settings, now)
+    recipients = fetch_recipients(connection).values()
+    for recipient, channel, address in find_unasked(connection, recipients, settings):
+        found = _find_addresses(connection, recipient, suspended, when.now)
+        if when.has_come(recipient) and (channel, address) in found:
+            ask(connection, recipient, channel, address, name, settings, when.now)
     links = Links(settings)
-    draw = _Drawer(connection, settings.sensor_accuracy_c, waiting)
-    for recipient_name in names:
-        recipient = recipients.get(recipient_name)
-        if recipient is None or (at_their_hour and not _is_their_hour(recipient, now)):
-            continue
+    for due in find_due(connection, when):
+        recipient = due.recipient
         places = [
             ensure_consent(connection, recipient.name, channel, address)
-            for channel, address in _find_addresses(connection, recipient, suspended, now)
+            for channel, address in _find_addresses(connection, recipient, suspended, when.now)
         ]
         waits = any(not may_be_told(one, settings) and one.state != "stopped" for one in places)
         places = [one for one in places if may_be_told(one, settings)]
@@ -91,33 +74,29 @@ def compose_waiting(
         if recipient.addresses and (not places or (waits and not reaches)):
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
-        day = as_of or now.astimezone(ZoneInfo(recipient.timezone)).date() - timedelta(days=1)
-        all_notices: dict[int, Notice] = dict(waiting.get(recipient_name, []))
-        notices, settled = leave_out_dug(all_notices, fetch_dug(connection, recipient.name))
-        silences = dict(waiting_silences.get(recipient_name, ()))
-        undelivered = dict(waiting_undelivered.get(recipient_name, ()))
-        if not (notices or silences or undelivered):
+        notices, settled = leave_out_dug(due.notices, fetch_dug(connection, recipient.name))
+        if not (notices or due.silences or due.undelivered):
             continue
-        post = _Post(connection, settings.mail_from, recipient, places, links, now)
-        if notices or silences:
-            told = list(notices.values()), reader, day, list(silences.values())
+        post = _Post(connection, settings.mail_from, recipient, places, links, when.now)
+        if notices or due.silences:
+            told = list(notices.values()), reader, due.day, list(due.silences.values())
             block_ids = {one.block_id for one in notices.values()}
-            expected = fetch_expected(connection, block_ids, day)
-            ribbons = draw.ribbons(block_ids, day)
+            expected = fetch_expected(connection, block_ids, due.day)
+            drawn = seen.of_blocks(due.forms(block_ids))
             digest_id = post.put_out(
-                partial(compose_digest, *told, expected, ribbons),
+                partial(compose_digest, *told, expected, *drawn),
                 partial(compose_sms, *told),
                 find_open(notices),
             )
             mark_composed(connection, recipient.name, {*notices, *settled}, digest_id)
-            mark_silences_composed(connection, recipient.name, silences, digest_id)
-        if undelivered:
-            missing = list(undelivered.values())
+            mark_silences_composed(connection, recipient.name, due.silences, digest_id)
+        if due.undelivered:
+            missing = list(due.undelivered.values())
             digest_id = post.put_out(
                 partial(compose_undelivered, missing, reader),
                 partial(compose_undelivered_sms, missing, recipient.language),
             )
-            mark_undelivered_composed(connection, recipient.name, undelivered, digest_id)
+            mark_undelivered_composed(connection, recipient.name, due.undelivered, digest_id)
         count += 1
     return count
 
@@ -142,30 +121,6 @@ def _find_addresses(
         else:
             found.append((channel, address))
     return found
-
-
-class _Drawer:
-    """Draws the ribbons of the blocks that there is news of, once for each day."""
-
-    def __init__(
-        self,
-        connection: Connection,
-        sensor_accuracy_c: float,
-        waiting: Mapping[str, Sequence[tuple[int, Notice]]],
-    ) -> None:
-        self._connection, self._accuracy_c = connection, sensor_accuracy_c
-        self._block_ids = {one.block_id for notices in waiting.values() for _, one in notices}
-        self._of_day: dict[date, dict[str, Ribbon]] = {}
-
-    def ribbons(self, block_ids: Collection[str], day: date) -> dict[str, Ribbon]:
-        """Return the season of each of some blocks up to a day; of a retired one there is none."""
-        if day not in self._of_day and block_ids:
-            blocks = fetch_blocks(self._connection, self._block_ids)
-            days = [day] * len(blocks)
-            found = evaluate_blocks(self._connection, blocks, days, 1, self._accuracy_c)
-            self._of_day[day] = {one.block.id: find_ribbon(one) for one in found}
-        known = self._of_day.get(day, {})
-        return {block_id: known[block_id] for block_id in block_ids if block_id in known}
 
 
 @dataclass(frozen=True)
@@ -209,14 +164,3 @@ class _Post:
         stop = self.links.write(place)
         if stop is not None:
             yield Link(word_link(language), stop)
-
-
-def _is_their_hour(recipient: Recipient, now: datetime) -> bool:
-    zone = ZoneInfo(recipient.timezone)
-    local, last = now.astimezone(zone), recipient.last_digest_at
-    told_today = last is not None and last.astimezone(zone).date() == local.date()
-    return _has_come(recipient, now) and not told_today
-
-
-def _has_come(recipient: Recipient, now: datetime) -> bool:
-    return now.astimezone(ZoneInfo(recipient.timezone)).hour >= recipient.hour

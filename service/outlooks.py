@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from itertools import compress
 
 import numpy as np
@@ -14,26 +14,20 @@ from sqlalchemy import Connection, select
 
 from alerts.expectations import Expectation
 from alerts.notices import Neighbour
-from alerts.outlook.curves import Curves, fit_curves, has_own_curve, shift_curves
-from alerts.outlook.dates import Lent, Outlook, find_outlooks
+from alerts.outlook.air import Air
+from alerts.outlook.dates import Outlook, find_outlooks
+from alerts.outlook.fan import Fan, find_fans
 from alerts.outlook.members import member_rng
 from alerts.rules import WindowRule
-from alerts.season import season_of, season_start
+from service.curves import KnownBlocks, know_blocks
 from service.forecasts import find_air
 from service.lending import Lender, describe_neighbour
-from service.root_zones import BlockDays, fetch_root_zones
 from service.rule_sets import fetch_rules
 from service.store.blocks import Block
 from service.store.forecasts import fetch_air
 from service.store.outlooks import KeptOutlook, fetch_outlooks, store_outlooks
 from service.store.tables import block as block_table
 from service.store.tables import logger, site
-
-HISTORY_YEARS = 12
-STALE_DAYS = 366
-NO_BASIS = "no probe in the root zone or near it"
-NO_READINGS = "no readings for a year"
-NO_CURVE = "less than a year of readings, and no neighbour or station that has more"
 
 
 @dataclass(frozen=True)
@@ -59,60 +53,6 @@ class BlockOutlook:
         if self.outlook is None:
             return None
         return self.neighbour.place.id if self.neighbour else self.block.id
-
-
-@dataclass(frozen=True)
-class _Days:
-    """Root-zone days of the places of one hemisphere, places x days [degC].
-
-    places : the blocks, then those that only lend a curve
-    own_c : measured in the place, or where it has no probes what it has borrowed
-    of_places : all there is to each
-    against : why a place cannot have an outlook by any curve
-    has_own : whether it has a yearly curve of its own
-    """
-
-    places: list[tuple[bool, str]]
-    days: NDArray[np.datetime64]
-    own_c: NDArray[np.float64]
-    of_places: list[BlockDays]
-    against: list[str | None]
-    has_own: list[bool]
-
-    def find_curve(self, block: Block) -> tuple[int, Lender] | None:
-        """Return the most alike of a block's neighbours with a yearly curve of its own."""
-        row_of = {place: row for row, place in enumerate(self.places)}
-        for lender in block.neighbours:
-            row = row_of.get((lender.is_station, lender.place.id))
-            if row is not None and self.has_own[row]:
-                return row, lender
-        return None
-
-    def find_latest_lent(self, row: int) -> tuple[NDArray[np.bool_], float] | None:
-        """Return who lent the latest day that a place has, and its error [degC]; None: its own."""
-        one, known = self.of_places[row], np.flatnonzero(~np.isnan(self.own_c[row]))
-        last = int(known[-1]) if known.size else -1
-        if one.borrowed and one.is_late:
-            later = np.flatnonzero(~np.isnan(one.borrowed.temp_c[last + 1 :]))
-            if later.size:
-                on = last + 1 + int(later[-1])
-                return one.borrowed.lent[:, on], float(one.borrowed.error_c[on])
-        elif last >= 0 and one.zone.borrowed[last]:
-            return one.zone.lent[:, last], float(one.zone.error_c[last])
-        return None
-
-    def find_lent(self, rows: Sequence[int]) -> Lent:
-        """Return what neighbours say of the days after the last ones of some blocks."""
-        lent_c = np.full((len(rows), self.days.size), np.nan)
-        error_c = np.zeros(len(rows))
-        for place, row in enumerate(rows):
-            one, latest = self.of_places[row], self.find_latest_lent(row)
-            if latest:
-                error_c[place] = latest[1]
-            if latest and one.borrowed and one.is_late:
-                after = int(np.flatnonzero(~np.isnan(self.own_c[row]))[-1]) + 1
-                lent_c[place, after:] = one.borrowed.temp_c[after:]
-        return Lent(lent_c, error_c)
 
 
 def find_block_outlooks(
@@ -176,6 +116,36 @@ def fetch_expected(
     }
 
 
+def find_block_fans(
+    connection: Connection,
+    blocks: Sequence[Block],
+    day: date,
+    until: date,
+    sensor_accuracy_c: float,
+) -> dict[str, Fan]:
+    """Return, for the blocks that have a curve, the likely course from the evening of a day on."""
+    rules = fetch_rules(connection)
+    fans: dict[str, Fan] = {}
+    for south in {block.south for block in blocks}:
+        of_group = [block for block in blocks if block.south == south]
+        known = know_blocks(connection, of_group, south, day, sensor_accuracy_c)
+        days, air = known.days, _find_air(connection, known)
+        for rows, curves in known.find_curves():
+            found = find_fans(
+                days.own_c[rows],
+                days.days,
+                curves,
+                south,
+                rules[of_group[rows[0]].rule],
+                day,
+                until,
+                days.find_lent(rows),
+                [air[row][0] if row in air else None for row in rows],
+            )
+            fans |= {of_group[row].id: fan for row, fan in zip(rows, found, strict=True)}
+    return fans
+
+
 def _of_group(
     connection: Connection,
     blocks: list[Block],
@@ -184,53 +154,19 @@ def _of_group(
     day: date,
     sensor_accuracy_c: float,
 ) -> list[BlockOutlook]:
-    known = _fetch_days(connection, blocks, {}, day, sensor_accuracy_c)
-    needy = [
-        block
-        for block, own, no in zip(blocks, known.has_own, known.against, strict=True)
-        if not own and not no
-    ]
-    if needy:
-        others = {
-            (lender.is_station, lender.place.id): lender.place
-            for block in needy
-            for lender in block.neighbours
-        }
-        known = _fetch_days(connection, blocks, others, day, sensor_accuracy_c)
-    curve_row: dict[int, int] = {}
-    neighbour: dict[int, Lender] = {}
-    why_not: dict[int, str] = {}
-    for row, block in enumerate(blocks):
-        against = known.against[row]
-        if against:
-            why_not[row] = against
-        elif known.has_own[row]:
-            curve_row[row] = row
-        elif found := known.find_curve(block):
-            curve_row[row], neighbour[row] = found
-        else:
-            why_not[row] = NO_CURVE
-    forecasts = fetch_air(connection, {block.site_id for block in blocks}, day)
-    air = {
-        row: found
-        for row in curve_row
-        if (forecast := forecasts.get(blocks[row].site_id))
-        and (found := find_air(forecast, known.own_c[row], known.days))
-    }
+    known = know_blocks(connection, blocks, south, day, sensor_accuracy_c)
+    days, air = known.days, _find_air(connection, known)
     outlooks: dict[int, Outlook] = {}
-    for rows in _alike(blocks, curve_row):
-        curves = _find_curves(known, rows, [curve_row[row] for row in rows], day, south)
-        rngs = [member_rng(blocks[row].id, day) for row in rows]
-        rule = rules[blocks[rows[0]].rule]
+    for rows, curves in known.find_curves():
         found = find_outlooks(
-            known.own_c[rows],
-            known.days,
+            days.own_c[rows],
+            days.days,
             curves,
             south,
-            rule,
+            rules[blocks[rows[0]].rule],
             day,
-            rngs,
-            lent=known.find_lent(rows),
+            [member_rng(blocks[row].id, day) for row in rows],
+            lent=days.find_lent(rows),
             air=[air[row][0] if row in air else None for row in rows],
         )
         outlooks |= dict(zip(rows, found, strict=True))
@@ -239,13 +175,25 @@ def _of_group(
             block,
             day,
             outlooks.get(row),
-            neighbour.get(row),
-            _describe_lent(block, known.find_latest_lent(row)),
-            why_not.get(row),
+            known.neighbour.get(row),
+            _describe_lent(block, days.find_latest_lent(row)),
+            known.why_not.get(row),
             air[row][1] if row in air else None,
         )
         for row, block in enumerate(blocks)
     ]
+
+
+def _find_air(connection: Connection, known: KnownBlocks) -> dict[int, tuple[Air, date]]:
+    """Return, by row of the blocks whose site has one, the air to come and when it was forecast."""
+    forecasts = fetch_air(connection, {block.site_id for block in known.blocks}, known.day)
+    days = known.days
+    return {
+        row: found
+        for row in known.curve_row
+        if (forecast := forecasts.get(known.blocks[row].site_id))
+        and (found := find_air(forecast, days.own_c[row], days.days))
+    }
 
 
 def _describe_lent(
@@ -253,65 +201,3 @@ def _describe_lent(
 ) -> tuple[Neighbour, ...]:
     lent = latest[0].tolist() if latest else []
     return tuple(map(describe_neighbour, compress(block.lenders, lent)))
-
-
-def _alike(blocks: list[Block], curve_row: dict[int, int]) -> list[list[int]]:
-    """Return the rows that go through the engine together: one rule, own curves or borrowed."""
-    together: dict[tuple[str, bool], list[int]] = defaultdict(list)
-    for row, of in curve_row.items():
-        together[blocks[row].rule, row == of].append(row)
-    return list(together.values())
-
-
-def _fetch_days(
-    connection: Connection,
-    blocks: list[Block],
-    others: Mapping[tuple[bool, str], Block],
-    day: date,
-    sensor_accuracy_c: float,
-) -> _Days:
-    places = {(False, block.id): block for block in blocks}
-    places |= {place: other for place, other in others.items() if place not in places}
-    start = day - timedelta(days=366 * HISTORY_YEARS)
-    found = fetch_root_zones(
-        connection, list(places.values()), start, day, sensor_accuracy_c, late_too=True
-    )
-    own_c = np.array(
-        [
-            np.where(one.zone.borrowed & place.is_probed, np.nan, one.zone.root_zone_c)
-            for place, one in zip(places.values(), found, strict=True)
-        ]
-    )
-    days = found[0].zone.day
-    return _Days(
-        list(places),
-        days,
-        own_c,
-        found,
-        [
-            _find_reason_against(one, of_place_c)
-            for one, of_place_c in zip(found, own_c, strict=True)
-        ],
-        [has_own_curve(of_place_c, days) for of_place_c in own_c],
-    )
-
-
-def _find_reason_against(one: BlockDays, own_c: NDArray[np.float64]) -> str | None:
-    zone = one.zone
-    known = zone.day[~np.isnan(own_c)]
-    if not zone.basis_cm and not known.size:
-        return NO_BASIS
-    if not known.size or zone.day[-1] - known[-1] > np.timedelta64(STALE_DAYS, "D"):
-        return NO_READINGS
-    return None
-
-
-def _find_curves(
-    known: _Days, rows: list[int], curve_rows: list[int], day: date, south: bool
-) -> Curves:
-    """Return the curves of blocks from the days before the season, or from their neighbours'."""
-    before = known.days < np.datetime64(season_start(season_of(day, south), south))
-    curves = fit_curves(known.own_c[curve_rows][:, before], known.days[before])
-    if rows == curve_rows:
-        return curves
-    return shift_curves(curves, known.own_c[rows], known.own_c[curve_rows], known.days)

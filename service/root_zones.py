@@ -97,6 +97,18 @@ def fetch_root_zones(
     return [found[row] for row in range(len(blocks))]
 
 
+def fetch_depths(
+    connection: Connection, block: Block, start: date, end: date
+) -> dict[float, NDArray[np.float64]]:
+    """Return the daily means of a block's probes by depth [cm], each over the days from `start` to
+    `end`, NaN where there is none [degC]; a depth without any is left out."""
+    fetched = _fetch(connection, [block], start, end, 0.0)
+    zones = _Zones(fetched, np.datetime64(start, "D"), np.datetime64(end, "D"))
+    probes = zones.place(block.stretches)
+    means = {depth_cm: probes.mean_at_c(depth_cm) for depth_cm in probes.depths_cm}
+    return {depth_cm: mean_c for depth_cm, mean_c in means.items() if not np.isnan(mean_c).all()}
+
+
 @dataclass(frozen=True)
 class _Fetched:
     """Daily means of some probes as they lie in the store, and errors of those read by hand."""
@@ -178,8 +190,8 @@ class _Zones:
     def _find(self, block: Block) -> RootZoneDays:
         return find_block_days(
             self._days,
-            self._place(block.stretches),
-            self._place(block.beside),
+            self.place(block.stretches),
+            self.place(block.beside),
             block.root_zone_cm,
             block.weights,
             block.ground,
@@ -194,7 +206,8 @@ class _Zones:
             self._lent[place] = self._find(place)
         return self._lent[place]
 
-    def _place(self, stretches: Sequence[Stretch]) -> ProbeDays:
+    def place(self, stretches: Sequence[Stretch]) -> ProbeDays:
+        """Return the days of the probes of some stretches."""
         ids, depth_cm = place_probes(stretches, self._days)
         rows = np.searchsorted(self._probe_ids, ids)
         by_hand = np.isin(ids, self._hand_ids)

@@ -1,8 +1,9 @@
 """The round: evaluate every block, note what changed, compose the digests, deliver them.
 
-What a round decides is one transaction: notices, silences, digests and their messages in the
-outbox are kept together or not at all. Delivery follows, message by message; `digseason serve` does
-it apart, so that thousands of messages hold up no round.
+What a round finds is one transaction: notices and silences, with those who are to be told.
+Composing is another: digests, their messages in the outbox, and what they tell being told are kept
+together or not at all. Delivery follows, message by message; `digseason serve` does it apart, so
+that thousands of messages hold up no round.
 """
 
 from __future__ import annotations
@@ -20,9 +21,11 @@ from alerts.outlook.dates import Outlook
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
+from service.block_charts import see_blocks
 from service.bounces.taking_in import BounceReport, take_in_bounces
 from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
+from service.due import When, find_shown
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
@@ -69,7 +72,7 @@ def run_round(
         silences = []
         if as_of is None:
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-        digests = compose_waiting(connection, settings, now, as_of, at_their_hour=False)
+    digests = _compose(engine, settings, When(now, as_of, at_their_hour=False))
     delivery = deliver(engine, settings, now)
     return RoundReport(evaluations, notices, silences, digests, delivery, bounces)
 
@@ -87,7 +90,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
         if is_evaluation_due(connection, now):
             evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-        digests = compose_waiting(connection, settings, now, None, at_their_hour=True)
+    digests = _compose(engine, settings, When(now, None, at_their_hour=True))
     return RoundReport(evaluations, notices, silences, digests)
 
 
@@ -138,6 +141,15 @@ def _find_changes(one: BlockEvaluation, told: list[Told], outlook: Outlook | Non
         nowcast = find_nowcast(outlook, told)
         return [nowcast] if nowcast else []
     return changes
+
+
+def _compose(engine: Engine, settings: Settings, when: When) -> int:
+    """Compose the digests that are due; what they show is drawn before, and no writer waits."""
+    with reading(engine) as connection:
+        shown, pictured = find_shown(connection, settings, when)
+    seen = see_blocks(engine, shown, pictured, settings.sensor_accuracy_c)
+    with writing(engine) as connection:
+        return compose_waiting(connection, settings, when, seen)
 
 
 def _is_known(one: BlockEvaluation, change: Change) -> bool:

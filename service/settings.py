@@ -53,6 +53,7 @@ class Settings(BaseSettings):
     push_per_min: int = 60
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
+    mail_charts: bool = True
 
     mail_from: Annotated[str, AfterValidator(check_sender)] = NO_SENDER
     smtp_host: str = ""

@@ -19,6 +19,8 @@ from tests.pg import Cluster, cluster
 
 DATABASES = ("sqlite", "postgresql")
 
+os.environ.setdefault("DIGSEASON_MAIL_CHARTS", "0")  # drawing takes a second; some tests ask for it
+
 
 @pytest.fixture(scope="session")
 def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -140,16 +140,9 @@ def find_outlooks(
     """
     season = season_of(as_of, south)
     whole = season_days(season, south, rule)
-    within = np.isin(days, whole[whole <= np.datetime64(as_of)])
-
-    def of_season(of_days_c: NDArray[np.float64]) -> NDArray[np.float64]:
-        found_c = np.full((len(of_days_c), whole.size), np.nan)
-        found_c[:, np.isin(whole, days[within])] = of_days_c[:, within]
-        return found_c
-
-    observed_c = of_season(root_zone_c)
+    observed_c = place_in_season(root_zone_c, days, whole, as_of)
     if lent is not None:
-        lent = Lent(of_season(lent.root_zone_c), lent.error_c)
+        lent = Lent(place_in_season(lent.root_zone_c, days, whole, as_of), lent.error_c)
     courses = run_members(observed_c, season, curves, south, rule, rngs, members, lent, air)
     return [_gather(course, season, as_of, whole, rule, south) for course in courses]
 
@@ -172,6 +165,28 @@ def season_days(season: int, south: bool, rule: WindowRule) -> NDArray[np.dateti
     """Return the days of a season and those before it that its first trailing mean rests on."""
     first, stop = (season_start(one, south) for one in (season, season + 1))
     return np.arange(np.datetime64(first) - (rule.mean_days - 1), np.datetime64(stop))
+
+
+def place_in_season(
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    whole: NDArray[np.datetime64],
+    as_of: date,
+) -> NDArray[np.float64]:
+    """Return values of some days, up to `as_of`, over `season_days`; NaN on the others."""
+    within = np.isin(days, whole[whole <= np.datetime64(as_of)])
+    placed_c = np.full((len(root_zone_c), whole.size), np.nan)
+    placed_c[:, np.isin(whole, days[within])] = root_zone_c[:, within]
+    return placed_c
+
+
+def add_lent(
+    observed_c: NDArray[np.float64], lent: Lent | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the days of blocks, own or lent, and how wrong those that were lent are [degC]."""
+    if lent is None:
+        return observed_c, np.zeros(len(observed_c))
+    return np.where(np.isnan(observed_c), lent.root_zone_c, observed_c), lent.error_c
 
 
 def run_members(
@@ -198,10 +213,7 @@ def run_members(
     """
     whole = season_days(season, south, rule)
     first = rule.mean_days - 1
-    known_c, error_c = observed_c, np.zeros(len(observed_c))
-    if lent is not None:
-        known_c = np.where(np.isnan(observed_c), lent.root_zone_c, observed_c)
-        error_c = lent.error_c
+    known_c, error_c = add_lent(observed_c, lent)
     known = np.flatnonzero(~np.isnan(known_c).all(axis=0))
     stop = max(int(known[-1]) + 1, first) if known.size else first
     belief = follow(curves, known_c[:, first:stop], whole[first:stop])
@@ -221,18 +233,18 @@ def run_members(
             course_c[one, :, start:] = draw_members(mean_c, cov_c2, members, rngs[row])
             if error_c[row] > 0:
                 above_c = error_c[row] * rngs[row].standard_normal((members // 2, 1))
-                own_stop = _last_known(observed_c[row]) + 1
+                own_stop = last_known(observed_c[row]) + 1
                 course_c[one, :, own_stop:] += np.concatenate([above_c, -above_c])
         flat_c = course_c.reshape(-1, whole.size)
         spans = find_spans(flat_c, whole, np.full(len(flat_c), south), rule, whole[-1].item())
         for one, row in enumerate(rows):
-            last = _last_known(observed_c[row])
+            last = last_known(observed_c[row])
             last_day = whole[last].item() if last >= first else None
             of_block = spans[one * members : (one + 1) * members]
             yield Course(last_day, likely_c[one], of_block)
 
 
-def _last_known(observed_c: NDArray[np.float64]) -> int:
+def last_known(observed_c: NDArray[np.float64]) -> int:
     """Return the position of the last value of a series; -1 where there is none."""
     known = np.flatnonzero(~np.isnan(observed_c))
     return int(known[-1]) if known.size else -1

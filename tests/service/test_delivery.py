@@ -13,6 +13,7 @@ from sqlalchemy import Engine, insert, select, update
 
 from service.delivery import MOST_ATTEMPTS, DeliveryReport, deliver
 from service.digests import compose_waiting
+from service.due import When
 from service.quiet_hours import find_quiet_end
 from service.rounds import run_round
 from service.settings import Settings
@@ -154,10 +155,11 @@ def test_what_is_refused_for_days_is_given_up_and_told(
 
 def told_to_cai(engine: Engine, now: datetime) -> str:
     """Compose what waits to be told, and return what the coordinator is sent."""
+    when = When(now, None, at_their_hour=False)
     with writing(engine) as connection:
         settings = Settings(data=Path())
-        compose_waiting(connection, settings, now, None, at_their_hour=False)
-        assert compose_waiting(connection, settings, now, None, at_their_hour=False) == 0
+        compose_waiting(connection, settings, when)
+        assert compose_waiting(connection, settings, when) == 0
         last = select(tables.outbox.c.message).order_by(tables.outbox.c.id.desc()).limit(1)
         return connection.scalars(last).one()
 

@@ -12,11 +12,9 @@ import pytest
 from sqlalchemy import Connection, Engine, select
 
 from probes.units import f_to_c, from_c
+from service.curves import NO_BASIS, NO_CURVE, NO_READINGS
 from service.evaluation import evaluate_blocks
 from service.outlooks import (
-    NO_BASIS,
-    NO_CURVE,
-    NO_READINGS,
     BlockOutlook,
     fetch_expected,
     find_block_outlooks,

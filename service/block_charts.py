@@ -1,0 +1,154 @@
+"""From the store to what is to be seen of blocks: their ribbons, their charts, drawn for mails."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+from sqlalchemy import Connection, Engine
+
+from alerts.chart import BlockChart, Limit, describe_chart, word_chart
+from alerts.letter import Picture
+from alerts.outlook.dates import Outlook
+from alerts.outlook.fan import Fan
+from alerts.ribbon import Ribbon
+from alerts.windows import trailing_mean
+from probes.units import Unit
+from service.charts import draw_png
+from service.evaluation import BlockEvaluation, evaluate_blocks
+from service.outlooks import find_block_fans
+from service.root_zones import fetch_depths
+from service.showing import find_ribbon
+from service.store.blocks import fetch_blocks
+from service.store.engine import reading
+
+BACK_DAYS, AHEAD_DAYS = 90, 45
+SEASONS = 2  # three months back may lie in the season before
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Form:
+    """How some readers see a block: as of a day, in one language and unit."""
+
+    block_id: str
+    day: date
+    language: str
+    unit: Unit
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What digests show of blocks besides words: ribbons by block and day, and pictures."""
+
+    ribbons: Mapping[tuple[str, date], Ribbon] = field(default_factory=dict)
+    pictures: Mapping[Form, Picture] = field(default_factory=dict)
+
+    def of_blocks(self, forms: Iterable[Form]) -> tuple[dict[str, Ribbon], dict[str, Picture]]:
+        """Return the ribbons and the pictures that there are, by the block's id."""
+        ribbons: dict[str, Ribbon] = {}
+        pictures: dict[str, Picture] = {}
+        for form in forms:
+            if ribbon := self.ribbons.get((form.block_id, form.day)):
+                ribbons[form.block_id] = ribbon
+            if picture := self.pictures.get(form):
+                pictures[form.block_id] = picture
+        return ribbons, pictures
+
+
+def see_blocks(
+    engine: Engine, shown: Collection[Form], pictured: Collection[Form], sensor_accuracy_c: float
+) -> Seen:
+    """Return ribbons of the blocks that are shown and pictures of those that are to have one.
+
+    They are drawn while nothing is read or written. Of a picture that fails the log says why.
+    """
+    ribbons: dict[tuple[str, date], Ribbon] = {}
+    charts: dict[tuple[str, date], BlockChart] = {}
+    with reading(engine) as connection:
+        for day in {form.day for form in shown}:
+            block_ids = {form.block_id for form in shown if form.day == day}
+            blocks = fetch_blocks(connection, block_ids)
+            days = [day] * len(blocks)
+            found = evaluate_blocks(connection, blocks, days, SEASONS, sensor_accuracy_c)
+            ribbons |= {(one.block.id, day): find_ribbon(one) for one in found}
+            with_chart = {form.block_id for form in pictured if form.day == day}
+            chosen = [one for one in found if one.block.id in with_chart]
+            of_day = make_charts(connection, chosen, day, sensor_accuracy_c)
+            charts |= {(block_id, day): chart for block_id, chart in of_day.items()}
+    pictures = {
+        form: picture
+        for form in pictured
+        if (chart := charts.get((form.block_id, form.day))) and (picture := _draw(chart, form))
+    }
+    return Seen(ribbons, pictures)
+
+
+def _draw(chart: BlockChart, form: Form) -> Picture | None:
+    try:
+        png = draw_png(chart, word_chart(chart, form.language, form.unit), form.unit)
+    except Exception:  # nothing about a picture holds back a mail
+        log.exception("the chart of %s for %s is left out", form.block_id, form.day)
+        return None
+    return Picture(png, describe_chart(chart, form.language, form.unit), f"{form.block_id}.png")
+
+
+def make_charts(
+    connection: Connection,
+    evaluations: Sequence[BlockEvaluation],
+    day: date,
+    sensor_accuracy_c: float,
+) -> dict[str, BlockChart]:
+    """Return the charts of blocks as they are on the evening of a day, with their outlook."""
+    blocks = [one.block for one in evaluations]
+    until = day + timedelta(days=AHEAD_DAYS)
+    fans = find_block_fans(connection, blocks, day, until, sensor_accuracy_c)
+    return {
+        one.block.id: _make_chart(connection, one, fans.get(one.block.id), until)
+        for one in evaluations
+    }
+
+
+def _make_chart(
+    connection: Connection,
+    one: BlockEvaluation,
+    fan: Fan | None,
+    until: date,
+) -> BlockChart:
+    first = one.as_of - timedelta(days=BACK_DAYS)
+    days = np.arange(np.datetime64(first, "D"), np.datetime64(one.as_of, "D") + 1)
+    zone, rule = one.root_zone, one.rule
+    within, shown = np.isin(zone.day, days), np.isin(days, zone.day)
+    mean_c, estimated = np.full(days.size, np.nan), np.zeros(days.size, bool)
+    mean_c[shown] = trailing_mean(zone.root_zone_c, rule)[within]
+    of_mean = np.convolve(zone.estimated, np.ones(rule.mean_days))[: zone.day.size] > 0
+    estimated[shown] = of_mean[within]
+    limits_c: dict[Limit, float] = {"cold": rule.cold_below_c, "hot": rule.hot_above_c}
+    if "spring" in rule.windows and one.evaluation.standing.turned_on is None:
+        limits_c["opens"] = rule.spring_opens_c
+    return BlockChart(
+        root_zone_cm=one.block.root_zone_cm,
+        mean_days=rule.mean_days,
+        days=days,
+        mean_c=mean_c,
+        estimated=estimated & ~np.isnan(mean_c),
+        depths_c=fetch_depths(connection, one.block, first, one.as_of),
+        spans=one.evaluation.spans,
+        limits_c=limits_c,
+        until=until,
+        fan=fan,
+        expected=_find_expected(one.outlook, one.as_of, until),
+    )
+
+
+def _find_expected(outlook: Outlook | None, as_of: date, until: date) -> tuple[date, date] | None:
+    """Return from when to when the window is likely open, as far as the chart goes."""
+    if outlook is None:
+        return None
+    begin = outlook.opens.p50 if outlook.opens else as_of
+    end = min(outlook.closes.p50 or until, until)
+    return (max(begin, as_of), end) if begin and max(begin, as_of) < end else None
