@@ -11,6 +11,7 @@ import numpy as np
 from babel.dates import get_month_names
 from numpy.typing import NDArray
 
+from alerts.bounds import Bounds
 from alerts.figures import (
     locale_of,
     show_day,
@@ -39,6 +40,7 @@ class BlockChart:
     estimated : (n,), whether it rests on days that were not measured in full
     depths_c : by depth [cm] the daily means, (n,), NaN where there is none [degC]
     spans : the windows that may lie in these days
+    bounds : of each span, how far its dates may be off
     limits_c : the limits of the rule that matter now [degC]
     until : the last day of the outlook
     fan : the likely course of the trailing mean; None: there is no outlook
@@ -52,6 +54,7 @@ class BlockChart:
     estimated: NDArray[np.bool_]
     depths_c: Mapping[float, NDArray[np.float64]]
     spans: Sequence[Span]
+    bounds: Sequence[Bounds]
     limits_c: Mapping[Limit, float]
     until: date
     fan: Fan | None

@@ -138,6 +138,7 @@ def _make_chart(
         estimated=estimated & ~np.isnan(mean_c),
         depths_c=fetch_depths(connection, one.block, first, one.as_of),
         spans=one.evaluation.spans,
+        bounds=one.bounds,
         limits_c=limits_c,
         until=until,
         fan=fan,

@@ -97,15 +97,20 @@ def _fan_rows(chart: BlockChart, unit: Unit) -> Rows:
 
 
 def _span_rows(chart: BlockChart, words: ChartWords) -> Rows:
-    """Return what is shaded: open, perhaps open unseen, and likely to be open."""
+    """Return what is shaded: open, open unless its dates are off, and likely to be open."""
     shaded: list[tuple[date, date, float, str]] = []
-    for span in chart.spans:
-        closed_on = span.closed_on or chart.as_of + timedelta(days=1)
-        surely_until = span.closed_not_before or closed_on
+    tomorrow = chart.as_of + timedelta(days=1)
+    for bounds in chart.bounds:
+        opened, closed = bounds.opened, bounds.closed
+        last = tomorrow if closed is None else closed.latest or tomorrow
+        sure = opened.latest or last, last if closed is None else closed.earliest
+        if sure[0] >= sure[1]:
+            shaded.append((opened.earliest, last, _LIKELY_SHADE, ""))
+            continue
         shaded += [
-            (span.not_before, span.opened_on, _LIKELY_SHADE, ""),
-            (span.opened_on, surely_until, _OPEN_SHADE, words.open),
-            (surely_until, closed_on, _LIKELY_SHADE, ""),
+            (opened.earliest, sure[0], _LIKELY_SHADE, ""),
+            (*sure, _OPEN_SHADE, words.open),
+            (sure[1], last, _LIKELY_SHADE, ""),
         ]
     if chart.expected:
         shaded.append((*chart.expected, _LIKELY_SHADE, words.likely_open))

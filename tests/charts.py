@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from alerts.bounds import Bounds, DateRange
 from alerts.chart import BlockChart
 from alerts.outlook.fan import Fan
 from alerts.windows import Span
@@ -31,6 +32,7 @@ def make_chart(**changes: Any) -> BlockChart:
         estimated=np.zeros(DAYS.size, bool),
         depths_c={15.0: mean_c + 1.0, 45.0: mean_c - 1.0},
         spans=[Span(2025, "spring", date(2025, 10, 4), date(2025, 9, 30), None, None)],
+        bounds=[Bounds(DateRange(date(2025, 9, 30), date(2025, 10, 4)), None, False)],
         limits_c={"opens": f_to_c(64.0), "cold": f_to_c(60.0), "hot": f_to_c(86.0)},
         until=UNTIL,
         fan=Fan(COMING, f_to_c(middle_f - wide_f), f_to_c(middle_f), f_to_c(middle_f + wide_f)),

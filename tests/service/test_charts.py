@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from alerts.bounds import Bounds, DateRange
 from alerts.chart import BlockChart, word_chart
 from alerts.colours import DAY as INKS
-from alerts.windows import Span
 from probes.units import Unit, f_to_c
 from service.chart_rows import find_rows
 from service.charts import draw_png, specify
@@ -80,10 +80,29 @@ def test_what_is_open_what_may_be_and_what_is_likely_are_shaded_apart() -> None:
     ]
 
 
-def test_a_window_before_the_first_day_is_cut_off() -> None:
-    span = Span(2025, "spring", date(2025, 6, 1), date(2025, 6, 1), date(2025, 8, 1), "spent")
-    (row,) = rows("spans", make_chart(spans=[span], expected=None))
-    assert (day_of(row["day"]), row["word"]) == (date(2025, 7, 12), "open")
+@pytest.mark.parametrize(
+    ("opened", "closed", "shades"),
+    [
+        pytest.param(
+            DateRange(date(2025, 6, 1), date(2025, 6, 3)),
+            DateRange(date(2025, 8, 1), date(2025, 8, 5)),
+            [("2025-07-12", "2025-08-01", 0.5), ("2025-08-01", "2025-08-05", 0.25)],
+            id="it opened before the first day",
+        ),
+        pytest.param(
+            DateRange(date(2025, 9, 20), None),
+            DateRange(date(2025, 10, 5), None),
+            [("2025-09-20", "2025-10-11", 0.25)],
+            id="within the error it may never have opened",
+        ),
+    ],
+)
+def test_a_window_is_shaded_as_surely_as_its_dates_are_known(opened, closed, shades) -> None:
+    bounds = [Bounds(opened, closed, may_pause=False)]
+    found = rows("spans", make_chart(bounds=bounds, expected=None))
+    assert [
+        (f"{day_of(row['day'])}", f"{day_of(row['end'])}", row["shade"]) for row in found
+    ] == shades
 
 
 def test_limits_are_named_in_the_readers_unit_and_heat_only_when_near() -> None:
