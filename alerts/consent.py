@@ -25,7 +25,7 @@ def compose_request(organisation: str, language: str, code: str, link: str | Non
     paragraphs = [
         _(
             "{organisation} would write to you here when dig season opens or closes in your "
-            "vineyard blocks, and at no other time."
+            "vineyard blocks, or when their readings stop."
         ),
         _("Nothing else is sent to this address until you say yes."),
     ]
