@@ -7,6 +7,14 @@ from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.policy import SMTP
 
+from phonenumbers import (
+    NumberParseException,
+    PhoneNumberFormat,
+    format_number,
+    is_possible_number,
+    parse,
+)
+
 PHONE = r"^\+[1-9][0-9]{6,14}$"
 """An international number, as [E-164]; a pattern."""
 
@@ -47,6 +55,24 @@ def parse_address(text: str) -> Address:
     ):
         raise ValueError(_NOT_ONE)
     return address
+
+
+def parse_phone(text: str) -> str:
+    """Return the number of a phone as [E-164] writes it: "+61 491 570 156" is "+61491570156".
+
+    Raises
+    ------
+    ValueError
+        When it is no number with its country, or no country has numbers of its length; says what
+        to write.
+    """
+    try:
+        number = parse(text)
+    except NumberParseException:
+        raise ValueError("is no number with its country; write such as +61491570156") from None
+    if not is_possible_number(number):
+        raise ValueError(f"is no number of +{number.country_code}; look for a wrong digit")
+    return format_number(number, PhoneNumberFormat.E164)
 
 
 def _in_ascii(address: Address) -> str:

@@ -23,7 +23,7 @@ from pydantic import (
     Tag,
 )
 
-from alerts.addresses import PHONE, parse_address
+from alerts.addresses import parse_address, parse_phone
 from probes.clock import parse_clock, parse_offset_min
 from probes.feeds.awdb import check_element
 from probes.time_words import TIME_WORDS
@@ -242,4 +242,4 @@ Quiet = Annotated[
     AfterValidator(_check_quiet),
 ]
 Email = Annotated[str, AfterValidator(_check_email)]
-Phone = Annotated[str, Field(pattern=PHONE)]
+Phone = Annotated[str, AfterValidator(parse_phone)]

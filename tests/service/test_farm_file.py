@@ -165,6 +165,13 @@ def test_what_refers_to_a_table_with_errors_is_not_blamed_for_them(kind):
     assert [problem.partition(": ")[2][:8] for problem in problems_of(tables)] == ["wind = 7"]
 
 
+def test_the_number_of_a_phone_may_be_written_as_people_do():
+    tables = tomllib.loads(farm_text())
+    one_table(tables, "recipient")["phone"] = "+61 (491) 570-156"
+    (person,) = farm_from_tables(tables).recipient.values()
+    assert person.phone == "+61491570156"  # source: [E-164]
+
+
 def test_a_table_that_does_not_say_its_id_is_not_offered_as_one_to_refer_to():
     tables = tomllib.loads(farm_text())
     del one_table(tables, "site")["id"]
