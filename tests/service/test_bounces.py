@@ -18,6 +18,7 @@ from service.bounces.reports import read_report
 from service.bounces.taking_in import BounceReport, take_in_bounces
 from service.cli import main
 from service.digests import compose_waiting
+from service.due import When
 from service.settings import Settings
 from service.store import tables
 from service.store.engine import open_engine, reading, writing
@@ -194,7 +195,7 @@ def test_a_report_that_is_read_again_after_a_crash_tells_no_one_twice(
         (folder / "1.eml").write_bytes(make_report())
         take_in(store, folder)
     with writing(store) as connection:
-        composed = compose_waiting(connection, Settings(data=Path()), AT, None, False)
+        composed = compose_waiting(connection, Settings(data=Path()), When(AT, None, False))
         message = fetch_messages(connection)[-1].message
     assert composed == 1
     assert "Subject: Not delivered: mail to Ada" in message

@@ -83,7 +83,7 @@ def test_json_says_the_same() -> None:
 def test_values_of_common_digital_sensors_are_named_and_85_is_left_in() -> None:
     text = said(propose("sentinels.csv")[1])
     assert "(-127 °C: a broken line of common digital sensors)" in text
-    assert "85 °C stands 1 times" in propose("power_on.csv")[1]
+    assert "85 °C stands there once" in propose("power_on.csv")[1]
 
 
 def test_a_file_of_which_nothing_can_be_made_ends_with_1_and_says_why() -> None:
