@@ -73,4 +73,4 @@ def test_a_block_without_readings_says_so(data: Path) -> None:
 
 
 def test_an_unknown_block_is_wrong_use(data: Path) -> None:
-    digseason(data, "soil", "--block", "nowhere", exit_code=2)
+    assert digseason(data, "soil", "--block", "nowhere", exit_code=2) == ""

@@ -197,7 +197,7 @@ def test_a_next_page_that_has_lost_its_datastream_is_refused() -> None:
     ],
 )
 def test_the_same_page_may_be_spelled_otherwise(link: str) -> None:
-    check_next(URL, link)
+    assert check_next(URL, link) is None  # it raises where the page is another
 
 
 @pytest.mark.parametrize(
