@@ -83,6 +83,22 @@ def answer_wrong_code(language: str) -> str:
     return to_gsm7(translations(language).gettext("That is not the code that was sent here."))
 
 
+def answer_no_codes(organisation: str, language: str) -> str:
+    """Return the answer to a code from where too many wrong ones came, as an SMS."""
+    text = translations(language).gettext(
+        "Too many wrong codes came from this number: none is taken for a day. Ask {organisation}."
+    )
+    return to_gsm7(text.format(organisation=shorten(organisation, _NAME_LENGTHS[0])))
+
+
+def answer_too_many(language: str) -> str:
+    """Return the last answer to a number that sends too many texts, as an SMS."""
+    text = translations(language).gettext(
+        "Too many texts come from this number: for some hours not all are answered. STOP holds."
+    )
+    return to_gsm7(text)
+
+
 def word_link(language: str) -> str:
     """Return what stands by the link in every mail."""
     return translations(language).gettext("Want no more of these messages")

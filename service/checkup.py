@@ -231,7 +231,9 @@ def _check_channels(connection: Connection, settings: Settings) -> Iterator[Find
 
 
 def _check_bounces(settings: Settings) -> Iterator[Finding]:
-    if settings.bounces is None and settings.smtp_host:
+    if settings.bounces is None and settings.bounces_secret.get_secret_value():
+        yield Finding("bounces", "a mail server brings them to /api/bounces")
+    elif settings.bounces is None and settings.smtp_host:
         yield Finding("bounces", "no one reads what comes back: DIGSEASON_BOUNCES is not set")
     elif settings.bounces and not settings.bounces.exists():
         said = f"there is no {settings.bounces}"

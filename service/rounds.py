@@ -31,6 +31,7 @@ from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
 from service.silences import notice_silences
+from service.store.attempts import forget_ended
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
 from service.store.notices import fetch_told, store_notices
@@ -90,6 +91,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
         if is_evaluation_due(connection, now):
             evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
+            forget_ended(connection, now)
     digests = _compose(engine, settings, When(now, None, at_their_hour=True))
     return RoundReport(evaluations, notices, silences, digests)
 

@@ -66,6 +66,7 @@ class Settings(BaseSettings):
     smtp_per_connection: int = Field(default=100, ge=1)
 
     bounces: Path | None = None
+    bounces_secret: SecretStr = SecretStr("")
 
     sms_url: str = Field(default="", repr=False)
     sms_method: Literal["POST", "GET", "PUT"] = "POST"

@@ -38,17 +38,23 @@ def take_in_bounces(engine: Engine, settings: Settings, now: datetime) -> Bounce
     taken = BounceReport()
     try:
         for letter in read_letters(settings.bounces) if settings.bounces else ():
-            bounces = read_report(letter.content)
-            if bounces is None:
-                taken.others += 1
-                continue
-            with writing(engine) as connection:
-                for bounce in bounces:
-                    _take_in(connection, bounce, now, taken)
-            letter.done()
+            if take_in_letter(engine, letter.content, now, taken):
+                letter.done()
     except MailFolderError as error:
         taken.trouble = str(error)
     return taken
+
+
+def take_in_letter(engine: Engine, letter: bytes, now: datetime, taken: BounceReport) -> bool:
+    """Do what a letter reports, and add it to what was taken; return whether it is a report."""
+    bounces = read_report(letter)
+    if bounces is None:
+        taken.others += 1
+        return False
+    with writing(engine) as connection:
+        for bounce in bounces:
+            _take_in(connection, bounce, now, taken)
+    return True
 
 
 def _take_in(connection: Connection, bounce: Bounce, now: datetime, taken: BounceReport) -> None:

@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 from service.scheduler import ticking
 from service.settings import Settings
 from service.web.bearer import Door
+from service.web.bounces import bounces_routes
 from service.web.consent_page import consent_page_routes
 from service.web.dug_page import dug_page_routes
 from service.web.hand_api import hand_api_routes
@@ -42,6 +43,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         consent_page_routes(engine, settings, door),
         dug_page_routes(engine, settings, door),
         texts_routes(engine, settings, door),
+        bounces_routes(engine, settings, door),
     ):
         app.include_router(routes)
     return app

@@ -1,12 +1,7 @@
-"""POST /api/texts: the gateway brings a text that came from a phone.
-
-The signature is the HMAC-SHA-256 [RFC-2104] of the body as it is sent, by the secret of
-DIGSEASON_TEXTS_SECRET, in hexadecimal digits after "sha256=".
-"""
+"""POST /api/texts: the gateway brings a text that came from a phone, signed."""
 
 from __future__ import annotations
 
-import hmac
 from datetime import UTC, datetime
 from http import HTTPStatus
 
@@ -21,9 +16,8 @@ from service.intake.texts import take_text
 from service.settings import Settings
 from service.store.engine import writing
 from service.web.bearer import Door
-from service.web.problems import Problem, describe_refusals
-
-HEADER = "X-Digseason-Signature"
+from service.web.problems import Problem
+from service.web.signed import PARAMETER, REFUSALS, read_signed
 
 
 class IncomingText(Strict):
@@ -35,7 +29,7 @@ class IncomingText(Strict):
 
 
 class TextAnswer(BaseModel):
-    """What is answered, by a text of its own; null: no one is told by that number."""
+    """What is answered, by a text of its own; null: nothing is."""
 
     answer: str | None
 
@@ -50,34 +44,15 @@ def texts_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
         "/api/texts",
         openapi_extra={
             "requestBody": {"required": True, "content": {"application/json": content}},
-            "parameters": [
-                {
-                    "name": HEADER,
-                    "in": "header",
-                    "required": True,
-                    "schema": {"type": "string"},
-                    "description": 'the HMAC-SHA-256 of the body, as "sha256=" and hex digits',
-                }
-            ],
+            "parameters": [PARAMETER],
         },
         response_model=TextAnswer,
-        responses=describe_refusals(
-            UNAUTHORIZED="the signature is not that of the body",
-            NOT_FOUND="no secret is set",
-            REQUEST_ENTITY_TOO_LARGE="too many bytes",
-            UNPROCESSABLE_ENTITY="the body is not of this form",
-        ),
+        responses=REFUSALS,
     )
     async def post(request: Request) -> TextAnswer:
         """Take a text: STOP, START, a code, or a reading by hand; the same id once."""
-        secret = settings.texts_secret.get_secret_value()
-        if not secret:
-            raise Problem(HTTPStatus.NOT_FOUND, "set DIGSEASON_TEXTS_SECRET to take texts")
-        body = await door.read_body(request)
-        signed = f"sha256={hmac.digest(secret.encode(), body, 'sha256').hex()}"
-        given = request.headers.get(HEADER, "").lower()
-        if not hmac.compare_digest(signed.encode(), given.encode("utf-8", "replace")):
-            raise Problem(HTTPStatus.UNAUTHORIZED, f"sign the body in {HEADER}: sha256=...")
+        secret = settings.texts_secret
+        body = await read_signed(request, door, secret, "DIGSEASON_TEXTS_SECRET")
         try:
             one = IncomingText.model_validate_json(body)
         except ValidationError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hmac
 import mailbox
 import shutil
 from collections.abc import Callable, Iterator
@@ -9,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import requests
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,6 +28,7 @@ from service.store.outbox import add_digest, add_message, fetch_messages, mark_d
 from service.store.undelivered import fetch_suspensions
 from tests.outbox_messages import make_mail
 from tests.planted import plant_recipient
+from tests.serving import serving_here
 
 AT = datetime(2026, 3, 2, 12, tzinfo=UTC)
 MESSAGE_ID = "<20260302.1@alder.example>"
@@ -242,3 +245,25 @@ def test_no_letter_breaks_the_reader(data: st.DataObject) -> None:
         letter[place : place + data.draw(st.integers(0, 40))] = data.draw(st.binary(max_size=9))
     found = read_report(bytes(letter))
     assert found is None or all(one.said.isprintable() for one in found)
+
+
+def test_a_mail_server_brings_a_report_that_is_signed(store: Engine, tmp_path: Path) -> None:
+    key = "a shared secret"
+    settings = Settings(data=tmp_path, bounces_secret=key)  # type: ignore[arg-type]
+
+    def bring(body: bytes, secret: str = key, form: str = "message/rfc822") -> requests.Response:
+        # source: [RFC-2104] by the hmac module of Python
+        mac = hmac.new(secret.encode(), body, "sha256").hexdigest()
+        headers = {"X-Digseason-Signature": f"sha256={mac}", "Content-Type": form}
+        return requests.post(f"{here}/api/bounces", body, headers=headers, timeout=5)
+
+    with serving_here(store, settings) as here:
+        assert bring(make_report(), "another").status_code == 401
+        assert bring(make_report(), form="text/plain").status_code == 415
+        assert bring(make_mail().message.encode()).status_code == 422
+        assert stands(store)[0] is None
+        assert bring(make_report()).json() == {"failed": 1, "late": 0, "unknown": 0}
+        assert stands(store)[0] == "bounced"
+        assert bring(make_report(message_id="<1@other.example>")).json()["unknown"] == 1
+    with serving_here(store, Settings(data=tmp_path)) as here:
+        assert bring(make_report()).status_code == 404

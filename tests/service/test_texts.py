@@ -11,12 +11,14 @@ from pathlib import Path
 
 import pytest
 import requests
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, select, update
 
+from service.intake.texts import NOT_UNDERSTOOD, TEXTS
 from service.links import Links
 from service.rounds import run_round
 from service.settings import Settings
 from service.store import tables
+from service.store.attempts import count_attempt
 from service.store.consents import fetch_consents
 from service.store.dug import fetch_dug
 from service.store.engine import reading, writing
@@ -100,6 +102,61 @@ def test_a_text_without_its_signature_or_from_a_stranger_does_nothing(
     assert bring(here, "STOP", "1", secret="another").status_code == 401  # noqa: S106
     assert bring(here, "STOP", "2", phone="+15550199").json() == {"answer": None}
     assert (state(engine), answers(engine)) == ("not asked", [])
+
+
+def test_after_five_wrong_codes_none_is_taken_for_a_day_by_any_process(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    with serving_here(engine, settings) as there:
+        said = [
+            bring(here if n % 2 else there, f"00000{n}", str(n)).json()["answer"] for n in range(6)
+        ]
+    assert said[:5] == ["That is not the code that was sent here."] * 5
+    assert said[5].startswith("Too many wrong codes came from this number: none is taken")
+    with reading(engine) as connection:
+        (consent,) = fetch_consents(connection).values()
+    right = Links(settings).write_code(consent)
+    assert bring(here, right, "7").json()["answer"] == said[5]
+    assert state(engine) == "not asked"
+    with writing(engine) as connection:
+        connection.execute(update(tables.attempt).values(ends_at=datetime.now(UTC)))
+    bring(here, right, "8")
+    assert state(engine) == "confirmed"
+
+
+def test_a_right_code_lets_wrong_ones_be_forgotten(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    bring(here, "000000", "0")
+    with reading(engine) as connection:
+        (consent,) = fetch_consents(connection).values()
+    bring(here, Links(settings).write_code(consent), "1")
+    with reading(engine) as connection:
+        kinds = set(connection.scalars(select(tables.attempt.c.kind)))
+    assert kinds == {TEXTS.kind, NOT_UNDERSTOOD.kind}
+
+
+def test_a_phone_that_answers_by_itself_is_not_answered_for_ever(engine: Engine, here: str) -> None:
+    said = [
+        bring(here, "I am away until Monday", str(n)).json()["answer"]
+        for n in range(NOT_UNDERSTOOD.most + 3)
+    ]
+    assert None not in said[: NOT_UNDERSTOOD.most + 1]
+    assert said[NOT_UNDERSTOOD.most].startswith("Too many texts come from this number")
+    assert said[-2:] == [None, None]
+    assert len(answers(engine)) == NOT_UNDERSTOOD.most + 1
+    assert "no more texts" in bring(here, "STOP", "stop").json()["answer"]
+    assert state(engine) == "stopped"
+
+
+def test_stop_holds_where_nothing_else_is_done_any_more(engine: Engine, here: str) -> None:
+    with writing(engine) as connection:
+        for _ in range(TEXTS.most):
+            count_attempt(connection, TEXTS, PHONE, datetime.now(UTC))
+    assert bring(here, "START", "1").json()["answer"].startswith("Too many texts")
+    assert state(engine) == "not asked"
+    assert bring(here, "STOP", "2").json() == {"answer": None}
+    assert state(engine) == "stopped"
 
 
 def test_another_text_is_read_as_a_reading_by_hand(engine: Engine, here: str) -> None:

@@ -1,5 +1,6 @@
 """Every table of the store, a module for each thing they keep."""
 
+from service.store.tables.access import attempt
 from service.store.tables.base import metadata
 from service.store.tables.people import (
     address_consent,
@@ -72,6 +73,7 @@ from service.store.tables.telling import (
 __all__ = [
     "address_consent",
     "air_forecast",
+    "attempt",
     "block",
     "block_borrow",
     "block_carry",
