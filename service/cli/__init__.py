@@ -27,6 +27,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
     "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
+    "digs": ("service.cli.digs", "Plan digs: how many vines, which ones, on which days."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
