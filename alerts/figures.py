@@ -87,6 +87,14 @@ def show_error(error_c: float, unit: Unit, language: str) -> str:
     return f"{format_decimal(max(error, 0.1), '0.0', locale_of(language))} °{unit}"
 
 
+def show_difference(delta_c: float, unit: Unit, language: str) -> str:
+    """Return "3.6 °F", or "less than 0.1 °F"; `delta_c` is positive [degC]."""
+    delta = delta_c_to_f(delta_c) if unit == "F" else delta_c
+    shown = f"{format_decimal(max(delta, 0.1), '0.0', locale_of(language))} °{unit}"
+    _ = translations(language).gettext
+    return shown if delta >= 0.1 else _("less than {difference}").format(difference=shown)
+
+
 def show_chance(chance: float, language: str) -> str:
     """Return "86 %", never all or nothing."""
     share = min(max(chance, 0.01), 0.99)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -57,6 +58,8 @@ class Standing:
     below_seen : whether a day of the season had R below the spring limit
     turned_on : the day on which fall started
     degree_days_c : the sum of degree-days so far, None where the rule asks for none [degC d]
+    opens_from_c, opens_to_c : between which R the window may open next, or again; infinite where
+        nothing opens any more, or before fall has started [degC]
     """
 
     season: int
@@ -66,6 +69,8 @@ class Standing:
     below_seen: bool
     turned_on: date | None
     degree_days_c: float | None = None
+    opens_from_c: float = inf
+    opens_to_c: float = inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,6 +383,8 @@ class _Walk:
             below_seen=bool(self.below_seen[one]),
             turned_on=self.date(turned) if turned != _NEVER else None,
             degree_days_c=None if self.warmth_c is None else float(self.sum_c[one]),
+            opens_from_c=float(self.low_c[one]) + self.rule.tolerance_c,
+            opens_to_c=float(self.high_c[one]) - self.rule.tolerance_c,
         )
 
     def index(self, day: date) -> int:

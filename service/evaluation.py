@@ -205,7 +205,7 @@ def fetch_warmth(
     probe_ids = sorted({stretch.probe_id for block in blocks for stretch in block.stretches})
     hourly_c = np.full((len(probe_ids), days.size * HOURS), np.nan)
     for logger, probe in fetch_probes(connection, probe_ids):
-        readings = fetch_readings(connection, probe.id, *_instants(logger, days))
+        readings = fetch_readings(connection, probe.id, *find_instants(logger, days))
         hour, mean_c = find_probe_hours(logger, probe, readings)
         place = hour - int(days[0].astype(np.int64)) * HOURS
         within = (place >= 0) & (place < days.size * HOURS)
@@ -225,7 +225,7 @@ def fetch_warmth(
     return np.where([zone.estimated for zone in zones], np.nan, found_c)
 
 
-def _instants(logger: Logger, days: NDArray[np.datetime64]) -> tuple[datetime, datetime]:
+def find_instants(logger: Logger, days: NDArray[np.datetime64]) -> tuple[datetime, datetime]:
     """Return when the first of these days begins at a logger's site, and when the last ends."""
     first, last = days[0].item(), days[-1].item() + timedelta(days=1)
     offset = timedelta(minutes=logger.utc_offset_min)

@@ -101,6 +101,21 @@ def fetch_daily_means(
     return ProbeDays(**fetch_columns(connection, query))
 
 
+def fetch_coverage(
+    connection: Connection, probe_ids: Collection[int], day: date
+) -> dict[int, tuple[int, bool]]:
+    """Return how many hours of a day count for each probe, of 24, and whether it is complete."""
+    query = select(
+        daily_mean.c.probe_id,
+        24 * daily_mean.c.slots_present / daily_mean.c.slots_in_day,
+        daily_mean.c.complete,
+    ).where(daily_mean.c.probe_id.in_(probe_ids), daily_mean.c.day == day)
+    return {
+        probe_id: (round(hours), complete)
+        for probe_id, hours, complete in connection.execute(query)
+    }
+
+
 def fetch_first_days(connection: Connection, probe_ids: Collection[int]) -> dict[int, date]:
     """Return the first day of each probe that has a complete one."""
     first = (
