@@ -106,6 +106,14 @@ def choose_pictured(notices: Sequence[Notice]) -> list[str]:
     return [one.last.block_id for one in news[:MOST_PICTURES]]
 
 
+def say_of_vines(language: str) -> str:
+    """Return what every message says of vines where it tells of a window that is not open."""
+    return translations(language).gettext(
+        "Where dig season is not open, that says nothing about a vine: phylloxera may be there "
+        "all the same."
+    )
+
+
 def _tell_sites(
     news: Sequence[BlockNews],
     reader: Reader,
@@ -135,11 +143,7 @@ def _tell_sites(
 
 def _tell_of_vines(news: Sequence[BlockNews], language: str) -> Iterator[Part]:
     if any(not one.is_open for one in news):
-        text = translations(language).gettext(
-            "Where dig season is not open, that says nothing about a vine: phylloxera may be there "
-            "all the same."
-        )
-        yield Part(paragraphs=(text,))
+        yield Part(paragraphs=(say_of_vines(language),))
 
 
 def _tell_silences(silences: Sequence[SilenceNotice], language: str, as_of: date) -> Iterator[Part]:

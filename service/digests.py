@@ -63,21 +63,14 @@ def compose_waiting(
     links = Links(settings)
     for due in find_due(connection, when):
         recipient = due.recipient
-        places = [
-            ensure_consent(connection, recipient.name, channel, address)
-            for channel, address in _find_addresses(connection, recipient, suspended, when.now)
-        ]
-        waits = any(not may_be_told(one, settings) and one.state != "stopped" for one in places)
-        places = [one for one in places if may_be_told(one, settings)]
-        reaches = any(is_real(one.channel, settings) for one in places)
-        # a file does not stand in for an address that has not said yes yet
-        if recipient.addresses and (not places or (waits and not reaches)):
+        places = find_places(connection, recipient, suspended, settings, when.now)
+        if recipient.addresses and not places:
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
         notices, settled = leave_out_dug(due.notices, fetch_dug(connection, recipient.name))
         if not (notices or due.silences or due.undelivered):
             continue
-        post = _Post(connection, settings.mail_from, recipient, places, links, when.now)
+        post = Post(connection, settings.mail_from, recipient, places, links, when.now)
         if notices or due.silences:
             told = list(notices.values()), reader, due.day, list(due.silences.values())
             block_ids = {one.block_id for one in notices.values()}
@@ -99,6 +92,27 @@ def compose_waiting(
             mark_undelivered_composed(connection, recipient.name, due.undelivered, digest_id)
         count += 1
     return count
+
+
+def find_places(
+    connection: Connection,
+    recipient: Recipient,
+    suspended: Collection[tuple[str, str]],
+    settings: Settings,
+    now: datetime,
+) -> list[Consent]:
+    """Return where a recipient may be told now; nowhere as long as that would reach no one.
+
+    A file does not stand in for an address that has not said yes yet.
+    """
+    every = [
+        ensure_consent(connection, recipient.name, channel, address)
+        for channel, address in _find_addresses(connection, recipient, suspended, now)
+    ]
+    places = [one for one in every if may_be_told(one, settings)]
+    waits = any(one not in places and one.state != "stopped" for one in every)
+    reaches = any(is_real(one.channel, settings) for one in places)
+    return places if reaches or not waits else []
 
 
 def _find_addresses(
@@ -124,7 +138,7 @@ def _find_addresses(
 
 
 @dataclass(frozen=True)
-class _Post:
+class Post:
     """Puts a digest of one recipient into the outbox, a message for each address."""
 
     connection: Connection

@@ -21,6 +21,8 @@ from alerts.outlook.dates import Outlook
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason
+from service.advisories.drafting import draft_if_due
+from service.advisories.telling import compose_drafts
 from service.block_charts import see_blocks
 from service.bounces.taking_in import BounceReport, take_in_bounces
 from service.delivery import DeliveryReport, deliver
@@ -43,7 +45,7 @@ SEASONS_BACK = 2  # late readings may still correct what was told of the season 
 
 @dataclass(frozen=True)
 class RoundReport:
-    """What a round came to."""
+    """What a round came to; `advisory`: the number of the one that it drafted."""
 
     evaluations: list[BlockEvaluation]
     notices: list[Notice]
@@ -51,6 +53,7 @@ class RoundReport:
     digests: int
     delivery: DeliveryReport = field(default_factory=DeliveryReport)
     bounces: BounceReport = field(default_factory=BounceReport)
+    advisory: int | None = None
 
     @property
     def delivered(self) -> list[Path]:
@@ -73,9 +76,10 @@ def run_round(
         silences = []
         if as_of is None:
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
+        advisory = draft_if_due(connection, evaluations, now, settings.advisory_days)
     digests = _compose(engine, settings, When(now, as_of, at_their_hour=False))
     delivery = deliver(engine, settings, now)
-    return RoundReport(evaluations, notices, silences, digests, delivery, bounces)
+    return RoundReport(evaluations, notices, silences, digests, delivery, bounces, advisory)
 
 
 def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
@@ -83,6 +87,7 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
     evaluations: list[BlockEvaluation] = []
     notices: list[Notice] = []
     silences: list[SilenceNotice] = []
+    advisory = None
     flag_unchecked(engine)
     with reading(engine) as connection:
         is_due = is_evaluation_due(connection, now)
@@ -92,8 +97,9 @@ def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
             evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
             silences = notice_silences(connection, evaluations, now, settings.silent_factor)
             forget_ended(connection, now)
+            advisory = draft_if_due(connection, evaluations, now, settings.advisory_days)
     digests = _compose(engine, settings, When(now, None, at_their_hour=True))
-    return RoundReport(evaluations, notices, silences, digests)
+    return RoundReport(evaluations, notices, silences, digests, advisory=advisory)
 
 
 def _look_ahead(
@@ -151,7 +157,9 @@ def _compose(engine: Engine, settings: Settings, when: When) -> int:
         shown, pictured = find_shown(connection, settings, when)
     seen = see_blocks(engine, shown, pictured, settings.sensor_accuracy_c)
     with writing(engine) as connection:
-        return compose_waiting(connection, settings, when, seen)
+        digests = compose_waiting(connection, settings, when, seen)
+        compose_drafts(connection, settings, when)
+    return digests
 
 
 def _is_known(one: BlockEvaluation, change: Change) -> bool:

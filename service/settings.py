@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal, Self
 from urllib.parse import urlsplit
@@ -24,6 +25,13 @@ def check_base_url(text: str) -> str:
             "write the address at which readers reach `digseason serve`, such as "
             "https://dig.example.org"
         )
+    return text
+
+
+def check_price(text: str) -> str:
+    """Refuse what is no number with a currency."""
+    if text and not re.fullmatch(r"\d{1,6}(\.\d{1,6})? \S{1,8}", text):
+        raise ValueError("write a number and a currency, such as 0.07 EUR")
     return text
 
 
@@ -54,6 +62,7 @@ class Settings(BaseSettings):
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
     mail_charts: bool = True
+    advisory_days: int = Field(default=7, ge=0)
 
     mail_from: Annotated[str, AfterValidator(check_sender)] = NO_SENDER
     smtp_host: str = ""
@@ -82,6 +91,7 @@ class Settings(BaseSettings):
     sms_timeout_s: TimeoutS = 30
     sms_per_min: PerMin = 60
     sms_mail_to: str = ""
+    sms_part_price: Annotated[str, AfterValidator(check_price)] = ""
 
     @model_validator(mode="after")
     def _check_sending(self) -> Self:

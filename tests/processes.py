@@ -8,7 +8,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -41,6 +41,14 @@ def run(data: Path, *words: str, database_url: str = "") -> tuple[int, str]:
     process = start(data, *words, database_url=database_url)
     output, _ = process.communicate(timeout=120)
     return process.returncode, output
+
+
+def wait_until(condition: Callable[[], bool], timeout_s: float = 30) -> None:
+    """Wait for something that another process does."""
+    end = time.monotonic() + timeout_s
+    while not condition():
+        assert time.monotonic() < end, "it did not happen"
+        time.sleep(0.02)
 
 
 @contextmanager

@@ -30,6 +30,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
     "digs": ("service.cli.digs", "Plan digs: how many vines, which ones, on which days."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
+    "advisory": ("service.cli.advisory", "Review, release or drop what a whole region is told."),
     "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
     "send-test": ("service.cli.send_test", "Send one message, and say what happened to it."),

@@ -50,6 +50,9 @@ def command(data: Path, as_of: date | None) -> None:
         click.echo(f"  {silence.logger_id}{depth} ({silence.site_name}): {silence.what}")
     if not report.notices and not report.silences:
         click.echo("  nothing new to tell")
+    if report.advisory:
+        held = f"advisory {report.advisory} waits for review: `digseason advisory show"
+        click.echo(f"{held} {report.advisory}`")
     composed = f"{count_text(report.digests, 'digest')} composed"
     click.echo(f"{composed}, {count_text(len(report.delivery.sent), 'message')} delivered")
     for line in (*describe_bounces(report.bounces), *describe_delivery(report.delivery)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
@@ -96,6 +97,26 @@ def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
         )
         for row in connection.execute(query)
     }
+
+
+def fetch_growers(connection: Connection) -> dict[str, frozenset[str]]:
+    """Return the active growers who are told about any block, each with the districts of theirs."""
+    query = (
+        select(recipient.c.name, site.c.district_id)
+        .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
+        .join(block, recipient.c.all_blocks | (recipient_block.c.block_id == block.c.id))
+        .join(site, site.c.id == block.c.site_id)
+        .where(
+            recipient.c.role == "grower",
+            recipient.c.retired_at.is_(None),
+            block.c.retired_at.is_(None),
+        )
+        .distinct()
+    )
+    found: dict[str, set[str]] = defaultdict(set)
+    for name, district_id in connection.execute(query):
+        found[name].add(district_id or "")
+    return {name: frozenset(own) for name, own in found.items()}
 
 
 def find_readers(connection: Connection, block_ids: Collection[str]) -> dict[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -17,7 +16,7 @@ from service.store.engine import reading, writing
 from service.store.outbox import LEASE
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import start
+from tests.processes import start, wait_until
 
 READERS = ("Ada", "Ben", "Cai", "Dee")
 ROUND = ("round", "--as-of", "2025-05-05")
@@ -39,13 +38,6 @@ def warmed(engine: Engine) -> Engine:
             plant_recipient(connection, name)
         plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5)
     return engine
-
-
-def wait_until(condition, timeout_s: float = 30) -> None:
-    end = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < end, "it did not happen"
-        time.sleep(0.02)
 
 
 def in_flight(engine: Engine) -> list[int]:

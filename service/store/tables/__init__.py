@@ -1,6 +1,12 @@
 """Every table of the store, a module for each thing they keep."""
 
 from service.store.tables.access import attempt
+from service.store.tables.advisories import (
+    advisory,
+    advisory_member,
+    advisory_note,
+    advisory_reader,
+)
 from service.store.tables.base import metadata
 from service.store.tables.people import (
     address_consent,
@@ -72,6 +78,10 @@ from service.store.tables.telling import (
 
 __all__ = [
     "address_consent",
+    "advisory",
+    "advisory_member",
+    "advisory_note",
+    "advisory_reader",
     "air_forecast",
     "attempt",
     "block",

@@ -1,0 +1,1 @@
+"""A region-wide advisory: its figures, and its words for members and coordinators."""

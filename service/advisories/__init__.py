@@ -1,0 +1,1 @@
+"""Advisories: drafted by a round, told to coordinators, released to members."""
