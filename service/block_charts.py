@@ -14,14 +14,14 @@ from alerts.chart import BlockChart, Limit, describe_chart, word_chart
 from alerts.letter import Picture
 from alerts.outlook.dates import Outlook
 from alerts.outlook.fan import Fan
-from alerts.ribbon import Ribbon
+from alerts.ribbon import Ribbon, draw_ribbon
 from alerts.windows import trailing_mean
 from probes.units import Unit
 from service.charts import draw_png
 from service.evaluation import BlockEvaluation, evaluate_blocks
 from service.outlooks import find_block_fans
 from service.root_zones import fetch_depths
-from service.showing import find_ribbon
+from service.showing import find_season
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 
@@ -75,7 +75,7 @@ def see_blocks(
             blocks = fetch_blocks(connection, block_ids)
             days = [day] * len(blocks)
             found = evaluate_blocks(connection, blocks, days, SEASONS, sensor_accuracy_c)
-            ribbons |= {(one.block.id, day): find_ribbon(one) for one in found}
+            ribbons |= {(one.block.id, day): draw_ribbon(find_season(one)) for one in found}
             with_chart = {form.block_id for form in pictured if form.day == day}
             chosen = [one for one in found if one.block.id in with_chart]
             of_day = make_charts(connection, chosen, day, sensor_accuracy_c)

@@ -9,9 +9,9 @@ from itertools import compress
 import numpy as np
 
 from alerts.figures import show_depths, show_mean, show_sources
-from alerts.ribbon import Ribbon, draw_ribbon
 from alerts.rules import WindowRule
 from alerts.season import season_start
+from alerts.season_days import SeasonDays, find_season_days
 from alerts.windows import Span, trailing_mean
 from probes.frames import RootZoneDays
 from service.evaluation import (
@@ -101,17 +101,28 @@ def basis_text(zone: RootZoneDays) -> str:
     return f"{'estimated from' if zone.is_carried else 'at'} {show_depths(zone.basis_cm, 'en')}"
 
 
-def find_ribbon(one: BlockEvaluation) -> Ribbon:
-    """Return the season of a block's day as a ribbon."""
-    season, south = one.evaluation.standing.season, one.block.south
+def find_season(one: BlockEvaluation, season: int | None = None) -> SeasonDays:
+    """Return what each day of a season of a block was; of the one of its day unless one is given.
+
+    Only that one has days ahead, with their chance of being open.
+    """
+    now, south, rule = one.evaluation.standing.season, one.block.south, one.rule
+    season = now if season is None else season
     start = season_start(season, south)
     end = season_start(season + 1, south) - timedelta(days=1)
     days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
-    mean_c = trailing_mean(one.root_zone.root_zone_c, one.rule)
-    measured = np.isin(days, one.root_zone.day[~np.isnan(mean_c)])
-    spans = [span for span in one.evaluation.spans if span.season == season]
-    chances = one.outlook.open_chances if one.outlook else ()
-    return draw_ribbon(spans, start, end, measured, one.as_of, open_chances=chances)
+    mean_c = np.full(days.size, np.nan)
+    shown = np.isin(days, one.root_zone.day)
+    mean_c[shown] = trailing_mean(one.root_zone.root_zone_c, rule)[np.isin(one.root_zone.day, days)]
+    return find_season_days(
+        [span for span in one.evaluation.spans if span.season == season],
+        start,
+        end,
+        ~np.isnan(mean_c),
+        one.as_of,
+        one.outlook.open_chances if one.outlook and season == now else (),
+        mean_c > rule.hot_above_c - rule.margin_c,
+    )
 
 
 def mean_text(rule: WindowRule) -> str:

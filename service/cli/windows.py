@@ -13,7 +13,7 @@ from alerts.bounds import Bounds, DateRange
 from alerts.figures import show_error, show_source, show_sources, show_temperature
 from alerts.neighbours import FAR_KM, FAR_M, WORST_BORROWED_C
 from alerts.notices import NeighbourSource, StationSource
-from alerts.ribbon import explain_ribbon, explain_shades
+from alerts.ribbon import draw_ribbon, explain_ribbon, explain_shades
 from alerts.season import season_day
 from alerts.windows import Span
 from probes.units import Unit, delta_c_to_f
@@ -30,7 +30,7 @@ from service.showing import (
     basis_text,
     closing_day,
     day_text,
-    find_ribbon,
+    find_season,
     mean_text,
     rests_on_estimates,
     window_records,
@@ -105,7 +105,8 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     top_cm, bottom_cm = one.block.root_zone_cm
     heading = f"{one.block.name} ({one.block.id}), {one.block.site_name}"
     basis = f"root zone {top_cm:g}-{bottom_cm:g} cm, {basis_text(one.root_zone)}"
-    lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {find_ribbon(one).show('en')}"]
+    ribbon = draw_ribbon(find_season(one)).show("en")
+    lines = [heading, f"  {basis}", f"  {_standing(one, unit)}", f"  {ribbon}"]
     lines[3:3] = _degree_day_lines(one, unit)
     if one.block.sources:
         lines.insert(2, f"  measured at {show_sources(one.block.sources, 'en')}")

@@ -21,6 +21,7 @@ from alerts.ribbon import (
     explain_ribbon,
     explain_shades,
 )
+from alerts.season_days import find_season_days
 from alerts.windows import Span
 from alerts.words import LANGUAGES
 
@@ -32,7 +33,7 @@ MEASURED = np.ones(365, bool)
 
 
 def cells(spans: list[Span], as_of: date = LATE, measured=MEASURED, **more: Any) -> str:
-    return draw_ribbon(spans, START, END, measured, as_of, **more).cells
+    return draw_ribbon(find_season_days(spans, START, END, measured, as_of, **more)).cells
 
 
 def test_a_season_reads_from_left_to_right() -> None:
@@ -49,7 +50,8 @@ def test_the_days_ahead_fade_in_by_their_chance_of_being_open() -> None:
     # by hand: 10 September is day 72, in cell 9; a cell is 7.6 days, so that the middle of the cell
     # k after today is 7.6 k + 3 days ahead, and week 2 stands in cell 11
     chances = [0, 0, 0.05, 0.1, 0.34, 0.66, 0.7, 1.0, 0.67, 0.2, *[0.0] * 33]
-    drawn = draw_ribbon([], START, END, MEASURED, date(2025, 9, 10), open_chances=chances)
+    season = find_season_days([], START, END, MEASURED, date(2025, 9, 10), chances)
+    drawn = draw_ribbon(season)
     assert drawn.cells == "│···│···│·◂ ░▒▓▓▓░  ┊   ┊   ┊   ┊   ┊   ┊   ┊   "
     assert drawn.is_shaded
 
@@ -105,15 +107,13 @@ def test_a_spring_closed_by_heat_does_not_rest() -> None:
 @pytest.mark.parametrize("width", [12, 48, 73, 365])
 def test_a_ribbon_is_as_wide_as_asked_in_a_leap_year_too(width: int) -> None:
     measured = np.ones(366, bool)
-    ribbon = draw_ribbon(
-        [], date(2024, 1, 1), date(2024, 12, 31), measured, date(2024, 6, 1), width
-    )
-    assert len(ribbon.cells) == width
+    year = find_season_days([], date(2024, 1, 1), date(2024, 12, 31), measured, date(2024, 6, 1))
+    assert len(draw_ribbon(year, width).cells) == width
 
 
 def test_days_that_do_not_fit_the_season_are_refused() -> None:
     with pytest.raises(ValueError, match="365 days"):
-        draw_ribbon([], START, END, MEASURED[1:], LATE)
+        find_season_days([], START, END, MEASURED[1:], LATE)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

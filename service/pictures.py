@@ -1,0 +1,30 @@
+"""Pictures of their own: an SVG element with the style sheet that pages give it."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from importlib.resources import files
+
+from alerts.colours import DAY, NIGHT, Palette
+
+SHEET = files("service.web") / "static" / "pictures.css"
+
+
+def stand_alone(svg: str) -> str:
+    """Return an SVG element as a file of its own, for light and dark."""
+    begin, rest = svg.split(">", 1)
+    return f"{begin}><style>{colours_css()}{SHEET.read_text('utf-8')}</style>{rest}\n"
+
+
+def colours_css() -> str:
+    """Return the colours as the variables that style sheets name."""
+    day, night = (_variables(palette) for palette in (DAY, NIGHT))
+    return (
+        f":root {{ {day} --sans: sans-serif; }}\n"
+        f"@media (prefers-color-scheme: dark) {{ :root {{ {night} }} }}\n"
+        "svg { background: var(--paper); }\n"
+    )
+
+
+def _variables(palette: Palette) -> str:
+    return " ".join(f"--{one.name}: {getattr(palette, one.name)};" for one in fields(palette))
