@@ -11,14 +11,18 @@ from sqlalchemy import Engine
 
 from service.scheduler import ticking
 from service.settings import Settings
+from service.web.access import check_rules
 from service.web.bearer import Door
 from service.web.bounces import bounces_routes
+from service.web.colours import colours_routes
 from service.web.consent_page import consent_page_routes
+from service.web.description import description_routes
 from service.web.dug_page import dug_page_routes
+from service.web.guards import Guards
 from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
-from service.web.problems import Problem, answer_problem
 from service.web.readings import readings_routes
+from service.web.refusals import add_refusals
 from service.web.texts import texts_routes
 from service.web.windows import windows_routes
 
@@ -31,11 +35,15 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         with ticking(engine, settings) if with_rounds else nullcontext():
             yield
 
-    app = FastAPI(title="Digseason", lifespan=lifespan)
-    app.add_exception_handler(Problem, answer_problem)
+    app = FastAPI(
+        title="Digseason", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None
+    )
+    app.add_middleware(Guards, base_url=settings.base_url)
+    add_refusals(app)
     door = Door(engine, settings)
-    app.mount("/static", StaticFiles(packages=[("service.web", "static")]))
     for routes in (
+        colours_routes(),
+        description_routes(),
         windows_routes(engine, settings),
         readings_routes(engine, door),
         hand_api_routes(engine, door),
@@ -46,4 +54,6 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         bounces_routes(engine, settings, door),
     ):
         app.include_router(routes)
+    check_rules(app)
+    app.mount("/static", StaticFiles(packages=[("service.web", "static")]))
     return app

@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 
 from service.bounces.taking_in import BounceReport, take_in_letter
 from service.settings import Settings
+from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem
 from service.web.readings import media_type
@@ -28,7 +29,7 @@ class BounceAnswer(BaseModel):
 
 def bounces_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
     """Return the route of mails that come back."""
-    routes = APIRouter()
+    routes = APIRouter(dependencies=[by_secret])
 
     @routes.post(
         "/api/bounces",

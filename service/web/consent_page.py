@@ -18,14 +18,14 @@ from fastapi.responses import Response
 from sqlalchemy import Connection, Engine, select
 
 from alerts.consent import tell_standing, word_buttons
-from alerts.hand_form import dead_link
 from service.links import Links, find_numbers
 from service.settings import Settings
 from service.store.consents import Consent, confirm, fetch_consent, stop
 from service.store.engine import reading, writing
 from service.store.tables import organisation, recipient
+from service.web.access import by_secret
 from service.web.bearer import Door, RateLimit
-from service.web.html import Html, answer_page, choose_language, tag
+from service.web.pages import answer_dead_link, answer_page
 from service.web.problems import Problem
 
 PER_MIN = 20
@@ -34,7 +34,7 @@ PER_MIN = 20
 
 def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
     """Return the routes of the page."""
-    routes = APIRouter(include_in_schema=False)
+    routes = APIRouter(include_in_schema=False, dependencies=[by_secret])
     links, limit = Links(settings), limit_rate()
 
     def find(connection: Connection, token: str) -> Consent | None:
@@ -47,7 +47,7 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
         """Show how it stands."""
         with reading(engine) as connection:
             consent = find(connection, token)
-            return _page(connection, consent) if consent else answer_dead_link(request)
+            return _page(request, connection, consent) if consent else answer_dead_link(request)
 
     @routes.post("/told/{token}")
     async def answer(request: Request, token: str) -> Response:
@@ -72,7 +72,7 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
                 confirm(connection, consent, consent.recipient_name, "by the link", now)
             stands = fetch_consent(connection, consent.id)
             assert stands is not None  # noqa: S101 (it is never deleted)
-            return _page(connection, stands)
+            return _page(request, connection, stands)
 
     return routes
 
@@ -99,23 +99,15 @@ def find_language(connection: Connection, consent: Consent) -> str:
     return connection.execute(select(recipient.c.language).where(of_reader)).scalar_one()
 
 
-def _page(connection: Connection, consent: Consent) -> Response:
+def _page(request: Request, connection: Connection, consent: Consent) -> Response:
     language = find_language(connection, consent)
     name = connection.scalar(select(organisation.c.name)) or "Digseason"
-    told = tell_standing(consent.state, consent.address, name, language)
-    buttons = [
-        tag(
-            "form",
-            tag("button", words, name="say", value=what, class_=None if what == "yes" else "quiet"),
-            method="post",
-        )
-        for what, words in word_buttons(consent.state, language).items()
-    ]
-    return answer_page(name, Html(tag("p", told) + "".join(buttons)), language)
-
-
-def answer_dead_link(request: Request) -> Response:
-    """Answer that a link does not hold."""
-    language = choose_language(request)
-    title, text = dead_link(language)
-    return answer_page(title, tag("p", text), language, HTTPStatus.NOT_FOUND)
+    return answer_page(
+        request,
+        "say.html",
+        language=language,
+        title=name,
+        stands=tell_standing(consent.state, consent.address, name, language),
+        buttons=word_buttons(consent.state, language),
+        quiet={"stop"},
+    )

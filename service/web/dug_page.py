@@ -19,14 +19,15 @@ from service.settings import Settings
 from service.store.consents import Consent, fetch_consent
 from service.store.dug import Window, fetch_dug, fetch_window, say_dug, take_dug_back
 from service.store.engine import reading, writing
+from service.web.access import by_secret
 from service.web.bearer import Door
-from service.web.consent_page import answer_dead_link, find_language, limit_rate
-from service.web.html import Html, answer_page, tag
+from service.web.consent_page import find_language, limit_rate
+from service.web.pages import answer_dead_link, answer_page
 
 
 def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
     """Return the routes of the page."""
-    routes = APIRouter(include_in_schema=False)
+    routes = APIRouter(include_in_schema=False, dependencies=[by_secret])
     links, limit = Links(settings), limit_rate()
 
     def find(connection: Connection, token: str) -> tuple[Consent, Window, str] | None:
@@ -44,7 +45,7 @@ def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter
         """Show how it stands."""
         with reading(engine) as connection:
             found = find(connection, token)
-            return _page(connection, *found) if found else answer_dead_link(request)
+            return _page(request, connection, *found) if found else answer_dead_link(request)
 
     @routes.post("/dug/{token}")
     async def answer(request: Request, token: str) -> Response:
@@ -65,15 +66,22 @@ def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter
                 say_dug(connection, consent.recipient_name, window, "by the link", now)
             elif said == "back":
                 take_dug_back(connection, consent.recipient_name, window, now)
-            return _page(connection, *found)
+            return _page(request, connection, *found)
 
     return routes
 
 
-def _page(connection: Connection, consent: Consent, window: Window, block_name: str) -> Response:
+def _page(
+    request: Request, connection: Connection, consent: Consent, window: Window, block_name: str
+) -> Response:
     language = find_language(connection, consent)
     is_dug = window in fetch_dug(connection, consent.recipient_name)
-    words = word_dug_button(is_dug, language)
-    button = tag("button", words, name="say", value="back" if is_dug else "dug")
-    told = tag("p", tell_dug(block_name, is_dug, language))
-    return answer_page(block_name, Html(told + tag("form", button, method="post")), language)
+    return answer_page(
+        request,
+        "say.html",
+        language=language,
+        title=block_name,
+        stands=tell_dug(block_name, is_dug, language),
+        buttons={"back" if is_dug else "dug": word_dug_button(is_dug, language)},
+        quiet=(),
+    )

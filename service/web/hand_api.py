@@ -18,6 +18,7 @@ from service.intake.json_bodies import BodyError, Strict, describe_body, read_re
 from service.store.engine import writing
 from service.store.loggers import fetch_logger
 from service.store.tokens import Token, mark_used
+from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
 from service.web.readings import SENDING, media_type
@@ -104,7 +105,7 @@ class HandAnswer(BaseModel):
 
 def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
     """Return the route of readings by hand."""
-    routes = APIRouter()
+    routes = APIRouter(dependencies=[by_secret])
 
     @routes.post(
         "/api/hand-readings",

@@ -10,9 +10,9 @@ from __future__ import annotations
 import logging
 import re
 from collections import Counter
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from http import HTTPStatus
-from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
@@ -21,8 +21,8 @@ from fastapi.responses import RedirectResponse, Response
 from sqlalchemy import Connection, Engine
 
 from alerts.figures import show_depths, show_temperature
-from alerts.hand_form import dead_link, form_words, latest_title, not_noted, word_take_back
 from alerts.hand_words import HandReadingError, confirm, refuse, show_time
+from alerts.words import translations
 from probes.hand_texts import parse_temperature
 from probes.units import to_c
 from service.farm.text import value_text
@@ -31,17 +31,15 @@ from service.intake.undoing import withdraw
 from service.store.engine import reading, writing
 from service.store.thermometers import HandReading, Thermometer, fetch_hand_readings
 from service.store.tokens import Token, find_token, mark_used
+from service.web.access import by_secret
 from service.web.bearer import Door
-from service.web.html import HEADERS, Html, answer_page, choose_language, fill, tag
+from service.web.pages import Fields, answer_dead_link, answer_page, choose_language, read_fields
 from service.web.problems import Problem
 
 LATEST = 6
-UNITS = ("F", "C")
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
+LONGEST |= {"unit": 1}
 TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug)/)[^/?\s]+")
-
-Fields = dict[str, str]
-"""What was filled in, by the names of the form."""
 
 
 class HideTokens(logging.Filter):
@@ -59,32 +57,31 @@ class HideTokens(logging.Filter):
 
 def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
     """Return the routes of the page."""
-    routes = APIRouter(include_in_schema=False)
+    routes = APIRouter(include_in_schema=False, dependencies=[by_secret])
 
     @routes.get("/hand/{secret}")
     def show(request: Request, secret: str) -> Response:
         """Show the form."""
-        language = choose_language(request)
         with reading(engine) as connection:
             token = find_token(connection, secret)
             try:
                 thermometer = find_thermometer(connection, token.logger_id if token else "")
             except HandReadingError:
-                return _dead_link(language)
-            return _page(connection, thermometer, secret, {}, Html(), language)
+                return answer_dead_link(request)
+            return _page(request, connection, thermometer, secret, {})
 
     @routes.post("/hand/{secret}")
     async def note(request: Request, secret: str) -> Response:
         """Note what was filled in; the same sent again is noted once."""
-        language = choose_language(request)
         try:
             token = await door.admit_secret(secret)
         except Problem as problem:
             if problem.status == HTTPStatus.UNAUTHORIZED:
-                return _dead_link(language)
+                return answer_dead_link(request)
             raise
-        fields = _read_fields(await door.read_body(request))
-        return await run_in_threadpool(_note, token, secret, fields, language)
+        filled = await read_fields(request)
+        fields = {name: filled.get(name, "")[:most] for name, most in LONGEST.items()}
+        return await run_in_threadpool(_note, request, token, secret, fields)
 
     @routes.post("/hand/{secret}/take-back/{import_id}")
     async def take_back(request: Request, secret: str, import_id: int) -> Response:
@@ -93,10 +90,10 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
             token = await door.admit_secret(secret)
         except Problem as problem:
             if problem.status == HTTPStatus.UNAUTHORIZED:
-                return _dead_link(choose_language(request))
+                return answer_dead_link(request)
             raise
         await run_in_threadpool(_take_back, token.logger_id, import_id)
-        return RedirectResponse(f"/hand/{secret}", HTTPStatus.SEE_OTHER, HEADERS)
+        return RedirectResponse(f"/hand/{secret}", HTTPStatus.SEE_OTHER)
 
     def _take_back(logger_id: str, import_id: int) -> None:
         with writing(engine) as connection:
@@ -105,122 +102,94 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
                 person = own[0].person or "whoever noted it"
                 withdraw(connection, import_id, person, "taken back", datetime.now(UTC))
 
-    def _note(token: Token, secret: str, fields: Fields, language: str) -> Response:
-        now = datetime.now(UTC)
+    def _note(request: Request, token: Token, secret: str, fields: Fields) -> Response:
+        now, language = datetime.now(UTC), choose_language(request)
         with writing(engine) as connection:
             try:
                 thermometer = find_thermometer(connection, token.logger_id)
             except HandReadingError:
-                return _dead_link(language)
+                return answer_dead_link(request)
             written = [_as_written(fields)]
             report = keep_hand_readings(connection, thermometer, written, "page", now)
             mark_used(connection, token.id, now)
             for _, refusal in report.refused:
-                text = f"{not_noted(language)} {refuse(refusal, language)}"
-                answer = tag("div", tag("p", text), class_="told refused", role="alert")
-                return _page(connection, thermometer, secret, fields, answer, language, 422)
+                not_noted = translations(language).gettext("Not noted.")
+                told = [f"{not_noted} {refuse(refusal, language)}"]
+                return _page(request, connection, thermometer, secret, fields, told, refused=True)
             ((_, noted),) = report.noted
-            paragraphs = [tag("p", sentence) for sentence in confirm(noted, language)]
-            answer = tag("div", *paragraphs, class_="told", role="status")
-            kept = {key: fields[key] for key in ("person", "unit") if key in fields}
-            return _page(connection, thermometer, secret, kept, answer, language)
+            kept = {name: fields[name] for name in ("person", "unit")}
+            told = confirm(noted, language)
+            return _page(request, connection, thermometer, secret, kept, told)
 
     return routes
 
 
-def _read_fields(body: bytes) -> Fields:
-    """Return the fields of a form, each once and of bounded length."""
-    pairs = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20)
-    return {
-        key: values[0].replace("\0", "")[: LONGEST.get(key, 1)].strip()
-        for key, values in pairs.items()
-    }
-
-
 def _as_written(fields: Fields) -> Written:
     """Return a reading; the unit that was chosen counts where the number has none."""
-    temperature = fields.get("temperature", "")
+    temperature = fields["temperature"]
     if temperature[-1:].isdigit():
-        temperature += fields.get("unit", "")
+        temperature += fields["unit"]
     try:
-        depth_cm = float(fields.get("depth", ""))
+        depth_cm = float(fields["depth"])
     except ValueError:
         depth_cm = None
-    at = f"{fields.get('day', '')} {fields.get('time', '')}"
-    return Written(at, depth_cm, temperature, fields.get("person", ""), fields.get("note", ""))
+    at = f"{fields['day']} {fields['time']}"
+    return Written(at, depth_cm, temperature, fields["person"], fields["note"])
 
 
 def _page(
+    request: Request,
     connection: Connection,
     thermometer: Thermometer,
     secret: str,
     fields: Fields,
-    answer: Html,
-    language: str,
-    status: int = 200,
+    told: Sequence[str] = (),
+    refused: bool = False,
 ) -> Response:
     """Return the page with what was filled in, what came of it, and the latest readings."""
+    language = choose_language(request)
     here = datetime.now(ZoneInfo(thermometer.timezone))
     depths = {
         value_text(depth_cm): show_depths([depth_cm], language)
         for depth_cm in thermometer.depths_cm
     }
-    only_depth = next(iter(depths)) if len(depths) == 1 else ""
-    unit = fields.get("unit", thermometer.unit or "")
-    noted = fetch_hand_readings(connection, [thermometer.id])
-    content = fill(
-        "hand",
-        **form_words(language),
-        answer=answer,
-        depths=_choices("depth", depths, fields.get("depth", only_depth)),
-        units=_choices("unit", {one: f"°{one}" for one in UNITS}, unit),
-        temperature=fields.get("temperature", ""),
-        day=fields.get("day", f"{here:%Y-%m-%d}"),
-        time=fields.get("time", f"{here:%H:%M}"),
-        person=fields.get("person", ""),
-        note=fields.get("note", ""),
-        latest=_list(noted, thermometer, secret, language),
+    begun = {
+        **dict.fromkeys(LONGEST, ""),
+        "depth": next(iter(depths)) if len(depths) == 1 else "",
+        "unit": thermometer.unit or "",
+        "day": f"{here:%Y-%m-%d}",
+        "time": f"{here:%H:%M}",
+    }
+    return answer_page(
+        request,
+        "hand.html",
+        HTTPStatus.UNPROCESSABLE_ENTITY if refused else HTTPStatus.OK,
+        title=f"{thermometer.name}, {thermometer.site_name}",
+        told=told,
+        refused=refused,
+        fields=begun | fields,
+        depths=depths,
+        latest=_list(connection, thermometer, secret, language),
     )
-    title = f"{thermometer.name}, {thermometer.site_name}"
-    return answer_page(title, content, language, status)
 
 
-def _choices(name: str, choices: dict[str, str], chosen: str) -> Html:
-    """Return a button of a group for each choice."""
-    buttons = [
-        tag(
-            "label",
-            tag("input", type="radio", name=name, value=key, required=True, checked=key == chosen),
-            text,
-        )
-        for key, text in choices.items()
-    ]
-    return Html("".join(buttons))
-
-
-def _list(noted: list[HandReading], thermometer: Thermometer, secret: str, language: str) -> Html:
-    """Return the latest readings; one that came alone has a button that takes it back."""
-    if not noted:
-        return Html()
+def _list(
+    connection: Connection, thermometer: Thermometer, secret: str, language: str
+) -> list[dict[str, str]]:
+    """Return the latest readings; one that came alone has where it is taken back."""
+    noted = fetch_hand_readings(connection, [thermometer.id])
     together = Counter(one.import_id for one in noted)
     zone = ZoneInfo(thermometer.timezone)
-    items = [
-        tag(
-            "li",
-            tag("span", show_time(one.observed_at.astimezone(zone), language)),
-            tag("span", _show_reading(one, language)),
-            tag(
-                "form",
-                tag("button", word_take_back(language), class_="quiet"),
-                method="post",
-                action=f"/hand/{secret}/take-back/{one.import_id}",
-            )
+    return [
+        {
+            "at": show_time(one.observed_at.astimezone(zone), language),
+            "said": _show_reading(one, language),
+            "take_back": f"/hand/{secret}/take-back/{one.import_id}"
             if together[one.import_id] == 1
             else "",
-        )
+        }
         for one in noted[: -LATEST - 1 : -1]
     ]
-    return Html(tag("h2", latest_title(language)) + tag("ol", *items, class_="noted"))
 
 
 def _show_reading(one: HandReading, language: str) -> str:
@@ -228,8 +197,3 @@ def _show_reading(one: HandReading, language: str) -> str:
     unit = unit or "C"  # it is kept with its unit
     temperature = show_temperature(to_c(value, unit), unit, language)
     return f"{show_depths([one.depth_cm], language)}: {temperature}"
-
-
-def _dead_link(language: str) -> Response:
-    title, text = dead_link(language)
-    return answer_page(title, tag("p", text), language, HTTPStatus.NOT_FOUND)

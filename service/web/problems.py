@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
-from fastapi import Request
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
@@ -44,9 +43,8 @@ def describe_refusals(**meanings: str) -> dict[int | str, dict[str, Any]]:
     }
 
 
-def answer_problem(_: Request, problem: Exception) -> JSONResponse:
+def answer_problem(problem: Problem) -> JSONResponse:
     """Return the answer to a refused request."""
-    assert isinstance(problem, Problem)  # noqa: S101 (registered for no other)
     content = ProblemBody(
         type="about:blank",
         title=problem.status.phrase,

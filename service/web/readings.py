@@ -17,6 +17,7 @@ from service.intake.pushes import READERS, Body, PushedReading, keep_push
 from service.intake.reports import COUNTS, ImportReport
 from service.store.engine import writing
 from service.store.tokens import Token, mark_used
+from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
 
@@ -65,7 +66,7 @@ class PushAnswer(BaseModel):
 
 def readings_routes(engine: Engine, door: Door) -> APIRouter:
     """Return the route of pushes."""
-    routes = APIRouter()
+    routes = APIRouter(dependencies=[by_secret])
 
     @routes.post(
         "/api/readings",

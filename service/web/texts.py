@@ -15,6 +15,7 @@ from service.intake.json_bodies import Strict
 from service.intake.texts import take_text
 from service.settings import Settings
 from service.store.engine import writing
+from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem
 from service.web.signed import PARAMETER, REFUSALS, read_signed
@@ -36,7 +37,7 @@ class TextAnswer(BaseModel):
 
 def texts_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
     """Return the route of texts that come."""
-    routes = APIRouter()
+    routes = APIRouter(dependencies=[by_secret])
     example = {"id": "7f3a", "from": "+61491570156", "text": "STOP"}
     content = {"schema": IncomingText.model_json_schema(), "example": example}
 

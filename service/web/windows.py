@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from http import HTTPStatus
 from typing import Annotated
 
-from fastapi import APIRouter, HTTPException, Query
+from fastapi import APIRouter, Query
 from pydantic import BaseModel
 from sqlalchemy import Engine
 
@@ -15,6 +16,8 @@ from service.showing import Record, window_records
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
+from service.web.access import anyone
+from service.web.problems import Problem
 
 
 class Health(BaseModel):
@@ -27,7 +30,7 @@ class Health(BaseModel):
 
 def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
     """Return the routes that read."""
-    routes = APIRouter()
+    routes = APIRouter(dependencies=[anyone])
 
     @routes.get("/health")
     def health() -> Health:
@@ -46,7 +49,7 @@ def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
         with reading(engine) as connection:
             blocks = fetch_blocks(connection, [block] if block else ())
             if block and not blocks:
-                raise HTTPException(404, f"there is no block '{block}'")
+                raise Problem(HTTPStatus.NOT_FOUND, f"there is no block '{block}'")
             now = datetime.now(UTC)
             days = [as_of or as_of_day(one, now) for one in blocks]
             evaluations = evaluate_blocks(

@@ -5,26 +5,19 @@ from __future__ import annotations
 import re
 from dataclasses import asdict
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import service.web
-from alerts.colours import DAY, NIGHT, Palette
+from alerts.colours import DAY, NIGHT
 from alerts.digest import compose_digest
 from alerts.letter import Entry, Letter, Part
 from alerts.letter_html import write_html
 from alerts.words import LANGUAGES
 from tests.alerts.test_digest import AS_OF, EVERY_NOTICE, MIXED, READERS
-from tests.contrast import contrast
 from tests.silences import EVERY_SILENCE
 
-SHEET = (Path(service.web.__file__).parent / "static" / "almanac.css").read_text("utf-8")
-ON_THE_PAGE = [
-    dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", part)) for part in SHEET.split(":root {")[1:3]
-]
 FETCHED = {"src", "href", "background", "action", "data", "srcset", "poster"}
 
 
@@ -84,20 +77,6 @@ def test_html_fetches_nothing_and_runs_nothing(html: str) -> None:
 def test_html_names_its_language_and_gives_every_table_no_meaning(html: str) -> None:
     assert '<html lang="en">' in html
     assert html.count("<table") == html.count('<table role="presentation"')
-
-
-@pytest.mark.parametrize("palette", [DAY, NIGHT], ids=["day", "night"])
-@pytest.mark.parametrize("ink", ["ink", "clay"])
-def test_text_stands_out_from_paper(palette: Palette, ink: str) -> None:
-    # source: [WCAG-2.1] 1.4.3
-    assert contrast(getattr(palette, ink), palette.paper) >= 4.5
-
-
-@pytest.mark.parametrize(
-    ("palette", "sheet"), [(DAY, ON_THE_PAGE[0]), (NIGHT, ON_THE_PAGE[1])], ids=["day", "night"]
-)
-def test_mails_and_pages_have_the_same_colours(palette: Palette, sheet: dict[str, str]) -> None:
-    assert {**sheet, **asdict(palette)} == sheet
 
 
 def test_every_colour_of_the_mail_is_of_the_palette(html: str) -> None:

@@ -4,28 +4,32 @@ from __future__ import annotations
 
 from pathlib import Path
 from string import Formatter
+from typing import Any
 
 import pytest
-from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po
 
 import alerts
+import service.web
 from alerts.words import LANGUAGES, translations
 
 ALERTS = Path(alerts.__file__).parent
+PAGES = Path(service.web.__file__).parent
+FORMS = {".py": "python", ".html": "jinja2"}
 MessageId = str | tuple[str, ...]
 
 
 def extracted() -> set[MessageId]:
+    sources = [*ALERTS.rglob("*.py"), *PAGES.rglob("*.py"), *PAGES.rglob("*.html")]
     return {
         message
-        for path in ALERTS.rglob("*.py")
-        for _line, message, _comments, _context in extract_from_file("python", path)
+        for path in sources
+        for _line, message, _comments, _context in extract_from_file(FORMS[path.suffix], path)
     }
 
 
-def catalogue(language: str) -> Catalog:
+def catalogue(language: str) -> Any:
     with (ALERTS / "words" / f"{language}.po").open("rb") as lines:
         return read_po(lines, locale=language)
 
@@ -39,27 +43,27 @@ def texts(message: str | tuple[str, ...] | list[str]) -> list[str]:
 
 
 @pytest.fixture(params=[language for language in LANGUAGES if language != "en"])
-def translated(request: pytest.FixtureRequest) -> Catalog:
+def translated(request: pytest.FixtureRequest) -> Any:
     return catalogue(request.param)
 
 
-def test_every_string_of_the_code_is_in_the_catalogue(translated: Catalog) -> None:
+def test_every_string_of_the_code_is_in_the_catalogue(translated: Any) -> None:
     known = {message.id for message in translated}
     assert extracted() - known == set()
 
 
-def test_the_catalogue_holds_no_string_that_the_code_has_lost(translated: Catalog) -> None:
+def test_the_catalogue_holds_no_string_that_the_code_has_lost(translated: Any) -> None:
     known = {tuple(m.id) if m.pluralizable else m.id for m in translated if m.id}
     assert known - extracted() == set()
     assert translated.obsolete == {}
 
 
-def test_every_string_is_translated_and_none_is_fuzzy(translated: Catalog) -> None:
+def test_every_string_is_translated_and_none_is_fuzzy(translated: Any) -> None:
     unfinished = [m.id for m in translated if m.id and (m.fuzzy or not all(texts(m.string)))]
     assert unfinished == []
 
 
-def test_a_translation_has_the_placeholders_of_its_string(translated: Catalog) -> None:
+def test_a_translation_has_the_placeholders_of_its_string(translated: Any) -> None:
     wrong = [
         (source, text)
         for m in translated

@@ -1,0 +1,45 @@
+"""Whatever refuses a request, the answer has one shape: a page for people, JSON for programs."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from service.web.pages import answer_page
+from service.web.problems import Problem, answer_problem
+
+
+def add_refusals(app: FastAPI) -> None:
+    """Let an application answer refusals so."""
+    app.add_exception_handler(Problem, answer_refusal)
+    app.add_exception_handler(HTTPException, _answer_http)
+    app.add_exception_handler(RequestValidationError, _answer_invalid)
+
+
+def answer_refusal(request: Request, refusal: Exception) -> Response:
+    """Answer a request that is refused."""
+    assert isinstance(refusal, Problem)  # noqa: S101 (registered for no other)
+    is_of_program = request.url.path.startswith("/api/")
+    if is_of_program or "text/html" not in request.headers.get("accept", ""):
+        return answer_problem(refusal)
+    page = answer_page(request, "refused.html", refusal.status, refusal=refusal)
+    page.headers.update(refusal.headers or {})
+    return page
+
+
+def _answer_http(request: Request, refusal: Exception) -> Response:
+    assert isinstance(refusal, HTTPException)  # noqa: S101 (registered for no other)
+    status = HTTPStatus(refusal.status_code)
+    said = "there is nothing at this address" if status == HTTPStatus.NOT_FOUND else refusal.detail
+    return answer_refusal(request, Problem(status, said, headers=refusal.headers))
+
+
+def _answer_invalid(request: Request, refusal: Exception) -> Response:
+    assert isinstance(refusal, RequestValidationError)  # noqa: S101 (registered for no other)
+    faults = [f"{'.'.join(map(str, one['loc'][1:]))}: {one['msg']}" for one in refusal.errors()]
+    said = "what the address or the body says is not of this form"
+    return answer_refusal(request, Problem(HTTPStatus.UNPROCESSABLE_ENTITY, said, faults))
