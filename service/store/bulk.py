@@ -7,6 +7,7 @@ string of bytes: a fifth of the time that its rows take.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC
 from itertools import chain, islice
 from math import nan
 from typing import Any, NamedTuple
@@ -29,9 +30,11 @@ from sqlalchemy import (
     insert,
     literal,
     select,
+    text,
     update,
 )
 
+from service.store.partitions import find_years, is_partitioned, prepare_years
 from service.store.types import UtcInstant
 
 Columns = Mapping[str, NDArray[Any]]
@@ -96,6 +99,8 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
             last = (cells[at : at + width] for at in range(rest, len(cells), width))
             driver.executemany(statement, last)
         return
+    if is_partitioned(connection, table):
+        prepare_years(connection, table, find_years(columns["observed_at"]))
     with driver.cursor().copy(f"copy {table.name} from stdin (format binary)") as copy:
         copy.write(_COPY_HEAD)
         for chunk in _chunks(ordered):
@@ -129,7 +134,12 @@ def update_columns(connection: Connection, table: Table, columns: Columns) -> No
     )
     given.create(connection)
     insert_columns(connection, given, columns)
+    connection.execute(text(f"analyze {given.name}"))
     same = [table.c[name] == given.c[name] for name in keys]
+    if is_partitioned(connection, table):  # no other partition is looked into
+        instants = columns["observed_at"]
+        ends = (end.item().replace(tzinfo=UTC) for end in (instants.min(), instants.max()))
+        same.append(table.c.observed_at.between(*ends))
     connection.execute(update(table).where(*same).values({name: given.c[name] for name in values}))
     given.drop(connection)
 

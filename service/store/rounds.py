@@ -8,14 +8,16 @@ from sqlalchemy import Connection, func, insert, select, text, update
 
 from probes.clock import last_ended_day
 from service.store.overrules import fetch_last_change
-from service.store.tables import import_batch, round_, site
+from service.store.partitions import prepare_years
+from service.store.tables import import_batch, reading, round_, site
 
 _ROUND_LOCK = 641  # any number, the same for every process
 
 
 def begin_round(connection: Connection, as_of: date | None, now: datetime) -> int:
     """Keep that a round begins; on PostgreSQL wait until no other one runs (SQLite has one writer
-    anyway)."""
+    anyway), and make ready for the year to come."""
+    prepare_years(connection, reading, (now.year, now.year + 1))
     if connection.dialect.name == "postgresql":
         connection.execute(text("select pg_advisory_xact_lock(:lock)"), {"lock": _ROUND_LOCK})
     query = insert(round_).values(as_of=as_of, started_at=now).returning(round_.c.id)

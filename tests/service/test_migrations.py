@@ -43,7 +43,9 @@ def tables_of(engine: Engine) -> set[str]:
 
 def test_metadata_and_migrations_agree(engine: Engine) -> None:
     with reading(engine) as connection:
-        context = MigrationContext.configure(connection)
+        # partitions are made as readings come
+        opts = {"include_name": lambda name, _, __: not str(name).startswith("reading_")}
+        context = MigrationContext.configure(connection, opts=opts)
         assert compare_metadata(context, metadata) == []
 
 

@@ -95,6 +95,7 @@ reading = Table(
     Column("checks", Integer, nullable=False),  # the result of each check, packed: probes.checks
     Column("import_id", Integer, nullable=False),
     sqlite_with_rowid=False,
+    postgresql_partition_by="RANGE (observed_at)",  # a year each: service.store.partitions
 )
 
 conflict = Table(  # other values met for an instant: the first is kept, they are listed

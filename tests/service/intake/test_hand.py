@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
 import pytest
 from sqlalchemy import Engine, select
 
 from alerts.hand_words import HandReadingError, refuse
+from probes.frames import Readings
 from probes.hand_days import find_error_c
 from probes.units import f_to_c
 from service.intake.beside import NEAR_TIME
@@ -17,9 +19,11 @@ from service.intake.undoing import withdraw
 from service.store import tables
 from service.store.daily import fetch_daily_errors
 from service.store.engine import reading, writing
+from service.store.imports import fetch_batches
+from service.store.readings import insert_readings
 from service.store.thermometers import fetch_hand_readings
 from tests.farms import THERMOMETER
-from tests.imported import counts, kept
+from tests.imported import kept
 from tests.thermometers import BESIDE_LOGGER, BY_HAND, NOW, note, set_up_thermometer
 
 MORNING = Written("2026-04-12 08:30", 30, "61.5F", "Ada", "after rain")
@@ -112,9 +116,9 @@ def test_of_several_readings_the_good_ones_are_noted(engine: Engine) -> None:
     report = note(engine, MORNING, Written("2026-04-13 08:30", 30, "640F"))
     assert ([n for n, _ in report.noted], [n for n, _ in report.refused]) == ([1], [2])
     with reading(engine) as connection:
-        (batch,) = connection.execute(select(tables.import_batch)).all()
+        (batch,) = fetch_batches(connection)
         (reject,) = connection.execute(select(tables.import_reject)).all()
-    assert counts(batch) == (1, 0, 0, 1, 0)
+    assert (batch.inserted, batch.rejected) == (1, 1)
     assert (reject.line, reject.text) == (2, "640F")
 
 
@@ -156,27 +160,21 @@ def test_taking_back_the_only_reading_of_a_day_takes_back_its_error(engine: Engi
     assert kept(engine) == {"reading": [], "conflict": [], "daily_mean": []}
 
 
+def one_reading(instant: datetime, value_c: float) -> Readings:
+    at = np.array([instant.replace(tzinfo=None)], "M8[us]")
+    return Readings(at, np.array([value_c]), np.array([1], np.int8))
+
+
 def test_a_loggers_reading_stands_beside(engine: Engine) -> None:
     set_up_thermometer(engine, BESIDE_LOGGER)
     at = datetime(2026, 4, 12, 15, 30, tzinfo=UTC)
     with writing(engine) as connection:
-        rows = [
+        for probe_id, instant, value_c in [
             (2, at - timedelta(minutes=20), 14.2),
             (2, at - timedelta(hours=2), 20.0),
             (1, at, 9.0),
-        ]
-        values = [
-            {
-                "probe_id": p,
-                "observed_at": t,
-                "soil_temp_c": c,
-                "flag": 1,
-                "checks": 0,
-                "import_id": 1,
-            }
-            for p, t, c in rows
-        ]
-        connection.execute(tables.reading.insert(), values)
+        ]:
+            insert_readings(connection, probe_id, 1, one_reading(instant, value_c))
     ((_, noted),) = note(engine, MORNING).noted
     (beside,) = noted.beside
     # by hand: 16.39 °C less 14.2 °C, of the probe at 30 cm, 20 minutes before
@@ -188,8 +186,7 @@ def test_a_silent_logger_stands_not_beside(engine: Engine) -> None:
     set_up_thermometer(engine, BESIDE_LOGGER)
     at = datetime(2026, 4, 12, 15, 30, tzinfo=UTC) - NEAR_TIME - timedelta(minutes=1)
     with writing(engine) as connection:
-        row = {"probe_id": 2, "observed_at": at, "soil_temp_c": 14.2, "flag": 1}
-        connection.execute(tables.reading.insert(), [{**row, "checks": 0, "import_id": 1}])
+        insert_readings(connection, 2, 1, one_reading(at, 14.2))
     ((_, noted),) = note(engine, MORNING).noted
     assert noted.beside == ()
 
