@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 
+from alerts.events import Event
 from alerts.lines import bullets, underline, wrap
 
 
@@ -70,6 +71,7 @@ class Letter:
 
     source : who it is for and by whom, and what it rests on
     links : what its reader can do about it
+    events : what its reader may put into a calendar
     """
 
     subject: str
@@ -77,6 +79,7 @@ class Letter:
     parts: tuple[Part, ...]
     source: str
     links: tuple[Link, ...] = ()
+    events: tuple[Event, ...] = ()
 
     @property
     def answer(self) -> str:

@@ -7,8 +7,12 @@ from email.message import EmailMessage
 from email.policy import SMTP
 
 from alerts.addresses import parse_address
+from alerts.calendar import write_calendars
 from alerts.letter import Letter
 from alerts.letter_html import write_html
+
+CALENDARS = {"PUBLISH": "dig-season", "CANCEL": "called-off"}
+"""Names of the files that calendars are attached as."""
 
 
 def compose_mail(
@@ -45,7 +49,7 @@ def compose_mail(
     ----------
     [RFC-5322] for Date, From and Message-ID; [RFC-3834] for Auto-Submitted; [RFC-2919] for List-Id;
     [RFC-2369] for List-Unsubscribe, [RFC-8058] for its one click;
-    [RFC-2387] for the pictures beside the HTML.
+    [RFC-2387] for the pictures beside the HTML; [RFC-6047] 2.4 for the calendar's Content-Type.
     """
     mail = _begin_mail(sender, to, sent_at, message_id)
     mail["Subject"] = " ".join(letter.subject.split())
@@ -64,6 +68,16 @@ def compose_mail(
             cid=f"<{picture.content_id}>",
             filename=picture.file_name,
             disposition="inline",
+        )
+    organizer = parse_address(sender).addr_spec
+    for method, calendar in write_calendars(letter.events, organizer, sent_at):
+        mail.add_attachment(
+            calendar,
+            "calendar",
+            charset="utf-8",
+            cte="base64",
+            params={"method": method},
+            filename=f"{CALENDARS[method]}.ics",
         )
     return mail.as_bytes()
 

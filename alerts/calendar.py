@@ -1,0 +1,61 @@
+"""Events as iCalendar objects, for the programs in which people keep their calendars."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+
+from icalendar import Calendar, vCalAddress
+from icalendar import Event as CalendarEvent
+
+from alerts.events import Event
+
+PRODUCT = "-//Digseason//Dig season//EN"
+
+
+def write_calendars(
+    events: Sequence[Event], organizer: str, now: datetime
+) -> Iterator[tuple[str, str]]:
+    """Yield method and text of an object with what stands, and of one with what is called off.
+
+    Parameters
+    ----------
+    organizer : str
+        A mail address.
+    now : datetime
+        Aware.
+
+    They show no one as busy. An all-day event ends on the day before its DTEND.
+
+    References
+    ----------
+    [RFC-5545]; [RFC-5546] 3.2.1 and 3.2.5 for PUBLISH and CANCEL.
+    """
+    for method, is_cancelled in (("PUBLISH", False), ("CANCEL", True)):
+        of_method = [one for one in events if (one.status == "CANCELLED") is is_cancelled]
+        if not of_method:
+            continue
+        calendar = Calendar()
+        calendar.add("prodid", PRODUCT)
+        calendar.add("version", "2.0")
+        calendar.add("method", method)
+        for one in of_method:
+            calendar.add_component(_write_event(one, organizer, now))
+        yield method, calendar.to_ical().decode()
+
+
+def _write_event(one: Event, organizer: str, now: datetime) -> CalendarEvent:
+    event = CalendarEvent()
+    event.add("uid", one.uid)
+    event.add("dtstamp", now.astimezone(UTC).replace(microsecond=0))
+    event.add("sequence", one.revision)
+    event.add("status", one.status)
+    event.add("dtstart", one.first)
+    if one.stop:
+        event.add("dtend", one.stop)
+    event.add("summary", one.summary)
+    event.add("location", one.site_name)
+    event.add("description", one.description)
+    event.add("organizer", vCalAddress(f"mailto:{organizer}"))
+    event.add("transp", "TRANSPARENT")
+    return event
