@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from alerts.notices import NOWCASTS, Nowcast, What
+from alerts.bounds import DateRange
+from alerts.notices import NOWCASTS, Nowcast, Summary, What
 from alerts.rules import WindowRule
 from alerts.states import State
 from alerts.windows import Kind, Span, trailing_mean
+
+PAUSE_DAYS = 5
+"""A shorter pause is not told. Ours."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,8 @@ class Change:
     nowcast : for what is told without readings
     nowcast_said : where readings have come, since about when nowcasts had said that it was open and
         closed
+    likely : for "opening soon", when it is likely to open
+    summary : for "season summary"
     """
 
     season: int
@@ -47,6 +53,8 @@ class Change:
     told: tuple[date, date | None] | None = None
     nowcast: Nowcast | None = None
     nowcast_said: tuple[date | None, date | None] | None = None
+    likely: DateRange | None = None
+    summary: Summary | None = None
 
 
 def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> list[Change]:
@@ -59,9 +67,10 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
     as_of : what was told of later days is left aside, so that a look back corrects nothing
 
     An open window is told once, its close once; a window that came and went untold is not news,
-    unless people were told that there was none. Where an opening that was told has moved or gone,
-    or a close no longer holds, that is one correction; an opening within a window that had been
-    open before has moved to its start.
+    unless people were told that there was none. A pause by heat or cold is told once it has lasted
+    five days; a shorter one that is over is as if it had not been. Where an opening that was told
+    has moved or gone, or a close no longer holds, that is one correction; an opening within a
+    window that had been open before has moved to its start.
     """
     told = list(told)
     believed = _believed(told, as_of)
@@ -74,11 +83,18 @@ def find_changes(spans: Sequence[Span], told: Iterable[Told], as_of: date) -> li
         believed.setdefault((span.season, span.kind), {})
     changes: list[Change] = []
     for season, kind in sorted(believed, key=lambda window: (window[0], window[1] == "fall")):
-        now = [span for span in spans if (span.season, span.kind) == (season, kind)]
         openings = believed[season, kind]
+        of_window = [span for span in spans if (span.season, span.kind) == (season, kind)]
+        now = list(_without_short_pauses(of_window, openings))
         is_denied = (season, kind) in taken_back and not openings
-        changes += _of_window(season, kind, now, openings, is_denied)
+        changes += _of_window(season, kind, now, openings, is_denied, as_of)
     return changes
+
+
+def find_untold_pauses(spans: Sequence[Span], as_of: date) -> list[tuple[int, Kind]]:
+    """Return the windows whose last close may be that of a short pause, and is not told yet."""
+    last: dict[tuple[int, Kind], Span] = {(span.season, span.kind): span for span in spans}
+    return [window for window, span in last.items() if _may_be_short(span, as_of)]
 
 
 def is_known(
@@ -138,6 +154,7 @@ def _of_window(
     now: list[Span],
     believed: dict[date, date | None],
     is_denied: bool,
+    as_of: date,
 ) -> list[Change]:
     changes: list[Change] = []
     moved = dict(believed)
@@ -148,7 +165,8 @@ def _of_window(
             continue
         closed_on = moved.pop(span.opened_on)
         if closed_on is None and span.closed_on is not None:
-            changes.append(Change(season, kind, "closed", span, None))
+            if not _may_be_short(span, as_of):
+                changes.append(Change(season, kind, "closed", span, None))
         elif closed_on != span.closed_on:
             changes.append(Change(season, kind, "corrected", span, (span.opened_on, closed_on)))
     for opened_on, closed_on in moved.items():
@@ -163,6 +181,40 @@ def _of_window(
         elif is_denied:
             changes.append(Change(season, kind, "corrected", span, None))
     return changes
+
+
+def _without_short_pauses(
+    spans: Sequence[Span], believed: Mapping[date, date | None]
+) -> Iterator[Span]:
+    """Yield the spans of a window, two as one where the pause between them was short.
+
+    A pause that was told stays: its close, or the opening after it.
+    """
+    whole: Span | None = None
+    for span in spans:
+        if whole is None:
+            whole = span
+            continue
+        closed_on = whole.closed_on
+        is_short = closed_on and (span.opened_on - closed_on).days < PAUSE_DAYS
+        is_told = closed_on == believed.get(whole.opened_on) or span.opened_on in believed
+        if is_short and not is_told:
+            closing = span.closed_on, span.reason, span.closed_not_before
+            whole = replace(
+                whole, closed_on=closing[0], reason=closing[1], closed_not_before=closing[2]
+            )
+        else:
+            yield whole
+            whole = span
+    if whole:
+        yield whole
+
+
+def _may_be_short(span: Span, as_of: date) -> bool:
+    """Return whether a close may be the beginning of a pause too short to be told."""
+    if span.closed_on is None or span.reason not in ("cold", "hot"):
+        return False
+    return (as_of - span.closed_on).days < PAUSE_DAYS - 1
 
 
 def _is_open(span: Span, day: date) -> bool:

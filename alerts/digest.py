@@ -10,6 +10,7 @@ from itertools import groupby
 from types import MappingProxyType
 
 from alerts.card import cautions, scouting_card
+from alerts.events import find_events
 from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
 from alerts.letter import Entry, Letter, Part, Picture
@@ -91,13 +92,17 @@ def compose_digest(
         organisation=reader.organisation,
         day=show_day(as_of, language, as_of),
     )
+    told = {
+        notice: tell(notice, language, reader.unit, as_of) for one in news for notice in one.notices
+    }
     parts = (
-        *_tell_sites(news, reader, as_of, expected, ribbons, pictures),
+        *_tell_sites(news, reader, told, expected, ribbons, pictures),
         *_tell_of_vines(news, language),
         *_tell_silences(silences, language, as_of),
         *_tell_what_to_do(news, language),
     )
-    return Letter(subject, language, parts, source)
+    events = find_events(news, reader.organisation, language, expected, told)
+    return Letter(subject, language, parts, source, events=tuple(events))
 
 
 def choose_pictured(notices: Sequence[Notice]) -> list[str]:
@@ -117,7 +122,7 @@ def say_of_vines(language: str) -> str:
 def _tell_sites(
     news: Sequence[BlockNews],
     reader: Reader,
-    as_of: date,
+    told: Mapping[Notice, str],
     expected: Mapping[str, Expectation],
     ribbons: Mapping[str, Ribbon],
     pictures: Mapping[str, Picture],
@@ -127,12 +132,14 @@ def _tell_sites(
         entries: list[Entry] = []
         for one in of_site:
             block_id = one.last.block_id
-            told = _tell_block(one, reader, as_of, expected.get(block_id))
+            paragraphs = [told[notice] for notice in one.notices]
+            paragraphs += _tell_to_come(expected.get(block_id), one.last, paragraphs[-1], reader)
             line, ribbon = "", ribbons.get(block_id)
             if ribbon:
                 line = ribbon.show(reader.language)
                 shown.append(ribbon)
-            entries.append(Entry(one.block_name, told, line, pictures.get(block_id)))
+            picture = pictures.get(block_id)
+            entries.append(Entry(one.block_name, tuple(paragraphs), line, picture))
         yield Part(site_name, entries=tuple(entries))
     if shown:
         legend = [explain_ribbon(reader.language)]
@@ -189,15 +196,16 @@ def _count(news: Sequence[BlockNews]) -> list[tuple[Outcome, int]]:
     return [(outcome, counts[outcome]) for outcome in OUTCOMES if counts[outcome]]
 
 
-def _tell_block(
-    news: BlockNews, reader: Reader, as_of: date, to_come: Expectation | None
-) -> tuple[str, ...]:
-    told = [tell(notice, reader.language, reader.unit, as_of) for notice in news.notices]
-    if to_come and not to_come.is_settled:
-        is_told = news.last.nowcast is not None
-        sentences = tell_expected(to_come, reader.language, reader.unit, with_nowcast=not is_told)
-        told += [" ".join(sentences)] if sentences else []
-    return tuple(told)
+def _tell_to_come(
+    expected: Expectation | None, last: Notice, told: str, reader: Reader
+) -> list[str]:
+    """Return what is to come after the last notice of a block and was not told with it."""
+    if expected is None or expected.is_settled:
+        return []
+    is_told = last.nowcast is not None
+    sentences = tell_expected(expected, reader.language, reader.unit, with_nowcast=not is_told)
+    sentences = [one for one in sentences if one not in told]
+    return [" ".join(sentences)] if sentences else []
 
 
 def _tell_source(one: SilenceNotice, language: str, as_of: date) -> Entry:

@@ -99,13 +99,22 @@ def _tell_next(opens: Chances, outlook: Outlook, language: str) -> Iterator[str]
         )
         if outlook.warm_weeks is None:
             yield text.format(season=season)
-    elif opens.p90 is None:
-        text = _("{season} is likely to open from {day} on; it may not open at all.")
-        yield text.format(season=season, day=show_day(opens.p10, language, outlook.issued_on))
     else:
-        text = _("{season} is likely to open {when}.")
-        when = show_when(opens.p90, language, outlook.issued_on, opens.p10)
-        yield text.format(season=season, when=when)
+        ends = opens.p10, opens.p90
+        yield tell_likely_opening(outlook.kind, *ends, outlook.issued_on, language)
+
+
+def tell_likely_opening(
+    kind: Kind, first: date, last: date | None, as_of: date, language: str
+) -> str:
+    """Return when a window is likely to open; `last`: None where that may be never."""
+    _ = translations(language).gettext
+    season = name_season(kind, language)
+    if last is None:
+        text = _("{season} is likely to open from {day} on; it may not open at all.")
+        return text.format(season=season, day=show_day(first, language, as_of))
+    when = show_when(last, language, as_of, first)
+    return _("{season} is likely to open {when}.").format(season=season, when=when)
 
 
 def _tell_since(since: Chances, outlook: Outlook, is_open: bool, language: str) -> Iterator[str]:

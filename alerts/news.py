@@ -5,19 +5,21 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal, get_args
 
-from alerts.notices import Notice
+from alerts.notices import ASIDE, Notice
 from alerts.windows import Kind
 from alerts.words import translations
 
 Outcome = Literal[
     "open",
+    "closing soon",
     "probably open",
     "open, corrected",
+    "opening soon",
     "not known",
     "corrected",
     "not opened",
@@ -25,6 +27,7 @@ Outcome = Literal[
     "paused",
     "probably closed",
     "closed",
+    "summed up",
 ]
 
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
@@ -52,13 +55,14 @@ class BlockNews:
     @property
     def is_open(self) -> bool:
         """Whether the window of the last notice is open, or probably is."""
-        return self.outcome in ("open", "probably open", "open, corrected")
+        return self.outcome in ("open", "closing soon", "probably open", "open, corrected")
 
 
 def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
     """Return the news block by block, by site and block name, "Terrace 7" before "Terrace 10".
 
-    A nowcast is left away where what replaces it is among the notices.
+    A nowcast is left away where what replaces it is among the notices, and so is that a window
+    opens or closes soon where it has.
 
     Raises
     ------
@@ -69,8 +73,12 @@ def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
         raise ValueError("no notices; compose a message only when there is one")
     by_block: defaultdict[str, list[Notice]] = defaultdict(list)
     replaced = {(_window(one), day) for one in notices for day in _said_before(one)}
+    come = [one for one in notices if one.what not in ASIDE]
+    has_come = {(_window(one), one.closed_on is not None) for one in come}
     for notice in sorted(notices, key=_in_time):
-        if notice.nowcast is None or (_window(notice), notice.nowcast.since) not in replaced:
+        if notice.nowcast and (_window(notice), notice.nowcast.since) in replaced:
+            continue
+        if not _is_overtaken(notice, has_come):
             by_block[notice.block_id].append(notice)
     news = [
         BlockNews(tidy(of_block[0].site_name), tidy(of_block[0].block_name), tuple(of_block))
@@ -89,6 +97,10 @@ def find_outcome(notice: Notice) -> Outcome:
             return nowcast
         case "nowcast withdrawn":
             return "not open"
+        case "opening soon" | "closing soon" as ahead:
+            return ahead
+        case "season summary":
+            return "summed up"
         case _ if notice.not_known:
             return "not known"
     if notice.opened_on is None:
@@ -116,6 +128,12 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: dig season is open again")
         case "open":
             text = _("{block}: dig season is open")
+        case "opening soon":
+            text = _("{block}: dig season is likely to open soon")
+        case "closing soon":
+            text = _("{block}: dig season closes soon")
+        case "summed up":
+            text = _("{block}: dig season is over for {years}")
         case "paused" if last.reason == "hot":
             text = _("{block}: dig season is closed for now, the soil is too hot")
         case "paused":
@@ -138,7 +156,8 @@ def headline(news: BlockNews, label: str, language: str) -> str:
             text = _("{block}: the dates of {season} are corrected")
         case "not opened":
             text = _("{block}: {season} did not open after all")
-    return text.format(block=label, season=name_season(last.kind, language))
+    years = last.summary.years if last.summary else ""
+    return text.format(block=label, season=name_season(last.kind, language), years=years)
 
 
 def name_outcome(outcome: Outcome, where: str, language: str) -> str:
@@ -155,6 +174,12 @@ def name_outcome(outcome: Outcome, where: str, language: str) -> str:
             text = _("not open, unlike the nowcast, in {where}")
         case "open, corrected":
             text = _("open with corrected dates in {where}")
+        case "opening soon":
+            text = _("likely to open soon in {where}")
+        case "closing soon":
+            text = _("closing soon in {where}")
+        case "summed up":
+            text = _("over for the season in {where}")
         case "paused":
             text = _("closed for now in {where}")
         case "closed":
@@ -176,9 +201,18 @@ def _said_before(notice: Notice) -> tuple[date | None, ...]:
     return (notice.told_opened_on, notice.told_closed_on)
 
 
+def _is_overtaken(notice: Notice, has_come: Collection[tuple[tuple[str, int, Kind], bool]]) -> bool:
+    """Return whether a window of this notice has opened that opens soon, or closed likewise."""
+    if notice.what == "opening soon":
+        return any((_window(notice), is_closed) in has_come for is_closed in (True, False))
+    return notice.what == "closing soon" and (_window(notice), True) in has_come
+
+
 def _in_time(notice: Notice) -> tuple[date, bool, bool]:
     """Sort by when it happened; on one day what closes stands before what opens."""
     happened_on = notice.closed_on or notice.opened_on or notice.told_opened_on or date.min
+    if notice.summary:
+        happened_on = notice.summary.spans[-1][2]
     return happened_on, notice.closed_on is None, notice.what == "closed"
 
 

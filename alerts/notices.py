@@ -17,10 +17,36 @@ What = Literal[
     "probably open",
     "probably closed",
     "nowcast withdrawn",
+    "opening soon",
+    "closing soon",
+    "season summary",
 ]
 
 NOWCASTS: tuple[What, ...] = ("probably open", "probably closed")
 """What is told without readings; `alerts.nowcasts` says when."""
+
+
+ASIDE: tuple[What, ...] = ("opening soon", "closing soon", "season summary")
+"""What says nothing new of when a window was open; `alerts.ahead` says when."""
+
+
+@dataclass(frozen=True)
+class Summary:
+    """How a season was.
+
+    spans : kind, first day and first day after it of each stretch that was open, in order of time
+    highest_c, highest_on : its highest trailing mean [degC]
+    """
+
+    spans: tuple[tuple[Kind, date, date], ...]
+    highest_c: float
+    highest_on: date
+
+    @property
+    def years(self) -> str:
+        """The years in which it was open: "2025", or "2025-26"."""
+        first, last = self.spans[0][1].year, self.spans[-1][2].year
+        return f"{first}" if first == last else f"{first}-{last % 100:02d}"
 
 
 @dataclass(frozen=True)
@@ -101,6 +127,7 @@ class Notice:
     told_opened_on, told_closed_on : for "corrected", what had been told before; where readings come
         after a nowcast, what that had said
     nowcast : for what is told without readings
+    summary : for "season summary"
     ends_by : the first day on which an open spring window is over at the latest
     mean_c, mean_on : the trailing mean of the root zone and the day it was reached [degC]
     limit_c : the limit the mean is read against: the one that closed the window; while it is open,
@@ -111,10 +138,11 @@ class Notice:
     mean_days, fall_follows : of the block's rule set: how many days the mean has, and whether fall
         dig season is wanted
     closed_not_before : as in alerts.windows.Span
-    opened_range, closed_range : as in alerts.bounds.Bounds
+    opened_range, closed_range : as in alerts.bounds.Bounds; for "opening soon" when it is likely
     carried : whether the temperature is carried down from its basis, which is too shallow
     estimated : whether otherwise days behind its date were not measured in full
     not_known : for "corrected", whether too few readings are left to tell how things stand now
+    revision : how many notices of its window were made before it
     """
 
     block_id: str
@@ -144,6 +172,8 @@ class Notice:
     carried: bool = False
     estimated: bool = False
     not_known: bool = False
+    revision: int = 0
+    summary: Summary | None = None
     nowcast: Nowcast | None = None
 
     @property

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
+from itertools import groupby
+from operator import itemgetter
 
 from alerts.bounds import DateRange
-from alerts.expectations import tell_since
+from alerts.expectations import tell_likely_opening, tell_since
 from alerts.figures import (
     show_chance,
     show_day,
@@ -21,7 +23,7 @@ from alerts.figures import (
     show_when,
 )
 from alerts.news import name_season
-from alerts.notices import Notice, Nowcast
+from alerts.notices import Notice, Nowcast, Summary
 from alerts.words import translations
 from probes.units import Unit
 
@@ -32,10 +34,17 @@ def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
     """Return all there is to say of one notice, as one paragraph."""
     if notice.nowcast:
         return " ".join(_tell_nowcast(notice, notice.nowcast, language, as_of))
+    if notice.summary:
+        return " ".join(_sum_up(notice.summary, notice.mean_days, language, unit, as_of))
     was_told = notice.what == "closed" and not notice.told_opened_on
-    sentences = [
+    dates = [
         *(() if was_told else _tell_opening(notice, language, as_of)),
         *_tell_closing(notice, language, as_of),
+    ]
+    if notice.what in ("opening soon", "closing soon"):
+        dates = list(_tell_soon(notice, language, as_of))
+    sentences = [
+        *dates,
         *_tell_temperature(notice, language, unit, as_of),
         *_tell_estimates(notice, language),
         *_tell_sources(notice, language, unit),
@@ -55,6 +64,51 @@ def _tell_nowcast(notice: Notice, nowcast: Nowcast, language: str, as_of: date) 
     if not is_open:
         text = _("The chance that it is closed now is {chance}; readings will replace this.")
     yield text.format(chance=show_chance(nowcast.chance, language))
+
+
+def _tell_soon(notice: Notice, language: str, as_of: date) -> Iterator[str]:
+    """Say that a window is likely to open soon, or closes soon."""
+    _ = translations(language).gettext
+    season, likely = name_season(notice.kind, language), notice.opened_range
+    if notice.what == "closing soon":
+        yield _("{season} is nearing its end.").format(season=season)
+    elif likely:
+        yield tell_likely_opening(notice.kind, likely.earliest, likely.latest, as_of, language)
+        yield _("Have buried lines located now: that can take days.")
+
+
+def _sum_up(
+    summary: Summary, mean_days: int, language: str, unit: Unit, as_of: date
+) -> Iterator[str]:
+    """Say when a season's windows were open, how warm it got, and that a dig proves little."""
+    words = translations(language)
+    _ = words.gettext
+    for kind, of_kind in groupby(summary.spans, key=itemgetter(0)):
+        stretches = list(of_kind)
+        days = sum((closed_on - opened_on).days for _kind, opened_on, closed_on in stretches)
+        text = words.ngettext(
+            "{season} was open from {first} to {last}: {count} day.",
+            "{season} was open from {first} to {last}: {count} days.",
+            days,
+        )
+        if len(stretches) > 1:
+            text = _("{season} was open from {first} to {last}, with pauses: {count} days in all.")
+        told = text.format(
+            season=name_season(kind, language),
+            first=show_day(stretches[0][1], language, as_of),
+            last=show_day(stretches[-1][2] - timedelta(days=1), language, as_of),
+            count=days,
+        )
+        yield told[:1].upper() + told[1:]
+    yield _("The root zone was warmest on {day}, at {temperature} ({mean}).").format(
+        day=show_day(summary.highest_on, language, as_of),
+        temperature=show_temperature(summary.highest_c, unit, language),
+        mean=show_mean(mean_days, language),
+    )
+    yield _(
+        "Plan to dig again next season: it can take two to five years before an infestation can be "
+        "found."
+    )
 
 
 def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:

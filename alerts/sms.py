@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby, product
 from operator import itemgetter
 
@@ -21,10 +21,11 @@ from alerts.figures import (
     show_when,
 )
 from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
-from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome
+from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome, name_season
 from alerts.notices import Notice
 from alerts.silence_news import SilenceNotice
 from alerts.silence_sms import compose_silence_sms, mention_silences
+from alerts.windows import Kind
 from alerts.words import translations
 
 _NAME_LENGTHS = (40, 20)
@@ -119,6 +120,12 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
     if notice.nowcast:
         since = show_day(notice.nowcast.since, language, as_of, short=True)
         return [_("Since about {day}.").format(day=since)]
+    if notice.summary:
+        return [_sum_up(span, language, as_of) for span in notice.summary.spans]
+    if notice.what == "opening soon" and notice.opened_range:
+        first, last = notice.opened_range.earliest, notice.opened_range.latest
+        when = show_when(last or first, language, as_of, first if last else None, short=True)
+        details.append(_("Likely {when}.").format(when=when))
     if notice.not_known:
         details.append(_("Readings gone: look or wait."))
     if notice.by_hand and notice.by_hand.error_c is not None:
@@ -129,7 +136,7 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
         first, last = _days(notice.closed_on, notice.closed_not_before, notice.closed_range)
         when = show_when(last, language, as_of, first, short=True)
         details.append(_("Closed {when}.").format(when=when))
-    elif notice.opened_on:
+    elif notice.opened_on and notice.what != "closing soon":
         first, last = _days(notice.opened_on, notice.not_before, notice.opened_range)
         when = show_when(last, language, as_of, first, short=True)
         details.append(_("Opened {when}.").format(when=when))
@@ -146,6 +153,15 @@ def _details(notice: Notice, reader: Reader, as_of: date) -> list[str]:
         neighbours = show_neighbours(notice.borrowed.neighbours, language)
         details.append(_("From {stations}.").format(stations=neighbours))
     return details
+
+
+def _sum_up(span: tuple[Kind, date, date], language: str, as_of: date) -> str:
+    """Return "Spring dig season 4 Oct - 14 Nov."."""
+    kind, opened_on, closed_on = span
+    first = show_day(opened_on, language, as_of, short=True)
+    last = show_day(closed_on - timedelta(days=1), language, as_of, short=True)
+    text = f"{name_season(kind, language)} {first} - {last}."
+    return text[:1].upper() + text[1:]
 
 
 def _days(on: date, not_before: date | None, days: DateRange | None) -> tuple[date, date]:

@@ -14,13 +14,15 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine
 
-from alerts.changes import Change, Told, find_changes, is_known
-from alerts.notices import Notice
+from alerts.ahead import Standing, find_ahead
+from alerts.bounds import DateRange
+from alerts.changes import Change, Told, find_changes, find_untold_pauses, is_known
+from alerts.notices import ASIDE, Notice
 from alerts.nowcasts import find_nowcast, settle_nowcasts
 from alerts.outlook.dates import Outlook
 from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
-from alerts.windows import Kind, Reason
+from alerts.windows import Kind, Reason, Span
 from service.advisories.drafting import draft_if_due
 from service.advisories.telling import compose_drafts
 from service.block_charts import see_blocks
@@ -36,7 +38,7 @@ from service.silences import notice_silences
 from service.store.attempts import forget_ended
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
-from service.store.notices import fetch_told, store_notices
+from service.store.notices import fetch_told, keep_untold_pauses, store_notices
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
 from service.unchecked import flag_unchecked
 
@@ -131,24 +133,50 @@ def _evaluate(
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
     outlook_of = {one.block.id: one.outlook for one in outlooks}
     notices: list[Notice] = []
+    pauses: list[tuple[str, int, Kind]] = []
     for one, season in zip(evaluations, seasons, strict=True):
         of_block = [other for other in told[one.block.id] if other.season > season - SEASONS_BACK]
-        changes = _find_changes(one, of_block, outlook_of.get(one.block.id))
+        changes = _find_changes(one, of_block, outlook_of.get(one.block.id), settings.soon_days)
         notices += [_notice(one, change) for change in changes]
+        untold = find_untold_pauses(one.evaluation.spans, one.as_of)
+        pauses += [(one.block.id, *window) for window in untold]
     store_notices(connection, round_id, notices)
+    keep_untold_pauses(connection, pauses)
     finish_round(connection, round_id, now, len(blocks), len(notices))
     return evaluations, notices
 
 
-def _find_changes(one: BlockEvaluation, told: list[Told], outlook: Outlook | None) -> list[Change]:
-    """Return what readings have changed of a block, or without any its nowcast."""
-    spans, mean_on = one.evaluation.spans, one.evaluation.standing.mean_on
-    found = find_changes(spans, told, one.as_of)
-    changes = list(settle_nowcasts(found, spans, told, mean_on, one.as_of))
+def _find_changes(
+    one: BlockEvaluation, told: list[Told], outlook: Outlook | None, soon_days: int
+) -> list[Change]:
+    """Return what readings have changed of a block; without any its nowcast, or what is ahead."""
+    spans, standing = one.evaluation.spans, one.evaluation.standing
+    believed = [notice for notice in told if notice.what not in ASIDE]
+    found = find_changes(spans, believed, one.as_of)
+    changes = list(settle_nowcasts(found, spans, believed, standing.mean_on, one.as_of))
     if not changes and outlook and one.state == "no recent readings":
-        nowcast = find_nowcast(outlook, told)
-        return [nowcast] if nowcast else []
-    return changes
+        nowcast = find_nowcast(outlook, believed)
+        changes = [nowcast] if nowcast else []
+    if changes:
+        return changes
+    zone = one.root_zone
+    return list(
+        find_ahead(
+            Standing(
+                spans,
+                standing.season,
+                one.state,
+                outlook,
+                told,
+                one.rule,
+                one.block.south,
+                zone.root_zone_c,
+                zone.day,
+                one.as_of,
+            ),
+            soon_days,
+        )
+    )
 
 
 def _compose(engine: Engine, settings: Settings, when: When) -> int:
@@ -177,7 +205,7 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         for other in one.evaluation.spans
         if (other.season, other.kind) == (change.season, change.kind)
     ]
-    bounds = dict(zip(one.evaluation.spans, one.bounds, strict=True)).get(span) if span else None
+    opened_range, closed_range = _find_ranges(one, span) if span else (change.likely, None)
     spring_is_open = span and span.closed_on is None and span.kind == "spring"
     limits_c: dict[Kind | Reason | None, float] = {
         "spring": rule.spring_opens_c,
@@ -185,7 +213,9 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         "cold": rule.cold_below_c,
         "hot": rule.hot_above_c,
     }
-    turned_on = span and (span.reason if span.closed_on else span.kind)
+    turned_on = span.reason if span and span.closed_on else change.kind
+    if span is None and change.likely is None:
+        turned_on = None
     return Notice(
         block_id=one.block.id,
         block_name=one.block.name,
@@ -209,12 +239,24 @@ def _notice(one: BlockEvaluation, change: Change) -> Notice:
         mean_days=rule.mean_days,
         fall_follows="fall" in rule.windows,
         closed_not_before=span and span.closed_not_before,
-        opened_range=bounds and bounds.opened,
-        closed_range=bounds and bounds.closed,
+        opened_range=opened_range,
+        closed_range=closed_range,
         carried=one.root_zone.is_carried,
         estimated=not one.root_zone.is_carried
         and span is not None
         and rests_on_estimates(one, span.closed_on or span.opened_on),
         not_known=not _is_known(one, change),
         nowcast=change.nowcast,
+        summary=change.summary,
     )
+
+
+def _find_ranges(one: BlockEvaluation, span: Span) -> tuple[DateRange | None, DateRange | None]:
+    """Return how far the dates of a span may be off; one that is told may be several in one."""
+    opened: DateRange | None = None
+    closed: DateRange | None = None
+    for each, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
+        if (each.season, each.kind) == (span.season, span.kind):
+            opened = bounds.opened if each.opened_on == span.opened_on else opened
+            closed = bounds.closed if each.closed_on == span.closed_on else closed
+    return opened, closed

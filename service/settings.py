@@ -63,6 +63,7 @@ class Settings(BaseSettings):
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
     mail_charts: bool = True
     advisory_days: int = Field(default=7, ge=0)
+    soon_days: int = Field(default=7, ge=0, le=60)
 
     mail_from: Annotated[str, AfterValidator(check_sender)] = NO_SENDER
     smtp_host: str = ""

@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from alerts.notices import Notice, Nowcast, What
+from alerts.bounds import DateRange
+from alerts.notices import Notice, Nowcast, Summary, What
 from probes.units import f_to_c
 
 OPENED = Notice(
@@ -46,6 +47,31 @@ NOT_KNOWN_OPEN: dict[str, Any] = {
     "told_closed_on": date(2025, 10, 16),
     "mean_on": date(2025, 10, 10),
     "not_known": True,
+}
+OPENING_SOON: dict[str, Any] = {
+    "what": "opening soon",
+    "opened_on": None,
+    "not_before": None,
+    "ends_by": None,
+    "mean_c": f_to_c(61.3),
+    "opened_range": DateRange(date(2025, 10, 24), date(2025, 11, 2)),
+}
+SUMMED_UP: dict[str, Any] = {
+    "what": "season summary",
+    "kind": "fall",
+    "opened_on": None,
+    "not_before": None,
+    "ends_by": None,
+    "limit_c": None,
+    "summary": Summary(
+        (
+            ("spring", date(2025, 10, 4), date(2025, 11, 15)),
+            ("fall", date(2026, 2, 20), date(2026, 3, 10)),
+            ("fall", date(2026, 3, 20), date(2026, 4, 21)),
+        ),
+        f_to_c(78.2),
+        date(2026, 1, 20),
+    ),
 }
 
 

@@ -54,7 +54,7 @@ def take_dug_back(
 
 def is_close(one: Notice) -> bool:
     """Whether a notice tells of a close, which who has dug hears too."""
-    return one.closed_on is not None or one.what in ("closed", "probably closed")
+    return one.closed_on is not None or one.what in ("closed", "probably closed", "season summary")
 
 
 def leave_out_dug(

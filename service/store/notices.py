@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, false, func, insert, select, update
+from sqlalchemy import Connection, delete, false, func, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
@@ -20,7 +20,9 @@ from alerts.notices import (
     Nowcast,
     Source,
     StationSource,
+    Summary,
 )
+from alerts.windows import Kind
 from service.rule_sets import fetch_rules
 from service.store.recipients import find_readers
 from service.store.tables import (
@@ -30,13 +32,16 @@ from service.store.tables import (
     notice_estimate,
     notice_nowcast,
     notice_recipient,
+    notice_summary,
     site,
+    untold_pause,
 )
 
 DOUBTS = ("carried", "estimated", "not_known")
 """What of a notice was not measured: columns of `notice_estimate`, fields of Notice."""
 
 NOWCAST = tuple(Nowcast.__dataclass_fields__)
+SUMMARY = tuple(Summary.__dataclass_fields__)
 
 
 def fetch_told(connection: Connection, first_season: int) -> dict[str, list[Told]]:
@@ -71,6 +76,9 @@ def store_notices(connection: Connection, round_id: int, notices: Iterable[Notic
         if one.nowcast:
             nowcast = vars(one.nowcast)
             connection.execute(insert(notice_nowcast).values(notice_id=notice_id, **nowcast))
+        if one.summary:
+            summary = {**vars(one.summary), "spans": _write_spans(one.summary)}
+            connection.execute(insert(notice_summary).values(notice_id=notice_id, **summary))
         for name in find_readers(connection, [one.block_id]):
             connection.execute(
                 insert(notice_recipient).values(notice_id=notice_id, recipient_name=name)
@@ -90,15 +98,32 @@ def _bounds_row(one: Notice) -> dict[str, date | None]:
     }
 
 
+def keep_untold_pauses(connection: Connection, pauses: Iterable[tuple[str, int, Kind]]) -> None:
+    """Keep of which windows, by block and season, a pause is not told yet, and of no others."""
+    connection.execute(delete(untold_pause))
+    for block_id, season, kind in pauses:
+        row = {"block_id": block_id, "season": season, "kind": kind}
+        connection.execute(insert(untold_pause).values(row))
+
+
 def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]:
-    """Return, per recipient, the notices that no digest holds yet, with their ids."""
+    """Return, per recipient, the notices that no digest holds yet, with their ids.
+
+    What would say of a window that it is open waits on while its pause is not told.
+    """
+    paused = {tuple(row) for row in connection.execute(select(untold_pause))}
+    earlier = notice.alias()
+    of_window = [earlier.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
+    revision = select(func.count()).where(*of_window, earlier.c.id < notice.c.id)
     query = (
         select(
             notice_recipient.c.recipient_name,
             notice,
+            revision.scalar_subquery().label("revision"),
             notice_bounds,
             *(func.coalesce(notice_estimate.c[name], false()).label(name) for name in DOUBTS),
             *(notice_nowcast.c[name].label(f"nowcast_{name}") for name in NOWCAST),
+            *(notice_summary.c[name].label(f"summary_{name}") for name in SUMMARY),
             block.c.name.label("block_name"),
             block.c.rule,
             block.c.root_zone_top_cm,
@@ -109,6 +134,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         .outerjoin(notice_bounds, notice_bounds.c.notice_id == notice.c.id)
         .outerjoin(notice_estimate, notice_estimate.c.notice_id == notice.c.id)
         .outerjoin(notice_nowcast, notice_nowcast.c.notice_id == notice.c.id)
+        .outerjoin(notice_summary, notice_summary.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
         .where(notice_recipient.c.digest_id.is_(None))
@@ -128,8 +154,37 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
             fields[f"{what}_range"] = earliest and DateRange(earliest, latest)
         if row["nowcast_issued_on"]:
             fields["nowcast"] = Nowcast(**{name: row[f"nowcast_{name}"] for name in NOWCAST})
+        if row["summary_spans"]:
+            summary = {name: row[f"summary_{name}"] for name in SUMMARY}
+            fields["summary"] = Summary(**{**summary, "spans": _read_spans(summary["spans"])})
         waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
-    return waiting
+    return {name: list(_leave_out(paused, of_reader)) for name, of_reader in waiting.items()}
+
+
+def _leave_out(
+    paused: Collection[tuple[Any, ...]], waiting: Sequence[tuple[int, Notice]]
+) -> Iterator[tuple[int, Notice]]:
+    """Yield the notices of a reader but for those that end in a paused window being open."""
+    last = {_window(one): one for _, one in waiting}
+    for notice_id, one in waiting:
+        now = last[_window(one)]
+        says_open = now.opened_on is not None and now.closed_on is None
+        if not (says_open and _window(one) in paused):
+            yield notice_id, one
+
+
+def _window(one: Notice) -> tuple[str, int, Kind]:
+    return one.block_id, one.season, one.kind
+
+
+def _write_spans(summary: Summary) -> list[list[str]]:
+    return [[kind, first.isoformat(), stop.isoformat()] for kind, first, stop in summary.spans]
+
+
+def _read_spans(rows: Iterable[Sequence[Any]]) -> tuple[tuple[Kind, date, date], ...]:
+    return tuple(
+        (kind, date.fromisoformat(first), date.fromisoformat(stop)) for kind, first, stop in rows
+    )
 
 
 def _source(row: Mapping[str, Any]) -> Source:

@@ -9,9 +9,11 @@ from alerts.changes import Change, Told, find_changes, is_known
 from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.windows import Span
 
-APR_03, APR_10, APR_20, APR_25, MAY_30 = (
+APR_03, APR_10, APR_15, APR_16, APR_20, APR_25, MAY_30 = (
     date(2025, 4, 3),
     date(2025, 4, 10),
+    date(2025, 4, 15),
+    date(2025, 4, 16),
     date(2025, 4, 20),
     date(2025, 4, 25),
     date(2025, 5, 30),
@@ -110,12 +112,61 @@ CLOSED = told("closed", APR_03, APR_10)
             [],
             id="an earlier window that late readings bring to light is not news",
         ),
+        pytest.param(
+            [spring(APR_03, APR_16), spring(APR_20)], [OPENED], [], id="a pause of four days"
+        ),
+        pytest.param(
+            [spring(APR_03, APR_15), spring(APR_20)],
+            [OPENED],
+            [("closed", APR_03, None), ("opened again", APR_20, None)],
+            id="a pause of five days",
+        ),
+        pytest.param(
+            [spring(APR_03, APR_16), spring(APR_20, APR_25)],
+            [OPENED],
+            [("closed", APR_03, None)],
+            id="a close after a short pause is that of the whole",
+        ),
+        pytest.param(
+            [spring(APR_03, APR_16), spring(APR_20)],
+            [],
+            [("opened", APR_03, None)],
+            id="an untold opening with a short pause",
+        ),
+        pytest.param(
+            [spring(APR_03, APR_16), spring(APR_20)],
+            [OPENED, told("closed", APR_03, APR_16)],
+            [("opened again", APR_20, None)],
+            id="a short pause that was told",
+        ),
+        pytest.param(
+            [spring(APR_03, APR_16), spring(APR_20)],
+            [told("opened", APR_20)],
+            [],
+            id="a short pause before an opening that was told",
+        ),
     ],
 )
 def test_what_there_is_to_tell(spans, already_told, expected) -> None:
     changes = find_changes(spans, already_told, as_of=MAY_30)
     found = [(c.what, c.span and c.span.opened_on, c.told) for c in changes]
     assert found == expected
+
+
+@pytest.mark.parametrize(
+    ("reason", "as_of", "is_told"),
+    [
+        # by hand: on the evening of 24 April it has been closed for the five days from the 20th on
+        pytest.param("cold", date(2025, 4, 23), False, id="four days of cold"),
+        pytest.param("cold", date(2025, 4, 24), True, id="five days of cold"),
+        pytest.param("hot", date(2025, 4, 23), False, id="four days of heat"),
+        pytest.param("spent", APR_20, True, id="spent, at once"),
+        pytest.param("turned", APR_20, True, id="turned, at once"),
+    ],
+)
+def test_a_close_that_may_be_a_short_pause_is_told_once_it_is_none(reason, as_of, is_told) -> None:
+    span = Span(2025, "spring", APR_03, APR_03, APR_20, reason)
+    assert [one.what for one in find_changes([span], [OPENED], as_of)] == ["closed"] * is_told
 
 
 def test_a_look_back_takes_nothing_back_that_was_told_of_later_days() -> None:

@@ -14,8 +14,11 @@ from hypothesis import strategies as st
 
 from alerts.bounds import DateRange
 from alerts.digest import Reader, compose_digest
+from alerts.expectations import Expectation
 from alerts.lines import COLUMNS
 from alerts.notices import Notice, StationSource
+from alerts.outlook.dates import Chances, Outlook
+from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.windows import Kind, Reason
 from alerts.words import LANGUAGES
 from probes.units import f_to_c
@@ -23,6 +26,8 @@ from tests.notices import (
     NOT_KNOWN,
     NOT_KNOWN_OPEN,
     NOT_OPENED,
+    OPENING_SOON,
+    SUMMED_UP,
     make_closed,
     make_notice,
     make_nowcast,
@@ -78,6 +83,9 @@ EVERY_NOTICE = [
     make_notice(mean_c=None, limit_c=None),
     *(make_nowcast(what) for what in ("probably open", "probably closed")),
     make_notice(**{**NOT_OPENED, "what": "nowcast withdrawn"}),
+    make_notice(**OPENING_SOON),
+    *(make_notice(kind=kind, what="closing soon") for kind in ("spring", "fall")),
+    make_notice(**SUMMED_UP),
 ]
 
 
@@ -226,6 +234,63 @@ def test_the_subject_of_several_notices_is_right_alone(notices: list[Notice], su
 def test_the_first_line_is_the_answer(notice: Notice, language: str) -> None:
     digest = compose_digest([notice], READERS[language], AS_OF)
     assert one_line(digest.text.partition("\n\n")[0]) == f"{digest.subject}."
+
+
+@pytest.mark.parametrize(
+    ("notice", "subject", "told"),
+    [
+        pytest.param(
+            make_notice(**OPENING_SOON),
+            "Terrace 7: dig season is likely to open soon",
+            "Spring dig season is likely to open between 24 October and 2 November. Have buried "
+            "lines located now: that can take days. The root zone (15-45 cm) was at 61.3 °F "
+            "(spring dig season opens at 64 °F)",
+            id="opening soon",
+        ),
+        pytest.param(
+            make_notice(what="closing soon"),
+            "Terrace 7: dig season closes soon",
+            "Spring dig season is nearing its end. The root zone (15-45 cm) was at 64.6 °F (spring "
+            "dig season opens at 64 °F): the five-day mean of 4 October, from probes at 15, 30 "
+            "and 45 cm. Dig season will be over by 15 November at the latest",
+            id="closing soon",
+        ),
+        pytest.param(
+            make_notice(**SUMMED_UP),
+            "Terrace 7: dig season is over for 2025-26",
+            # by hand: 4 October to 14 November are 42 days; 18 in February and March, then 32
+            "Spring dig season was open from 4 October to 14 November: 42 days. Fall dig season "
+            "was open from 20 February to 20 April, with pauses: 50 days in all. The root "
+            "zone was warmest on 20 January, at 78.2 °F (five-day mean). Plan to dig again "
+            "next season: it can take two to five years before an infestation can be found.",
+            id="a season",
+        ),
+    ],
+)
+def test_what_is_ahead_and_how_a_season_was(notice: Notice, subject: str, told: str) -> None:
+    assert compose_digest([notice], READERS["en"], AS_OF).subject == subject
+    assert told in tell(notice)
+
+
+def test_what_the_outlook_says_again_is_said_once() -> None:
+    chances = Chances(1.0, 0.0, 0.4, 0.9, date(2025, 10, 24), date(2025, 10, 27), date(2025, 11, 2))
+    outlook = Outlook(2025, AS_OF, AS_OF, "spring", chances, chances, None)
+    expected = {"Alder Bench/Terrace 7": Expectation(outlook, GRAPE_PHYLLOXERA, "Low Row")}
+    soon = [make_notice(**OPENING_SOON)]
+    text = one_line(compose_digest(soon, READERS["en"], AS_OF, expected=expected).text)
+    assert text.count("likely to open between") == 1
+    assert "rests on the yearly course of Low Row" in text
+
+
+@pytest.mark.parametrize(
+    ("ahead", "come"),
+    [
+        pytest.param(make_notice(**OPENING_SOON), make_notice(), id="open"),
+        pytest.param(make_notice(what="closing soon"), make_closed("spent"), id="closed"),
+    ],
+)
+def test_what_was_ahead_is_not_told_with_what_has_come(ahead: Notice, come: Notice) -> None:
+    assert tell([ahead, come]) == tell(come)
 
 
 def test_an_opening_in_a_gap_is_told_between_two_days_with_the_reason() -> None:

@@ -89,10 +89,16 @@ def test_each_mail_holds_the_chart_in_its_readers_words_and_it_is_drawn_once_for
 
 
 @one_database
-def test_without_charts_a_mail_is_text_and_html_alone(opened: Engine, tmp_path: Path) -> None:
+def test_without_charts_a_mail_carries_no_picture(opened: Engine, tmp_path: Path) -> None:
     report = run_round(opened, Settings(data=tmp_path, mail_charts=False), NOW)
     types = [part.get_content_type() for part in read_mail(report.delivered[0].read_bytes()).walk()]
-    assert types == ["multipart/alternative", "text/plain", "text/html"]
+    assert types == [
+        "multipart/mixed",
+        "multipart/alternative",
+        "text/plain",
+        "text/html",
+        "text/calendar",
+    ]
 
 
 @one_database

@@ -98,6 +98,36 @@ def test_an_address_is_asked_once_and_told_what_waits_once_it_is_confirmed(
 
 
 @one_database
+@pytest.mark.parametrize(
+    ("days_f", "told_on", "subject"),
+    [
+        # by hand: R is 55 °F on 8 May; the fifth day of that pause is the 12th
+        pytest.param([45.0] * 7, 12, "dig season is closed for now", id="that lasts"),
+        # by hand: R is 55 °F on 8 May, 63 on the 10th and 72 on the 11th
+        pytest.param([45.0] * 3 + [90.0] * 3, 11, "dig season is open", id="that was short"),
+    ],
+)
+def test_no_one_is_told_of_an_opening_during_a_pause_that_is_not_told_yet(
+    warmed: Engine,
+    settings: Settings,
+    server: SmtpServer,
+    days_f: list[float],
+    told_on: int,
+    subject: str,
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        connection.execute(
+            update(tables.address_consent).values(confirmed_at=NOW, confirmed_by="Ada")
+        )
+        plant_days(connection, date(2025, 5, 6), days_f)
+    for day in (9, told_on - 1):
+        assert run_round(warmed, settings, NOW, as_of=date(2025, 5, day)).digests == 0
+    assert run_round(warmed, settings, NOW, as_of=date(2025, 5, told_on)).digests == 1
+    assert subject in server.taken[-1].mail["Subject"]
+
+
+@one_database
 def test_a_text_that_is_only_a_file_does_not_stand_in_for_a_mail_that_waits_for_a_yes(
     warmed: Engine, settings: Settings, server: SmtpServer, here: str
 ) -> None:
@@ -151,8 +181,8 @@ def test_one_click_of_a_mail_program_stops_without_login(
     assert (answer.status_code, state(warmed)) == (200, "stopped")
     assert answer.history == []  # source: [RFC-8058] 3.1, no redirect
     with writing(warmed) as connection:
-        plant_days(connection, date(2025, 5, 6), [100.0] * 6)
-    report = run_round(warmed, settings, NOW + timedelta(days=6))
+        plant_days(connection, date(2025, 5, 6), [100.0] * 9)
+    report = run_round(warmed, settings, NOW + timedelta(days=9))
     assert [one.what for one in report.notices] == ["closed"]
     assert len(server.taken) == 2
     assert requests.post(url, {"say": "yes"}, timeout=5).status_code == 200
@@ -246,8 +276,8 @@ def test_who_has_dug_hears_only_of_the_close_until_it_is_taken_back(
     assert [one.what for one in moved.notices] == ["corrected"]
     assert len(server.taken) == (3 if takes_back else 2)
     with writing(warmed) as connection:
-        plant_days(connection, date(2025, 5, 6), [100.0] * 6)
-    run_round(warmed, settings, NOW + timedelta(days=6))
+        plant_days(connection, date(2025, 5, 6), [100.0] * 9)
+    run_round(warmed, settings, NOW + timedelta(days=9))
     assert len(server.taken) == (4 if takes_back else 3)
     assert "closed" in text_of(server.taken[-1].content)
 

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from icalendar import Calendar
 from sqlalchemy import Engine, update
 
 from service.rounds import run_due, run_round
@@ -83,10 +84,51 @@ def test_a_notice_keeps_how_far_its_dates_may_be_off(warmed: Engine, settings: S
 def test_a_close_is_told_once_with_its_reason(warmed: Engine, settings: Settings) -> None:
     run_round(warmed, settings, NOW)
     with writing(warmed) as connection:
-        plant_days(connection, date(2025, 5, 6), [45.0] * 5)
-    report = run_round(warmed, settings, NOW + timedelta(days=5))
+        plant_days(connection, date(2025, 5, 6), [45.0] * 7)
+    # by hand: R is 60 °F on 7 May, 55 on the 8th; the fifth day of that pause is the 12th
+    assert run_round(warmed, settings, NOW, as_of=date(2025, 5, 11)).notices == []
+    report = run_round(warmed, settings, NOW, as_of=date(2025, 5, 12))
     assert [(n.what, n.reason) for n in report.notices] == [("closed", "cold")]
-    assert run_round(warmed, settings, NOW + timedelta(days=5)).notices == []
+    assert run_round(warmed, settings, NOW, as_of=date(2025, 5, 12)).notices == []
+
+
+def test_a_season_is_told_step_by_step_each_once_and_so_it_stands_in_the_calendar(
+    warmed: Engine, settings: Settings
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, date(2025, 5, 6), [70.0] * 118 + [64.0] * 20 + [50.0] * 41)
+    # by hand: spring is over on 15 June, 42 days after 4 May; fall opens when R is 66.4 °F, on
+    # 3 September, and closes on 22 September, when R is 58.4; two weeks later the season is over
+    told = {
+        date(2025, 6, 7): [],
+        date(2025, 6, 8): [("spring", "closing soon")],
+        date(2025, 6, 9): [],
+        date(2025, 6, 15): [("spring", "closed")],
+        date(2025, 9, 3): [("fall", "opened")],
+        date(2025, 9, 26): [("fall", "closed")],
+        date(2025, 10, 5): [],
+        date(2025, 10, 6): [("fall", "season summary")],
+        date(2025, 10, 7): [],
+    }
+    assert {day: whats(run_round(warmed, settings, NOW, as_of=day)) for day in told} == told
+    mails = [read_mail(path.read_bytes()) for path in sorted(settings.outbox.glob("*.eml"))]
+    events = [
+        Calendar.from_ical(part.get_content()).walk("VEVENT")[0]
+        for mail in mails
+        for part in mail.iter_attachments()
+    ]
+    # source: [RFC-5546] 2.1.4, SEQUENCE grows with each change
+    assert [(event["SEQUENCE"], event.decoded("DTEND", None)) for event in events] == [
+        (0, date(2025, 6, 15)),
+        (2, date(2025, 6, 15)),
+        (0, None),
+        (1, date(2025, 9, 22)),
+    ]
+    assert len({str(event["UID"]) for event in events}) == 2
+    assert "Fall dig season was open from 3 September to 21 September: 19 days" in text_of(
+        sorted(settings.outbox.glob("*.eml"))[-1].read_bytes()
+    )
 
 
 def test_an_opening_that_late_readings_take_back_is_corrected_once(

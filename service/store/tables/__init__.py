@@ -68,12 +68,14 @@ from service.store.tables.telling import (
     notice_estimate,
     notice_nowcast,
     notice_recipient,
+    notice_summary,
     outlook,
     outlook_air,
     round_,
     silence,
     silence_notice,
     silence_recipient,
+    untold_pause,
 )
 
 __all__ = [
@@ -112,6 +114,7 @@ __all__ = [
     "notice_estimate",
     "notice_nowcast",
     "notice_recipient",
+    "notice_summary",
     "organisation",
     "outbox",
     "outlook",
@@ -140,4 +143,5 @@ __all__ = [
     "unchecked_logger",
     "undelivered",
     "undelivered_recipient",
+    "untold_pause",
 ]

@@ -117,6 +117,23 @@ notice_nowcast = Table(  # of a notice that no readings are behind: alerts.notic
     Column("last_day", Date),  # with a root-zone value; None: the season had none
 )
 
+notice_summary = Table(  # of a notice that sums up a season: alerts.notices.Summary
+    "notice_summary",
+    metadata,
+    Column("notice_id", ForeignKey("notice.id"), primary_key=True),
+    Column("spans", JSON, nullable=False),  # kind, first day, first day after it
+    Column("highest_c", Float, nullable=False),
+    Column("highest_on", Date, nullable=False),
+)
+
+untold_pause = Table(  # as of the last round: alerts.changes.find_untold_pauses
+    "untold_pause",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("season", Integer, primary_key=True),
+    Column("kind", Text, primary_key=True),
+)
+
 notice_recipient = Table(  # who is to be told, settled when the notice is made; once each
     "notice_recipient",
     metadata,
