@@ -56,7 +56,7 @@ def draw_ribbons(rows: Sequence[RibbonRow], title: str, language: str, stem: str
         ).strip()
         for row in rows
     )
-    return _wrap(parts, bottom + 8, title, described, stem)
+    return wrap_svg(parts, bottom + 8, title, described, stem)
 
 
 def draw_key(language: str, stem: str = "k") -> str:
@@ -78,7 +78,7 @@ def draw_key(language: str, stem: str = "k") -> str:
         parts.append(f'<g transform="translate({x} {y})">{"".join(_draw_swatch(kind, stem))}')
         parts.append(f'<text x="{_SWATCH + 6}" y="{_MIDDLE + 4}">{escape(word)}</text></g>')
     height = (len(words) + 1) // 2 * _KEY_ROW
-    return _wrap(parts, height, _("What the textures mean"), ", ".join(words.values()), stem)
+    return wrap_svg(parts, height, _("What the textures mean"), ", ".join(words.values()), stem)
 
 
 def describe_season(season: SeasonDays, language: str) -> list[str]:
@@ -225,7 +225,10 @@ def _name_months(season: SeasonDays, y: int, language: str) -> Iterator[str]:
     yield "</g>"
 
 
-def _wrap(parts: Sequence[str], height: int, title: str, described: str, stem: str) -> str:
+def wrap_svg(
+    parts: Sequence[str], height: int, title: str, described: str, stem: str, kind: str = "ribbon"
+) -> str:
+    """Return a picture of some parts, named and described, with the textures they may use."""
     fades = "".join(
         f'<linearGradient id="{stem}-{name}"><stop stop-color="currentColor" '
         f'stop-opacity="{begin}"/><stop offset="1" stop-color="currentColor" '
@@ -233,7 +236,7 @@ def _wrap(parts: Sequence[str], height: int, title: str, described: str, stem: s
         for name, begin in (("in", 0), ("out", 1))
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ribbon" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="{kind}" role="img" '
         f'font-family="sans-serif" font-size="12" '
         f'viewBox="{-_MARGIN} 0 {WIDTH + 2 * _MARGIN} {height}" '
         f'aria-labelledby="{stem}-t {stem}-d"><title id="{stem}-t">{escape(title)}</title>'

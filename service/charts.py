@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, Literal
@@ -39,7 +40,7 @@ def draw_png(chart: BlockChart, words: ChartWords, unit: Unit) -> bytes:
     from PIL import Image
 
     png = vl_convert.vegalite_to_png(
-        specify(chart, words, unit), scale=SCALE, time_format_locale=_time_locale(words)
+        specify(chart, words, unit), scale=SCALE, time_format_locale=make_time_locale(words.months)
     )
     with Image.open(BytesIO(png)) as picture, BytesIO() as file:
         few = picture.convert("RGB").quantize(COLOURS, Image.Quantize.FASTOCTREE)
@@ -197,7 +198,7 @@ def _find_range(chart: BlockChart) -> tuple[float, float]:
     return low_c - room_c, high_c + room_c
 
 
-def _time_locale(words: ChartWords) -> Any:
+def make_time_locale(months: Sequence[str]) -> Any:
     """Return how times are written; only the months occur."""
     days = list("1234567")
     return {
@@ -205,6 +206,6 @@ def _time_locale(words: ChartWords) -> Any:
         "periods": ["", ""],
         "days": days,
         "shortDays": days,
-        "months": list(words.months),
-        "shortMonths": list(words.months),
+        "months": list(months),
+        "shortMonths": list(months),
     }

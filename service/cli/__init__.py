@@ -25,6 +25,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "neighbours": ("service.cli.neighbours", "Show whom blocks without probes borrow from."),
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "ribbon": ("service.cli.ribbon", "Show seasons as ribbons, of blocks or of years."),
+    "region": ("service.cli.region", "Show how a region stands: figures, map, share open."),
     "why": ("service.cli.why", "Tell how a date was reached, from readings to rule."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
