@@ -116,12 +116,16 @@ def test_a_gap_widens_a_range_and_makes_no_soil_slow() -> None:
     assert not bounds.opened.is_wide(found.opened_on, found.not_before)
 
 
-def test_an_error_of_all_days_moves_no_start_of_fall() -> None:
+# by hand, from the closed form [REFERENCE-R]: the wave of 30 cm has 10.06 degC, so R has fallen by
+# 2 degC 37 days after its highest of 1 August, by 0.104 degC a day then; of 0.556 degC the seasonal
+# 0.6 times the sine of 23 days less that of -14 days, 0.386 + 0.239, are 0.208 degC or 2 days
+def test_what_errs_with_the_season_moves_the_start_of_fall() -> None:
     day = np.arange(1.0, 366.0)
     found = bounded(list(mean_c(0.3, day, 1)), date(2015, 1, 1), date(2015, 12, 31))
     (fall, bounds) = found[-1]
     assert fall.kind == "fall"
-    assert bounds.opened == DateRange(fall.opened_on, fall.opened_on)
+    moved = [(one - fall.opened_on).days for one in astuple(bounds.opened)]
+    assert moved == pytest.approx([-2, 2], abs=1)  # days
 
 
 # by hand, from the closed form [REFERENCE-R]: the wave of 30 cm has 10.06 degC and R rises by
@@ -207,18 +211,23 @@ def test_a_wider_error_never_narrows_the_range_of_a_first_crossing(
 def test_bounds_are_those_of_the_plain_rule_on_shifted_series(series: Series, seed: int) -> None:
     errors = np.random.default_rng(seed).uniform(0, 2, len(series.values_c))
     found = bounded(series.values_c, series.first_day, series.as_of, errors, south=series.south)
+    fall_from = date(2015, 2 if series.south else 8, 15)
+    since_d = [(series.first_day - fall_from).days + day for day in range(len(errors))]
+    seasonal = 0.6 * np.sin(2 * np.pi * np.array(since_d) / 365.2425)
     plain = [
         plain_spans(
             [
-                None if value is None else value + sign * SHIFT * error_c
-                for value, error_c in zip(series.values_c, errors.tolist(), strict=True)
+                None if value is None else value + move_c
+                for value, move_c in zip(
+                    series.values_c, (SHIFT * share * errors).tolist(), strict=True
+                )
             ],
             series.first_day,
             series.south,
             GRAPE_PHYLLOXERA,
             series.as_of,
         )
-        for sign in (0, 1, -1)
+        for share in (0, 1, -1, seasonal, -seasonal)
     ]
     assert found == list(zip(plain[0], find_bounds(plain[0], plain[1:]), strict=True))
 

@@ -88,7 +88,7 @@ def test_a_gap_of_ten_days_makes_the_days_after_it_less_certain(way: Way) -> Non
 
 def test_even_in_well_known_ground_some_uncertainty_is_left() -> None:
     found = carry(truth_c(0.10), DAY_S, 0.20, Ground(5e-7, 1.0))
-    assert found.sd_c.min() >= 0.3  # degC
+    assert found.sd_c.min() >= 0.4  # degC
 
 
 def test_a_probe_without_readings_says_nothing() -> None:
@@ -162,15 +162,15 @@ def test_real_probes_held_back_show_that_the_ways_are_equals_and_far_nearer_than
 @pytest.mark.parametrize(
     ("soil", "from_cm", "to_cm", "share"),
     [
-        ("twitchell", 8, 16, 0.77),
-        ("twitchell", 8, 32, 0.61),  # its depths are not documented
-        ("twitchell", 16, 32, 0.80),
+        ("twitchell", 8, 16, 0.74),
+        ("twitchell", 8, 32, 0.75),  # its depths are not documented
+        ("twitchell", 16, 32, 0.87),
         ("profile", 10, 20, 0.99),
-        ("profile", 10, 30, 0.99),
-        ("profile", 10, 40, 0.99),
+        ("profile", 10, 30, 1.0),
+        ("profile", 10, 40, 1.0),
     ],
 )
-def test_two_thirds_of_the_days_lie_within_the_stated_deviation_or_nearly(
+def test_more_than_two_thirds_of_the_days_lie_within_the_stated_deviation(
     soil: str, from_cm: int, to_cm: int, share: float
 ) -> None:
     _, by_depth = soil_days(soil)
