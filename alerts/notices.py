@@ -177,6 +177,11 @@ class Notice:
     nowcast: Nowcast | None = None
 
     @property
+    def is_measured(self) -> bool:
+        """Whether probes have measured all that its dates rest on."""
+        return not (self.carried or self.estimated or self.by_hand or self.borrowed)
+
+    @property
     def stations(self) -> tuple[StationSource, ...]:
         """The stations among the sources."""
         return tuple(one for one in self.sources if isinstance(one, StationSource))

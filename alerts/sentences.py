@@ -150,7 +150,7 @@ def _tell_opening(notice: Notice, language: str, as_of: date) -> Iterator[str]:
         )
     warms = notice.kind == "spring"
     first_day = notice.not_before or opened_on
-    yield from _tell_slow(notice.opened_range, opened_on, first_day, warms, language, as_of)
+    yield from _tell_wide(notice, notice.opened_range, opened_on, first_day, warms, language, as_of)
 
 
 def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
@@ -185,35 +185,39 @@ def _tell_closing(notice: Notice, language: str, as_of: date) -> Iterator[str]:
             day=show_day(closed_on, language, as_of)
         )
     if notice.reason in ("cold", "hot"):
-        days, warms = notice.closed_range, notice.reason == "hot"
-        yield from _tell_slow(days, closed_on, notice.closed_not_before, warms, language, as_of)
+        days, first_day = notice.closed_range, notice.closed_not_before
+        warms = notice.reason == "hot"
+        yield from _tell_wide(notice, days, closed_on, first_day, warms, language, as_of)
 
 
-def _tell_slow(
-    days: DateRange | None, on: date, not_before: date, warms: bool, language: str, as_of: date
+def _tell_wide(
+    notice: Notice,
+    days: DateRange | None,
+    on: date,
+    not_before: date,
+    warms: bool,
+    language: str,
+    as_of: date,
 ) -> Iterator[str]:
-    """Say so where the soil changes too slowly for the error of its readings to name a day."""
+    """Say so where the error of the temperature leaves more than a few days open, and why."""
     if days is None or not days.is_wide(on, not_before):
         return
     _ = translations(language).gettext
-    match warms, days.latest is not None:
-        case True, True:
-            text = _("The soil warms slowly for the error of its readings: the day lies {when}.")
-        case True, False:
-            text = _(
-                "The soil warms slowly for the error of its readings: the day may be as early as "
-                "{first}, or still to come."
-            )
-        case False, True:
-            text = _("The soil cools slowly for the error of its readings: the day lies {when}.")
-        case _:
-            text = _(
-                "The soil cools slowly for the error of its readings: the day may be as early as "
-                "{first}, or still to come."
-            )
+    if notice.is_measured and warms:
+        text = _("The soil warms slowly for the error of its readings: {days}.")
+    elif notice.is_measured:
+        text = _("The soil cools slowly for the error of its readings: {days}.")
+    else:
+        text = _("Its temperature is known only with a wide error: {days}.")
+    if days.latest is None:
+        span = _("the day may be as early as {first}, or still to come")
+    else:
+        span = _("the day lies {when}")
     yield text.format(
-        when=show_when(days.latest or on, language, as_of, days.earliest),
-        first=show_day(days.earliest, language, as_of),
+        days=span.format(
+            when=show_when(days.latest or on, language, as_of, days.earliest),
+            first=show_day(days.earliest, language, as_of),
+        )
     )
 
 

@@ -119,7 +119,7 @@ def _block_lines(one: BlockEvaluation, unit: Unit) -> list[str]:
     if one.state == "no basis" and one.block.borrows:
         lines[2:2] = wrap_text(_tell_why_nothing(one, unit), 2)
     for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
-        lines += [f"  {_window_line(span)}", *_error_lines(span, bounds)]
+        lines += [f"  {_window_line(span)}", *_error_lines(one, span, bounds)]
         lines += _estimate_lines(one, span)
     if not one.evaluation.spans:
         lines.append("  no window opened in the time that has readings")
@@ -196,19 +196,23 @@ def _estimate_lines(one: BlockEvaluation, span: Span) -> list[str]:
     ]
 
 
-def _error_lines(span: Span, bounds: Bounds) -> list[str]:
+def _error_lines(one: BlockEvaluation, span: Span, bounds: Bounds) -> list[str]:
     """Return what the error of the readings, besides gaps, leaves open of a window's dates."""
-    told = []
+    told: list[str] = []
+    error = "the error"
     opened, closed = bounds.opened, bounds.closed
     if opened != DateRange(span.not_before, span.opened_on):
-        slow = opened.is_wide(span.opened_on, span.not_before)
+        wide = opened.is_wide(span.opened_on, span.not_before)
+        measured = not rests_on_estimates(one, span.opened_on)
         change = "warms" if span.kind == "spring" else "cools"
-        told.append(f"the soil {change} slowly, " * slow + f"opened {_range_text(opened)}")
+        slow = f"the soil {change} slowly, " * (wide and measured)
+        error += ", which is wide" * (wide and not measured)
+        told.append(f"{slow}opened {_range_text(opened)}")
     if closed and span.reason != "spent" and closed != _known_close(span):
         told.append(f"closed {_range_text(closed)}")
     if bounds.may_pause:
         told.append("perhaps closed for a while")
-    text = f"give or take the error: {'; '.join(told)}"
+    text = f"give or take {error}: {'; '.join(told)}"
     return wrap(text, 80, initial_indent="    ", subsequent_indent="      ") if told else []
 
 

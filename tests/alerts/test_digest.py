@@ -337,9 +337,15 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
             "22 October.",
             id="a slow close",
         ),
+        pytest.param(
+            make_notice(opened_range=DateRange(SEP_21, OCT_9), carried=True),
+            "Its temperature is known only with a wide error: the day lies between 21 September "
+            "and 9 October.",
+            id="an opening by an estimate",
+        ),
     ],
 )
-def test_a_slow_soil_is_told_with_its_range(notice: Notice, told: str) -> None:
+def test_a_wide_range_is_told_with_its_reason(notice: Notice, told: str) -> None:
     assert told in tell(notice)
 
 
