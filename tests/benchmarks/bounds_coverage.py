@@ -143,7 +143,8 @@ def first_spans_of(
     mean_c = np.array([by_depth[one] + warmer_c for one in depths_cm])
     depth_cm = np.repeat(np.array(depths_cm, np.float64)[:, np.newaxis], days.size, axis=1)
     own = ProbeDays(mean_c, np.full(mean_c.shape, ACCURACY_C), depth_cm)
-    beside = ProbeDays(*np.empty((3, 0, days.size)))
+    nothing = np.empty((0, days.size))
+    beside = ProbeDays(nothing, nothing, nothing)
     zone = find_block_days(days, own, beside, (15, 45), "even", ground)
     return first_spans(zone.root_zone_c, days, zone.error_c)
 
