@@ -35,6 +35,7 @@ _MORNING = time(7)
 _WAS_TOLD = (
     *(tables.round_, tables.outlook, tables.silence, tables.digest),
     *(tables.advisory, tables.dug, tables.channel_trouble),
+    *(tables.outlook_air, tables.untold_pause),
 )
 """What rounds and readers have left behind, with all that refers to it."""
 _NOTHING_LEAVES = {
@@ -120,14 +121,19 @@ def rehearse(
 
 def _forget_what_was_told(copy: Engine) -> None:
     """Empty the tables that rounds have filled. Who stopped messages is not told here either."""
-    gone: set[Table] = set(_WAS_TOLD)
-    for table in tables.metadata.sorted_tables:  # each after those that it refers to
-        if any(key.column.table in gone for key in table.foreign_keys):
-            gone.add(table)
     with writing(copy) as connection:
-        for table in reversed(tables.metadata.sorted_tables):
-            if table in gone:
-                connection.execute(delete(table))
+        for table in reversed(find_told_tables()):
+            connection.execute(delete(table))
+
+
+def find_told_tables() -> list[Table]:
+    """Return the tables that rounds and readers fill, each after those that it refers to."""
+    found: list[Table] = []
+    for table in tables.metadata.sorted_tables:
+        refers = any(key.column.table in found for key in table.foreign_keys)
+        if refers or table in _WAS_TOLD:
+            found.append(table)
+    return found
 
 
 def _play(

@@ -21,15 +21,16 @@ from service.farm.layouts import (
 )
 from service.farm.models import TABLES, Farm, ProbeEntry
 from service.farm.problems import FarmFileError
-from service.farm.references import find_contradictions
+from service.farm.references import find_contradictions, find_told_blocks
 from service.farm.rows import (
     NEVER_FETCHED,
+    basis_rows,
     borrow_rows,
     carry_rows,
     forecast_rows,
-    list_rows,
     quiet_rows,
     row_of,
+    scope_rows,
     silence_rows,
 )
 from service.farm.text import table_label
@@ -64,6 +65,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     ]
     _write_rows(connection, farm, changes)
     _write_lists(connection, farm, changes)
+    _write_told_blocks(connection, whole)
     _ask_anew(connection, changes)
     _retire(connection, changes, now)
     _write_histories(connection, whole, former)
@@ -188,10 +190,10 @@ def _write_rows(connection: Connection, farm: Farm, changes: list[Change]) -> No
 
 def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> None:
     for kind, table, rows_of in (
-        ("block", tables.block_probe, list_rows),
+        ("block", tables.block_probe, basis_rows),
         ("block", tables.block_borrow, borrow_rows),
         ("block", tables.block_carry, carry_rows),
-        ("recipient", tables.recipient_block, list_rows),
+        ("recipient", tables.recipient_scope, scope_rows),
         ("site", tables.site_forecast, forecast_rows),
         ("recipient", tables.recipient_quiet, quiet_rows),
         ("site", tables.site_silence, silence_rows),
@@ -204,6 +206,22 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         members = [row for key in keys for row in rows_of(farm.tables(kind)[key])]
         if members:
             connection.execute(insert(table), members)
+
+
+def _write_told_blocks(connection: Connection, farm: Farm) -> None:
+    """Keep which blocks come of what each recipient names: a site may have one more now."""
+    table = tables.recipient_block
+    stored: dict[str, set[str]] = defaultdict(set)
+    for name, block_id in connection.execute(select(table)):
+        stored[name].add(block_id)
+    told = find_told_blocks(farm)
+    for name in farm.recipient:
+        block_ids = told.get(name, set())
+        if block_ids != stored[name]:
+            connection.execute(delete(table).where(table.c.recipient_name == name))
+            rows = [{"recipient_name": name, "block_id": one} for one in sorted(block_ids)]
+            if rows:
+                connection.execute(insert(table), rows)
 
 
 def _ask_anew(connection: Connection, changes: list[Change]) -> None:

@@ -14,6 +14,7 @@ from service.farm.layouts import (
     shortest_entries,
 )
 from service.farm.models import (
+    SCOPES,
     TABLES,
     Block,
     CorrectionEntry,
@@ -22,6 +23,7 @@ from service.farm.models import (
     Logger,
     ProbeEntry,
     ProbeUse,
+    Recipient,
     Site,
     probe_choice,
 )
@@ -87,7 +89,7 @@ def as_stored(farm: Farm, year: int) -> Farm:
         block=_with(farm.block, "probes", find_choices),
         logger=_with(_with(farm.logger, "probes", find_entries), "clock_corrections", find_clock),
         thermometer=_with(farm.thermometer, "depths_cm", lambda one: tuple(sorted(one.depths_cm))),
-        recipient=_with(farm.recipient, "blocks", lambda one: _sorted(one.blocks)),
+        recipient={key: _with_order(one) for key, one in farm.recipient.items()},
     )
 
 
@@ -97,8 +99,10 @@ def _with(
     return {key: one.model_copy(update={field: find(one)}) for key, one in tables.items()}
 
 
-def _sorted(names: tuple[str, ...] | None) -> tuple[str, ...] | None:
-    return None if names is None else tuple(sorted(names))
+def _with_order(one: Recipient) -> Recipient:
+    scope = one.scope
+    ordered = {kind: tuple(sorted(n for k, n in scope if k == kind)) or None for kind in SCOPES}
+    return one.model_copy(update=ordered)
 
 
 def with_missing(farm: Farm, active: Farm) -> Farm:

@@ -48,7 +48,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     probes = _fetch_lists(connection, tables.block_probe)
     carried = _fetch_lists(connection, tables.block_carry)
     borrows = _fetch_lists(connection, tables.block_borrow)
-    blocks = _fetch_lists(connection, tables.recipient_block)
+    scopes = _fetch_lists(connection, tables.recipient_scope)
     quiet = _fetch_lists(connection, tables.recipient_quiet)
     silences = _fetch_lists(connection, tables.logger_silence)
     of_sites = _fetch_lists(connection, tables.site_silence)
@@ -91,7 +91,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
             for key, row in fetch(tables.logger, tables.hand_thermometer, kind="hand").items()
         },
         recipient={
-            key: rows.recipient_from_row(row, [block for (block,) in blocks[key]], quiet[key])
+            key: rows.recipient_from_row(row, scopes[key], quiet[key])
             for key, row in fetch(tables.recipient).items()
         },
     )

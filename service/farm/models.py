@@ -58,6 +58,8 @@ FROM_FIRST_READING = date.min
 _HOURS = frozenset(map(str, range(24)))
 
 Use = tuple[date, str, float]
+Ids = Annotated[tuple[str, ...], AsTuple, EachOnce]
+SCOPES = ("blocks", "sites", "districts")
 SilentFactor = Annotated[float, Field(ge=1, le=1000)]
 
 
@@ -389,7 +391,7 @@ class Thermometer(FarmTable):
 
 
 class Recipient(FarmTable):
-    """Someone who is told; without `blocks`: about all blocks, whatever the role."""
+    """Someone who is told about blocks, and those of sites and districts; who names none: all."""
 
     name: Name
     role: Literal["grower", "researcher", "coordinator"]
@@ -400,7 +402,14 @@ class Recipient(FarmTable):
     unit: Literal["F", "C"] = "F"
     hour: Annotated[int, Field(ge=0, le=23)] = 7
     quiet: Quiet | None = None
-    blocks: Annotated[tuple[str, ...], AsTuple, EachOnce] | None = None
+    blocks: Ids | None = None
+    sites: Ids | None = None
+    districts: Ids | None = None
+
+    @property
+    def scope(self) -> list[tuple[str, str]]:
+        """What they name: of which kind, and its id."""
+        return [(kind, one) for kind in SCOPES for one in getattr(self, kind) or ()]
 
     @field_validator("channels")
     @classmethod

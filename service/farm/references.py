@@ -9,7 +9,7 @@ from alerts.rules import GRAPE_PHYLLOXERA, RULES, find_faults
 from probes.checks import CHECKS
 from service.farm.check_tables import find_check_faults
 from service.farm.layouts import find_corrections, probe_history
-from service.farm.models import Farm
+from service.farm.models import SCOPES, Farm
 from service.farm.rule_tables import make_rules
 from service.farm.stations import describe_unknown_depth, find_wrong_keys
 from service.farm.text import one_of, table_label, table_title, value_text
@@ -38,6 +38,7 @@ def find_contradictions(
         *_ids_that_stand_twice(farm),
         *_entries_of_other_columns(farm),
         *_unclear_corrections(farm),
+        *_recipients_of_nothing(farm, broken),
         *_blocks_without_probes(farm, names),
         *_blocks_with_unknown_probes(farm, names, broken, retired),
     ]
@@ -64,19 +65,48 @@ def _references(farm: Farm) -> Iterator[tuple[str, str, str, str, str]]:
     for thermometer in farm.thermometer.values():
         yield "thermometer", thermometer.id, "site", "site", thermometer.site
     for recipient in farm.recipient.values():
-        for block_id in recipient.blocks or ():
-            yield "recipient", recipient.name, "blocks", "block", block_id
+        for kind, named in recipient.scope:
+            yield "recipient", recipient.name, kind, kind.removesuffix("s"), named
 
 
 def _dead_references(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
     for kind, key, field, target, name in _references(farm):
         known = {*farm.tables(target), *broken.get(target, ()), *BUILT_IN.get(target, ())}
         if name not in known:
-            sign = "holds" if field == "blocks" else "="
+            sign = "holds" if field in SCOPES else "="
             remedy = f"write {one_of(known, name)}" if known else "the file has none yet; add it"
             yield (
                 f"{table_label(kind, key)}: {field} {sign} {value_text(name)}: "
                 f"no such {table_title(target)}; {remedy}"
+            )
+
+
+def find_told_blocks(farm: Farm) -> dict[str, set[str]]:
+    """Return, by name of the recipients that name anything, the ids of the blocks that comes to."""
+    of_place: dict[tuple[str, str | None], set[str]] = defaultdict(set)
+    for block in farm.block.values():
+        site = farm.site.get(block.site)
+        places = ("blocks", block.id), ("sites", block.site), ("districts", site and site.district)
+        for place in places:
+            of_place[place].add(block.id)
+    return {
+        one.name: {block_id for place in one.scope for block_id in of_place.get(place, ())}
+        for one in farm.recipient.values()
+        if one.scope
+    }
+
+
+def _recipients_of_nothing(farm: Farm, broken: Mapping[str, Collection[str]]) -> Iterator[str]:
+    if any(broken.get(kind) for kind in ("block", "site", "district")):
+        return
+    for name, block_ids in find_told_blocks(farm).items():
+        one = farm.recipient[name]
+        known = all(named in farm.tables(kind.removesuffix("s")) for kind, named in one.scope)
+        if known and not block_ids:
+            keys = " and ".join(dict.fromkeys(kind for kind, _ in one.scope))
+            yield (
+                f"{table_label('recipient', one.name)}: no block lies in its {keys}, so nothing "
+                "would be told; name others, or leave them out for all blocks"
             )
 
 

@@ -11,6 +11,7 @@ from probes.clock_corrections import ClockCorrection
 from service.farm.check_tables import CheckTable
 from service.farm.layouts import correction_entries, layout_spec, shortest_entries
 from service.farm.models import (
+    SCOPES,
     Block,
     FarmTable,
     Forecast,
@@ -41,7 +42,7 @@ NEVER_FETCHED: Row = {  # also of a station that was changed, or its layout: it 
 
 def row_of(key: str, table: FarmTable) -> Row:
     """Return the row of a table of a farm as changes.as_stored gives it, without its lists."""
-    lists = {"probes", "blocks", "clock_corrections", "silent_factor", "forecast"}
+    lists = {"probes", *SCOPES, "clock_corrections", "silent_factor", "forecast"}
     row = table.model_dump(exclude=lists)
     match table:
         case Organisation():
@@ -76,21 +77,25 @@ def row_of(key: str, table: FarmTable) -> Row:
         case Thermometer():
             row["site_id"], row["logger_id"], row["kind"] = row.pop("site"), key, "hand"
         case Recipient():
-            row["all_blocks"] = table.blocks is None
+            row["all_blocks"] = not table.scope
     return row
 
 
-def list_rows(table: FarmTable) -> list[Row]:
-    """Return the rows of a block's declared basis, or of the blocks a recipient named."""
-    match table:
-        case Block(id=block_id):
-            names = ("valid_from", "logger_id", "depth_cm")
-            return [
-                {"block_id": block_id, **dict(zip(names, use, strict=True))} for use in table.basis
-            ]
-        case Recipient(name=name, blocks=tuple(blocks)):
-            return [{"recipient_name": name, "block_id": block_id} for block_id in blocks]
-    return []
+def basis_rows(table: FarmTable) -> list[Row]:
+    """Return the rows of a block's declared basis."""
+    if not isinstance(table, Block):
+        return []
+    names = ("valid_from", "logger_id", "depth_cm")
+    return [{"block_id": table.id, **dict(zip(names, use, strict=True))} for use in table.basis]
+
+
+def scope_rows(table: FarmTable) -> list[Row]:
+    """Return the rows of what a recipient names."""
+    if not isinstance(table, Recipient):
+        return []
+    return [
+        {"recipient_name": table.name, "kind": kind, "named": named} for kind, named in table.scope
+    ]
 
 
 def carry_rows(table: FarmTable) -> list[Row]:
@@ -212,10 +217,11 @@ def thermometer_from_row(row: Row, history: Mapping[str, Sequence[ProbeEntry]]) 
 
 
 def recipient_from_row(
-    row: Row, blocks: Sequence[str], quiet: Sequence[Sequence[str]]
+    row: Row, scope: Sequence[Sequence[str]], quiet: Sequence[Sequence[str]]
 ) -> Recipient:
-    """Return a recipient with the ids of their blocks; an address that older rules took is kept."""
-    named = None if row.pop("all_blocks") else tuple(blocks)
+    """Return a recipient with what they name; an address that older rules took is kept."""
+    del row["all_blocks"]
+    named = {kind: tuple(one for of, one in scope if of == kind) or None for kind in SCOPES}
     hours = tuple(quiet[0]) if quiet else None
     channels = tuple(row.pop("channels"))
-    return Recipient.model_construct(blocks=named, channels=channels, quiet=hours, **row)
+    return Recipient.model_construct(**named, channels=channels, quiet=hours, **row)

@@ -14,6 +14,7 @@ from service.store.tables.people import (
     recipient,
     recipient_block,
     recipient_quiet,
+    recipient_scope,
     text_received,
 )
 from service.store.tables.places import (
@@ -128,6 +129,7 @@ __all__ = [
     "recipient",
     "recipient_block",
     "recipient_quiet",
+    "recipient_scope",
     "round_",
     "rule",
     "settlement",

@@ -31,7 +31,15 @@ recipient = Table(
     retired(),
 )
 
-recipient_block = Table(
+recipient_scope = Table(  # what the farm file says that they are told about; none: all blocks
+    "recipient_scope",
+    metadata,
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("kind", Text, primary_key=True),  # "blocks" | "sites" | "districts"
+    Column("named", Text, primary_key=True),  # the id of one
+)
+
+recipient_block = Table(  # the blocks that these come to, as of the last set-up
     "recipient_block",
     metadata,
     Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
