@@ -64,9 +64,14 @@ def ask(
     settings: Settings,
     now: datetime,
 ) -> None:
-    """Put the request for consent into the outbox, and note that an address was asked."""
+    """Put the request for consent into the outbox, and note that an address was asked.
+
+    One that wants nothing more is not asked.
+    """
     links = Links(settings)
     consent = ensure_consent(connection, recipient.name, channel, address)
+    if consent.state == "stopped":
+        return
     said = organisation, recipient.language, links.write_code(consent), links.write(consent)
     message_id = make_msgid(domain=parse_address(settings.mail_from).domain)
     if channel == "sms":

@@ -34,6 +34,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "advisory": ("service.cli.advisory", "Review, release or drop what a whole region is told."),
     "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),
+    "person": ("service.cli.person", "Hand a person what is held of them, or forget them."),
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
     "send-test": ("service.cli.send_test", "Send one message, and say what happened to it."),
     "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),

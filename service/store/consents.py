@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, insert, select, update
 
+from service.store.forgetting import fetch_forgotten_since
 from service.store.tables import address_consent, digest, outbox
 
 State = Literal["not asked", "asked", "confirmed", "stopped"]
@@ -57,12 +58,17 @@ def fetch_consents(connection: Connection) -> dict[tuple[str, str, str], Consent
 def ensure_consent(
     connection: Connection, recipient_name: str, channel: str, address: str
 ) -> Consent:
-    """Return the consent of an address, of which nothing need be known yet."""
+    """Return the consent of an address, of which nothing need be known yet.
+
+    Where its reader was forgotten it is stopped from the beginning.
+    """
     key = {"recipient_name": recipient_name, "channel": channel, "address": address}
     where = [address_consent.c[name] == value for name, value in key.items()]
     row = connection.execute(select(*_COLUMNS).where(*where)).one_or_none()
     if row is None:
-        made = insert(address_consent).values(key).returning(*_COLUMNS)
+        since = fetch_forgotten_since(connection, channel, address)
+        stopped = {"stopped_at": since, "stopped_how": "asked to be forgotten"} if since else {}
+        made = insert(address_consent).values(key | stopped).returning(*_COLUMNS)
         row = connection.execute(made).one()
     return Consent(*row)
 

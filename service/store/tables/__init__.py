@@ -11,6 +11,7 @@ from service.store.tables.base import metadata
 from service.store.tables.people import (
     address_consent,
     dug,
+    forgotten_address,
     recipient,
     recipient_block,
     recipient_quiet,
@@ -101,6 +102,7 @@ __all__ = [
     "district",
     "dug",
     "feed_state",
+    "forgotten_address",
     "hand_note",
     "hand_thermometer",
     "import_batch",

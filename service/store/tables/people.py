@@ -70,6 +70,14 @@ address_consent = Table(  # whether someone wants to be told at an address; kept
     UniqueConstraint("recipient_name", "channel", "address"),
 )
 
+forgotten_address = Table(  # one whose reader was forgotten: nothing is ever sent there unasked
+    "forgotten_address",
+    metadata,
+    Column("hash", Text, primary_key=True),  # service.store.forgetting
+    Column("salt", Text, nullable=False),  # the same in all rows
+    Column("forgotten_at", UtcInstant, nullable=False),
+)
+
 text_received = Table(  # a text that came from a phone
     "text_received",
     metadata,

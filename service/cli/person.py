@@ -1,0 +1,81 @@
+"""digseason person"""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+from sqlalchemy import Connection, select
+
+from service.cli.options import wrap_text
+from service.forgetting import forget
+from service.showing import count_text
+from service.store.engine import reading, writing
+from service.store.forgetting import fetch_person
+from service.store.tables import recipient
+from service.wiring import open_store
+
+
+@click.group("person")
+def command() -> None:
+    """Hand a person what is held of them, or forget them."""
+
+
+@command.command("export")
+@click.argument("name")
+@click.option(
+    "--out",
+    "path",
+    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    metavar="FILE",
+    help="Write it to a file; else it is printed.",
+)
+@click.pass_obj
+def export(data: Path, name: str, path: Path | None) -> None:
+    """Write all that the store holds of NAME, as JSON: addresses, consents, messages, texts."""
+    _, engine = open_store(data)
+    with reading(engine) as connection:
+        found = fetch_person(connection, name) or _refuse(connection, name)
+    text = json.dumps(found, indent=2, ensure_ascii=False, default=_write)
+    if path is None:
+        click.echo(text)
+        return
+    path.write_text(text + "\n", encoding="utf-8")
+    click.echo(f"wrote {path}")
+
+
+@command.command("forget")
+@click.argument("name")
+@click.option("--yes", is_flag=True, help="Do it; without this it is only said what would be done.")
+@click.pass_obj
+def forget_(data: Path, name: str, yes: bool) -> None:
+    """Take NAME out of the store for good; their addresses are never written to again unasked."""
+    settings, engine = open_store(data)
+    with writing(engine) as connection:
+        found = fetch_person(connection, name) or _refuse(connection, name)
+        rows = count_text(sum(map(len, found.values())), "row")
+        if not yes:
+            told = f"{rows} of {len(found)} tables are about {name}; nothing is done without --yes"
+            click.echo("\n".join(wrap_text(told, 0)))
+            return
+        nobody, files = forget(connection, settings, name, datetime.now(UTC))
+    for path in files:
+        path.unlink(missing_ok=True)
+    told = (
+        f"{name} is forgotten, and is '{nobody}' where something hangs on it. Take {name} out of "
+        "the farm file too, and remember that older backups still hold them."
+    )
+    click.echo("\n".join(wrap_text(told, 0)))
+
+
+def _refuse(connection: Connection, name: str) -> Any:
+    names = connection.scalars(select(recipient.c.name).order_by(recipient.c.name)).all()
+    known = ", ".join(names) or "none yet, run setup first"
+    raise click.BadParameter(f"there is no person '{name}'; known: {known}", param_hint="NAME")
+
+
+def _write(value: Any) -> str:
+    return value.isoformat() if isinstance(value, date) else str(value)

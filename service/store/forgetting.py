@@ -1,0 +1,202 @@
+"""All that the store holds of one who is told: collected for them, and taken out of it.
+
+What it holds is found by the tables themselves: whatever refers to a reader, was sent to them, came
+from their phone, or was said by someone of their name. A new table is found as well.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Collection, Iterator, Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Column, Connection, Table, Text, delete, func, insert, or_, select, update
+
+from service.store.tables import (
+    address_consent,
+    attempt,
+    digest,
+    dug,
+    forgotten_address,
+    metadata,
+    notice,
+    notice_recipient,
+    outbox,
+    recipient,
+    recipient_block,
+    recipient_quiet,
+    text_received,
+    undelivered,
+    undelivered_recipient,
+)
+
+Rows = list[dict[str, Any]]
+
+_WANTS = recipient_block, recipient_quiet, dug, address_consent
+"""What goes with its reader, and says nothing without them."""
+
+
+_SECRETS = {"password", "secret", "hash", "sha256"}
+
+
+def fetch_person(connection: Connection, name: str) -> dict[str, Rows]:
+    """Return every row that is about a reader, by table; nothing where there is no such reader."""
+    if connection.scalar(select(recipient.c.name).where(recipient.c.name == name)) is None:
+        return {}
+    told = select(notice_recipient.c.notice_id).where(notice_recipient.c.recipient_name == name)
+    of_table = [
+        (recipient, recipient.c.name == name),
+        *((column.table, column == name) for column in _find_references()),
+        (outbox, outbox.c.digest_id.in_(_digests_of(name))),
+        (notice, notice.c.id.in_(told)),
+        (text_received, text_received.c.phone.in_(_fetch_addresses(connection, name))),
+        *((table, _said_by(table, name)) for table in _find_signed()),
+    ]
+    found: dict[str, Rows] = {}
+    for table, where in of_table:
+        query = select(table).where(where).order_by(*table.primary_key)
+        rows = [_without_secrets(row._asdict()) for row in connection.execute(query)]
+        known = found.setdefault(table.name, [])
+        known += [row for row in rows if row not in known]
+    return {name: rows for name, rows in found.items() if rows}
+
+
+def forget_person(connection: Connection, name: str, now: datetime) -> tuple[str, list[str]]:
+    """Take a reader out of the store; return what stands in their place, and receipts of messages.
+
+    What hangs together stays: what was told, when, and what was said on readings, by someone
+    without a name. Addresses stay as a hash, by which they are never written to again unasked. The
+    caller holds the write transaction, and knows that there is such a reader.
+    """
+    nobody = f"forgotten {_count_forgotten(connection) + 1}"
+    addresses = _fetch_addresses(connection, name)
+    role = connection.scalar(select(recipient.c.role).where(recipient.c.name == name))
+    connection.execute(insert(recipient).values(_nobody(nobody, role, now)))
+    for place in sorted(_fetch_places(connection, name)):
+        _keep_hash(connection, *place, now)
+    for table in _WANTS:
+        connection.execute(delete(table).where(table.c.recipient_name == name))
+    receipts = _empty_messages(connection, name, addresses, now)
+    connection.execute(delete(attempt).where(attempt.c.of.in_([name, *addresses])))
+    for column in _find_references():
+        connection.execute(update(column.table).where(column == name).values({column: nobody}))
+    for table in _find_signed():
+        for column in _find_signatures(table):
+            connection.execute(update(table).where(column == name).values({column: nobody}))
+    connection.execute(delete(recipient).where(recipient.c.name == name))
+    return nobody, receipts
+
+
+def fetch_forgotten_since(connection: Connection, channel: str, address: str) -> datetime | None:
+    """Return when the reader of an address was forgotten; None: that was not done."""
+    salt = connection.scalar(select(forgotten_address.c.salt).limit(1))
+    if salt is None:
+        return None
+    of_address = forgotten_address.c.hash == _hash(channel, address, salt)
+    return connection.scalar(select(forgotten_address.c.forgotten_at).where(of_address))
+
+
+def _keep_hash(connection: Connection, channel: str, address: str, now: datetime) -> None:
+    if fetch_forgotten_since(connection, channel, address):
+        return
+    salt = connection.scalar(select(forgotten_address.c.salt).limit(1)) or secrets.token_hex(16)
+    row = {"hash": _hash(channel, address, salt), "salt": salt, "forgotten_at": now}
+    connection.execute(insert(forgotten_address).values(row))
+
+
+def _hash(channel: str, address: str, salt: str) -> str:
+    """Return a hash that takes long, as the phones of a country can all be tried. [RFC-7914]"""
+    key = f"{channel}:{address.casefold()}".encode()
+    return hashlib.scrypt(key, salt=bytes.fromhex(salt), n=2**14, r=8, p=1, dklen=32).hex()
+
+
+def _nobody(name: str, role: str | None, now: datetime) -> dict[str, Any]:
+    told = {"channels": [], "language": "en", "unit": "F", "hour": 0, "all_blocks": False}
+    return {"name": name, "role": role, "retired_at": now, **told}
+
+
+def _count_forgotten(connection: Connection) -> int:
+    of_all = select(func.count()).where(recipient.c.name.like("forgotten %"))
+    return connection.scalar(of_all) or 0
+
+
+def _fetch_places(connection: Connection, name: str) -> set[tuple[str, str]]:
+    """Return channel and address wherever a reader is or was told."""
+    row = connection.execute(select(recipient).where(recipient.c.name == name)).one()
+    places = {("mail", row.email), ("sms", row.phone)}
+    for table, where in (
+        (address_consent, address_consent.c.recipient_name == name),
+        (undelivered, undelivered.c.recipient_name == name),
+        (outbox, outbox.c.digest_id.in_(_digests_of(name))),
+    ):
+        query = select(table.c.channel, table.c.address).where(where).distinct()
+        places |= {(one.channel, one.address) for one in connection.execute(query)}
+    return {(channel, address) for channel, address in places if address}
+
+
+def _fetch_addresses(connection: Connection, name: str) -> list[str]:
+    return sorted({address for _channel, address in _fetch_places(connection, name)})
+
+
+def _empty_messages(
+    connection: Connection, name: str, addresses: Collection[str], now: datetime
+) -> list[str]:
+    """Take out what was written to a reader and by them, and what told others of their address."""
+    theirs = outbox.c.digest_id.in_(_digests_of(name))
+    waits = outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None)
+    receipts = connection.scalars(select(outbox.c.receipt).where(theirs)).all()
+    ended = {"ended": "dropped", "ended_at": now, "leased_until": None, "next_try_at": None}
+    connection.execute(update(outbox).where(theirs, *waits).values(ended))
+    gone = {"address": "", "message": "", "receipt": None, "failure": None}
+    connection.execute(update(outbox).where(theirs).values(gone))
+    not_arrived = undelivered.c.recipient_name == name
+    told = (
+        select(undelivered_recipient.c.digest_id)
+        .join(undelivered)
+        .where(not_arrived, undelivered_recipient.c.digest_id.is_not(None))
+    )
+    was_sent = outbox.c.delivered_at.is_not(None)
+    connection.execute(
+        update(outbox).where(outbox.c.digest_id.in_(told), was_sent).values(message="")
+    )
+    connection.execute(update(undelivered).where(not_arrived).values(address="", why=""))
+    connection.execute(
+        update(text_received)
+        .where(text_received.c.phone.in_(addresses))
+        .values(phone="", text="", answer=None)
+    )
+    return [receipt for receipt in receipts if receipt]
+
+
+def _without_secrets(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row without what signs its person in."""
+    return {name: value for name, value in row.items() if not _SECRETS & set(name.split("_"))}
+
+
+def _digests_of(name: str) -> Any:
+    return select(digest.c.id).where(digest.c.recipient_name == name)
+
+
+def _find_references() -> Iterator[Column[Any]]:
+    """Yield the columns that name a reader."""
+    for table in metadata.sorted_tables:
+        yield from (one for one in table.columns if one.references(recipient.c.name))
+
+
+def _find_signed() -> list[Table]:
+    return [table for table in metadata.sorted_tables if _find_signatures(table)]
+
+
+def _find_signatures(table: Table) -> list[Column[Any]]:
+    """Return the columns that say which person did something, in words."""
+    return [
+        one
+        for one in table.columns
+        if (one.name == "person" or one.name.endswith("_by")) and isinstance(one.type, Text)
+    ]
+
+
+def _said_by(table: Table, name: str) -> Any:
+    return or_(*(column == name for column in _find_signatures(table)))
