@@ -37,6 +37,7 @@ from service.farm.text import table_label
 from service.farm.values import probe_name
 from service.flags import refresh_flags
 from service.store import tables
+from service.store.among import among
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
 
@@ -202,7 +203,7 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
     ):
         keys = [c.key for c in changes if c.table == kind and c.what in WRITTEN]
         owner = table.primary_key.columns[0]
-        connection.execute(delete(table).where(owner.in_(keys)))
+        connection.execute(delete(table).where(among(owner, keys)))
         members = [row for key in keys for row in rows_of(farm.tables(kind)[key])]
         if members:
             connection.execute(insert(table), members)
@@ -230,7 +231,7 @@ def _ask_anew(connection: Connection, changes: list[Change]) -> None:
     What the old one rejected would lie before the days that are asked for again each time.
     """
     layouts = [c.key for c in changes if c.table == "layout" and c.what == "changed"]
-    of_layouts = select(tables.logger.c.id).where(tables.logger.c.layout_name.in_(layouts))
+    of_layouts = select(tables.logger.c.id).where(among(tables.logger.c.layout_name, layouts))
     state = tables.feed_state
     connection.execute(update(state).where(state.c.logger_id.in_(of_layouts)).values(NEVER_FETCHED))
 
@@ -273,7 +274,7 @@ def _write_histories(connection: Connection, farm: Farm, former: History) -> Non
                 for entry in stretches
             ]
     if stale:
-        of_stale = tables.probe_stretch.c.probe_id.in_(stale)
+        of_stale = among(tables.probe_stretch.c.probe_id, stale)
         connection.execute(delete(tables.probe_stretch).where(of_stale))
     if rows:
         connection.execute(insert(tables.probe_stretch), rows)

@@ -7,6 +7,7 @@ string of bytes: a fifth of the time that its rows take.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC
 from itertools import chain, islice
 from math import nan
@@ -26,6 +27,7 @@ from sqlalchemy import (
     Select,
     SmallInteger,
     Table,
+    bindparam,
     func,
     insert,
     literal,
@@ -33,6 +35,7 @@ from sqlalchemy import (
     text,
     update,
 )
+from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.partitions import find_years, is_partitioned, prepare_years
 from service.store.types import UtcInstant
@@ -40,6 +43,7 @@ from service.store.types import UtcInstant
 Columns = Mapping[str, NDArray[Any]]
 
 CHUNK_ROWS = 100_000
+FEW_ROWS = 100  # that are quicker sent one by one than beside the table
 ROWS_AT_ONCE = 50  # in one statement of SQLite: 1.7 times as fast as one by one
 _COPY_HEAD, _COPY_END = b"PGCOPY\n\xff\r\n\0" + bytes(8), b"\xff\xff"
 
@@ -84,23 +88,14 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
 
     A NaN is kept as NULL.
     """
-    driver: Any = connection.connection.driver_connection
-    ordered = [columns[column.name] for column in table.columns]
-    forms: list[_Form | None] = [_FORMS[type(column.type)] for column in table.columns]
     if connection.dialect.name == "sqlite":
-        statement = str(insert(table).compile(dialect=connection.dialect))
-        marks = statement.rpartition(" VALUES ")[2]
-        several = statement + f", {marks}" * (ROWS_AT_ONCE - 1)
-        width, size = len(ordered), len(ordered) * ROWS_AT_ONCE
-        for chunk in _chunks(ordered):
-            cells = list(chain.from_iterable(zip(*map(_plain, chunk), strict=True)))
-            rest = len(cells) - len(cells) % size
-            driver.executemany(several, (cells[at : at + size] for at in range(0, rest, size)))
-            last = (cells[at : at + width] for at in range(rest, len(cells), width))
-            driver.executemany(statement, last)
+        _execute_sqlite(connection, insert(table), _in_order(table, columns))
         return
     if is_partitioned(connection, table):
         prepare_years(connection, table, find_years(columns["observed_at"]))
+    driver: Any = connection.connection.driver_connection
+    ordered = list(_in_order(table, columns).values())
+    forms: list[_Form | None] = [_FORMS[type(column.type)] for column in table.columns]
     with driver.cursor().copy(f"copy {table.name} from stdin (format binary)") as copy:
         copy.write(_COPY_HEAD)
         for chunk in _chunks(ordered):
@@ -108,40 +103,59 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
         copy.write(_COPY_END)
 
 
+def merge_columns(
+    connection: Connection, table: Table, columns: Columns, *, replace: bool = True
+) -> None:
+    """Insert rows, in place of those with the same key; or else leave those that are there.
+
+    On PostgreSQL many rows are copied beside the table and merged by one statement.
+    """
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    keys = [column.name for column in table.primary_key]
+    rest = [column.name for column in table.columns if column.name not in keys]
+
+    def merge(statement: Any) -> Any:
+        if not replace or not rest:
+            return statement.on_conflict_do_nothing()
+        values = {name: statement.excluded[name] for name in rest}
+        return statement.on_conflict_do_update(index_elements=keys, set_=values)
+
+    if connection.dialect.name == "sqlite":
+        _execute_sqlite(connection, merge(dialect.insert(table)), _in_order(table, columns))
+    elif _size(columns) <= FEW_ROWS:
+        execute_many(connection, merge(dialect.insert(table)), _rows(table, columns))
+    else:
+        with _beside(connection, table, columns) as beside:
+            names = [column.name for column in beside.c]
+            connection.execute(merge(dialect.insert(table).from_select(names, select(beside))))
+
+
 def update_columns(connection: Connection, table: Table, columns: Columns) -> None:
     """Update rows that are there: arrays of the columns of their key, and of what they get."""
-    size = len(next(iter(columns.values())))
-    if not size:
-        return
     keys = [column.name for column in table.primary_key]
-    values = [name for name in columns if name not in keys]
-    if connection.dialect.name == "sqlite":
-        driver: Any = connection.connection.driver_connection
-        sets = ", ".join(f"{name} = ?" for name in values)
-        wheres = " and ".join(f"{name} = ?" for name in keys)
-        ordered = [columns[name] for name in (*values, *keys)]
-        tuples = (zip(*map(_plain, chunk), strict=True) for chunk in _chunks(ordered))
-        driver.executemany(
-            f"update {table.name} set {sets} where {wheres}",  # noqa: S608 (names of ours)
-            chain.from_iterable(tuples),
-        )
-        return
-    given = Table(
-        f"given_{table.name}",
-        MetaData(),
-        *(Column(name, table.c[name].type) for name in columns),
-        prefixes=["TEMPORARY"],
+    values = [c.name for c in table.columns if c.name in columns and c.name not in keys]
+    given = {name: bindparam(f"given_{name}") for name in columns}
+    statement = (
+        update(table)
+        .where(*(table.c[name] == given[name] for name in keys))
+        .values({name: given[name] for name in values})
     )
-    given.create(connection)
-    insert_columns(connection, given, columns)
-    connection.execute(text(f"analyze {given.name}"))
-    same = [table.c[name] == given.c[name] for name in keys]
-    if is_partitioned(connection, table):  # no other partition is looked into
-        instants = columns["observed_at"]
-        ends = (end.item().replace(tzinfo=UTC) for end in (instants.min(), instants.max()))
-        same.append(table.c.observed_at.between(*ends))
-    connection.execute(update(table).where(*same).values({name: given.c[name] for name in values}))
-    given.drop(connection)
+    if connection.dialect.name == "sqlite":
+        _execute_sqlite(connection, statement, {name: columns[name] for name in (*values, *keys)})
+    elif _size(columns) <= FEW_ROWS:
+        rows = _rows(table, columns)
+        execute_many(
+            connection, statement, ({given[name].key: row[name] for name in row} for row in rows)
+        )
+    else:
+        with _beside(connection, table, columns) as beside:
+            same = [table.c[name] == beside.c[name] for name in keys]
+            if is_partitioned(connection, table):  # no other partition is looked into
+                instants = columns["observed_at"]
+                ends = (end.item().replace(tzinfo=UTC) for end in (instants.min(), instants.max()))
+                same.append(table.c.observed_at.between(*ends))
+            gets = {name: beside.c[name] for name in values}
+            connection.execute(update(table).where(*same).values(gets))
 
 
 def execute_many(
@@ -154,6 +168,60 @@ def execute_many(
     remaining = iter(rows)
     while chunk := list(islice(remaining, chunk_rows)):
         connection.execute(statement, chunk)
+
+
+def _execute_sqlite(connection: Connection, statement: Any, columns: Columns) -> None:
+    """Execute a statement for the rows of columns, which stand in the order of its parameters."""
+    one = str(statement.compile(dialect=connection.dialect))
+    ordered = list(columns.values())
+    width = len(ordered)
+    marks = f"({', '.join('?' * width)})"
+    several = one.replace(marks, ", ".join([marks] * ROWS_AT_ONCE), 1)
+    size = width * ROWS_AT_ONCE if statement.is_insert else 0
+    driver: Any = connection.connection.driver_connection
+    for chunk in _chunks(ordered):
+        cells = list(chain.from_iterable(zip(*map(_plain, chunk), strict=True)))
+        rest = len(cells) - len(cells) % size if size else 0
+        driver.executemany(several, (cells[at : at + size] for at in range(0, rest, size or 1)))
+        driver.executemany(one, (cells[at : at + width] for at in range(rest, len(cells), width)))
+
+
+@contextmanager
+def _beside(connection: Connection, table: Table, columns: Columns) -> Iterator[Table]:
+    """Give a temporary table that holds these columns of rows of a table."""
+    given = Table(
+        f"given_{table.name}",
+        MetaData(),
+        *(Column(column.name, column.type) for column in table.c if column.name in columns),
+        prefixes=["TEMPORARY"],
+    )
+    given.create(connection)
+    insert_columns(connection, given, columns)
+    connection.execute(text(f"analyze {given.name}"))
+    yield given
+    given.drop(connection)
+
+
+def _in_order(table: Table, columns: Columns) -> Columns:
+    return {column.name: columns[column.name] for column in table.columns}
+
+
+def _size(columns: Columns) -> int:
+    return len(next(iter(columns.values())))
+
+
+def _rows(table: Table, columns: Columns) -> Iterator[dict[str, Any]]:
+    """Give rows as Python objects; instants are aware, a NaN is None."""
+    forms = {name: _FORMS[type(table.c[name].type)] for name in columns}
+    for row in zip(*(column.tolist() for column in columns.values()), strict=True):
+        yield {
+            name: value.replace(tzinfo=UTC)
+            if form.array == "M8[us]"
+            else None
+            if value != value
+            else value
+            for (name, form), value in zip(forms.items(), row, strict=True)
+        }
 
 
 def _chunks(columns: list[NDArray[Any]]) -> Iterator[list[NDArray[Any]]]:

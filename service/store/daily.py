@@ -10,10 +10,10 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, bindparam, delete, func, insert, select
-from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import DailyMeans
-from service.store.bulk import execute_many, fetch_columns
+from service.store.among import among
+from service.store.bulk import execute_many, fetch_columns, merge_columns
 from service.store.tables import daily_error, daily_mean, probe
 
 
@@ -42,21 +42,9 @@ def store_daily_means(
     gone = ({"gone": day} for day in np.setdiff1d(days, means.day).tolist())
     of_day = (daily_mean.c.probe_id == probe_id, daily_mean.c.day == bindparam("gone"))
     execute_many(connection, delete(daily_mean).where(*of_day), gone)
-    insert_or = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
-    upsert = insert_or(daily_mean)
-    mean_c = means.mean_c.astype(object)
-    mean_c[np.isnan(means.mean_c)] = None
-    columns = {**vars(means), "mean_c": mean_c}
-    del columns["error_c"]
-    upsert = upsert.on_conflict_do_update(
-        index_elements=["probe_id", "day"],
-        set_={name: upsert.excluded[name] for name in columns if name != "day"},
-    )
-    rows = (
-        {"probe_id": probe_id, **dict(zip(columns, row, strict=True))}
-        for row in zip(*(column.tolist() for column in columns.values()), strict=True)
-    )
-    execute_many(connection, upsert, rows)
+    columns = {name: column for name, column in vars(means).items() if name != "error_c"}
+    of_probe = {"probe_id": np.broadcast_to(np.int32(probe_id), means.day.size)}
+    merge_columns(connection, daily_mean, of_probe | columns)
 
 
 def _store_errors(
@@ -84,7 +72,7 @@ def fetch_daily_errors(
 ) -> list[tuple[int, date, float]]:
     """Return probe, day and standard error [degC] of the days that were read by hand."""
     query = select(daily_error).where(
-        daily_error.c.probe_id.in_(probe_ids), daily_error.c.day.between(start, end)
+        among(daily_error.c.probe_id, probe_ids), daily_error.c.day.between(start, end)
     )
     return [tuple(row) for row in connection.execute(query)]
 
@@ -95,7 +83,7 @@ def fetch_daily_means(
     """Return the daily means of probes from one day to another, both included."""
     query = (
         select(daily_mean.c.probe_id, daily_mean.c.day, daily_mean.c.mean_c, daily_mean.c.complete)
-        .where(daily_mean.c.probe_id.in_(probe_ids), daily_mean.c.day.between(start, end))
+        .where(among(daily_mean.c.probe_id, probe_ids), daily_mean.c.day.between(start, end))
         .order_by(daily_mean.c.probe_id, daily_mean.c.day)
     )
     return ProbeDays(**fetch_columns(connection, query))
@@ -109,7 +97,7 @@ def fetch_coverage(
         daily_mean.c.probe_id,
         24 * daily_mean.c.slots_present / daily_mean.c.slots_in_day,
         daily_mean.c.complete,
-    ).where(daily_mean.c.probe_id.in_(probe_ids), daily_mean.c.day == day)
+    ).where(among(daily_mean.c.probe_id, probe_ids), daily_mean.c.day == day)
     return {
         probe_id: (round(hours), complete)
         for probe_id, hours, complete in connection.execute(query)
@@ -123,5 +111,5 @@ def fetch_first_days(connection: Connection, probe_ids: Collection[int]) -> dict
         .where(daily_mean.c.probe_id == probe.c.id, daily_mean.c.complete)
         .scalar_subquery()
     )
-    query = select(probe.c.id, first).where(probe.c.id.in_(probe_ids))
+    query = select(probe.c.id, first).where(among(probe.c.id, probe_ids))
     return {probe_id: day for probe_id, day in connection.execute(query) if day is not None}

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
+from service.store.among import among
 from service.store.tables import air_forecast, site, site_forecast
 
 
@@ -101,7 +102,7 @@ def fetch_air(
     query = (
         select(*columns)
         .where(
-            air_forecast.c.site_id.in_(list(site_ids)),
+            among(air_forecast.c.site_id, site_ids),
             air_forecast.c.issued_on <= as_of,
             air_forecast.c.issued_on < air_forecast.c.day,
         )

@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from probes.hand_days import DayFromInstant
+from service.store.among import among
 from service.store.checks import SiteChecks, read_checks
 from service.store.tables import (
     checks,
@@ -87,7 +88,7 @@ def fetch_probes(
     connection: Connection, probe_ids: Collection[int]
 ) -> Iterator[tuple[Logger, Probe]]:
     """Yield probes, each with its logger."""
-    query = select(probe.c.logger_id).where(probe.c.id.in_(probe_ids)).distinct()
+    query = select(probe.c.logger_id).where(among(probe.c.id, probe_ids)).distinct()
     for logger_id in connection.scalars(query.order_by(probe.c.logger_id)).all():
         found = fetch_logger(connection, logger_id)
         yield from ((found, one) for one in found.probes if one.id in probe_ids)

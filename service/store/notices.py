@@ -24,6 +24,7 @@ from alerts.notices import (
 )
 from alerts.windows import Kind
 from service.rule_sets import fetch_rules
+from service.store.among import among
 from service.store.recipients import find_readers
 from service.store.tables import (
     block,
@@ -203,7 +204,7 @@ def mark_composed(
         update(notice_recipient)
         .where(
             notice_recipient.c.recipient_name == recipient_name,
-            notice_recipient.c.notice_id.in_(list(notice_ids)),
+            among(notice_recipient.c.notice_id, notice_ids),
         )
         .values(digest_id=digest_id)
     )

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, and_, exists, insert, or_, select, update
 
+from service.store.among import among
 from service.store.tables import digest, outbox, undelivered
 
 LEASE = timedelta(seconds=60)
@@ -171,7 +172,7 @@ def fetch_messages(
         digest
     )
     if outbox_ids:
-        query = query.where(outbox.c.id.in_(outbox_ids))
+        query = query.where(among(outbox.c.id, outbox_ids))
     if message_id is not None:
         query = query.where(outbox.c.message_id == message_id)
     if not with_delivered:

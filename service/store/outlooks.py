@@ -11,6 +11,7 @@ from sqlalchemy import Connection, delete, insert, select
 
 from alerts.notices import Neighbour
 from alerts.outlook.dates import Chances, Outlook, WarmWeeks
+from service.store.among import among
 from service.store.tables import outlook, outlook_air
 
 _CHANCES = tuple(Chances.__dataclass_fields__)
@@ -62,10 +63,10 @@ def store_outlooks(
         for block_id, kept in found.items()
     }
     if rows:
-        of_day = outlook.c.block_id.in_(rows), outlook.c.issued_on == issued_on
+        of_day = among(outlook.c.block_id, rows), outlook.c.issued_on == issued_on
         connection.execute(delete(outlook).where(*of_day))
         connection.execute(insert(outlook), [row for of_block in rows.values() for row in of_block])
-        of_day = outlook_air.c.block_id.in_(rows), outlook_air.c.issued_on == issued_on
+        of_day = among(outlook_air.c.block_id, rows), outlook_air.c.issued_on == issued_on
         connection.execute(delete(outlook_air).where(*of_day))
         with_air = [
             {"block_id": block_id, "issued_on": issued_on, "air_issued_on": kept.air_issued_on}
@@ -92,7 +93,7 @@ def fetch_outlooks(
             (outlook_air.c.block_id == outlook.c.block_id)
             & (outlook_air.c.issued_on == outlook.c.issued_on),
         )
-        .where(outlook.c.issued_on == issued_on, outlook.c.block_id.in_(list(block_ids)))
+        .where(outlook.c.issued_on == issued_on, among(outlook.c.block_id, block_ids))
     )
     events: dict[str, dict[str, Any]] = {}
     for row in connection.execute(query).mappings():

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, insert, select, update
 
+from service.store.among import among
 from service.store.tables import overrule, overrule_withdrawal, probe
 
 
@@ -92,7 +93,7 @@ def fetch_overrules(connection: Connection, logger_ids: Collection[str] = ()) ->
     query = select(*columns).join_from(overrule, probe).outerjoin(overrule_withdrawal)
     query = query.order_by(overrule.c.id)
     if logger_ids:
-        query = query.where(probe.c.logger_id.in_(logger_ids))
+        query = query.where(among(probe.c.logger_id, logger_ids))
     return [Overrule(*row) for row in connection.execute(query)]
 
 

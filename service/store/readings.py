@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Column, Connection, Select, delete, func, select
-from sqlalchemy.dialects import postgresql, sqlite
 
 from probes.frames import Readings
-from service.store.bulk import execute_many, fetch_columns, insert_columns, update_columns
+from service.store.bulk import fetch_columns, insert_columns, merge_columns, update_columns
 from service.store.tables import conflict, reading, shifted_stamp
 
 
@@ -73,22 +72,13 @@ def list_conflicts(
     soil_temp_c: NDArray[np.float64],
 ) -> None:
     """List values that differ from the stored ones of their instants; each value once."""
-    insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
-    rows = (
-        {
-            "probe_id": probe_id,
-            "observed_at": instant.replace(tzinfo=UTC),
-            "soil_temp_c": value,
-            "import_id": batch_id,
-        }
-        for instant, value, batch_id in zip(
-            observed_at.tolist(),
-            soil_temp_c.tolist(),
-            np.broadcast_to(import_id, observed_at.size).tolist(),
-            strict=True,
-        )
-    )
-    execute_many(connection, insert(conflict).on_conflict_do_nothing(), rows)
+    columns = {
+        "probe_id": np.broadcast_to(np.int32(probe_id), observed_at.size),
+        "observed_at": observed_at,
+        "soil_temp_c": soil_temp_c,
+        "import_id": np.broadcast_to(np.asarray(import_id, np.int32), observed_at.size),
+    }
+    merge_columns(connection, conflict, columns, replace=False)
 
 
 def insert_shifted_stamps(

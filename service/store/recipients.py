@@ -10,6 +10,7 @@ from datetime import datetime
 from sqlalchemy import Connection, exists, func, or_, select
 
 from probes.units import Unit
+from service.store.among import among
 from service.store.tables import (
     block,
     digest,
@@ -126,7 +127,7 @@ def find_readers(connection: Connection, block_ids: Collection[str]) -> dict[str
         .outerjoin(recipient_block, recipient_block.c.recipient_name == recipient.c.name)
         .where(
             recipient.c.retired_at.is_(None),
-            or_(recipient.c.all_blocks, recipient_block.c.block_id.in_(block_ids)),
+            or_(recipient.c.all_blocks, among(recipient_block.c.block_id, block_ids)),
         )
         .distinct()
     )

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from alerts.silence import Kind
 from alerts.silence_news import SilenceNotice
+from service.store.among import among
 from service.store.tables import (
     block,
     logger,
@@ -127,7 +128,7 @@ def mark_silences_composed(
         update(silence_recipient)
         .where(
             silence_recipient.c.recipient_name == recipient_name,
-            silence_recipient.c.silence_notice_id.in_(notice_ids),
+            among(silence_recipient.c.silence_notice_id, notice_ids),
         )
         .values(digest_id=digest_id)
     )

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, insert, select
 
 from probes.units import Unit
+from service.store.among import among
 from service.store.bulk import execute_many
 from service.store.tables import (
     block,
@@ -156,7 +157,7 @@ def fetch_hand_readings(
             & (reading.c.observed_at == hand_note.c.observed_at)
             & (reading.c.import_id == hand_note.c.import_id),
         )
-        .where(probe.c.logger_id.in_(logger_ids))
+        .where(among(probe.c.logger_id, logger_ids))
         .order_by(hand_note.c.import_id, hand_note.c.number)
     )
     if import_id is not None:

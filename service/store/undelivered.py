@@ -10,6 +10,7 @@ from datetime import datetime
 from sqlalchemy import Connection, insert, select, update
 
 from alerts.undelivered import Undelivered
+from service.store.among import among
 from service.store.tables import recipient, undelivered, undelivered_recipient
 
 
@@ -112,7 +113,7 @@ def mark_undelivered_composed(
         update(undelivered_recipient)
         .where(
             undelivered_recipient.c.recipient_name == recipient_name,
-            undelivered_recipient.c.undelivered_id.in_(numbers),
+            among(undelivered_recipient.c.undelivered_id, numbers),
         )
         .values(digest_id=digest_id)
     )

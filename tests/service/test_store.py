@@ -6,14 +6,26 @@ from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
-from sqlalchemy import Engine, exc, func, insert, select
+from sqlalchemy import Connection, Engine, exc, func, insert, select
 
 from probes.frames import DailyMeans, Readings
 from service.store import tables
-from service.store.bulk import CHUNK_ROWS
-from service.store.daily import fetch_daily_means, store_daily_means
+from service.store.bulk import CHUNK_ROWS, FEW_ROWS
+from service.store.daily import (
+    fetch_daily_errors,
+    fetch_daily_means,
+    fetch_first_days,
+    store_daily_means,
+)
 from service.store.engine import reading, writing
-from service.store.readings import fetch_readings, insert_readings
+from service.store.readings import (
+    CheckedReadings,
+    fetch_checked_readings,
+    fetch_readings,
+    insert_readings,
+    list_conflicts,
+    update_flags,
+)
 from tests.planted import PROBE, plant_block
 
 INSTANTS = np.array(
@@ -34,8 +46,18 @@ def planted(engine: Engine) -> Engine:
 def daily_means(first: str, mean_c: list[float]) -> DailyMeans:
     """Return daily means from a day on, NaN where no reading of the day may be used."""
     days = np.datetime64(first) + np.arange(len(mean_c))
-    counts = (np.full(len(mean_c), number, np.int16) for number in (20, 24, 3))
-    return DailyMeans(days, np.array(mean_c), *counts, np.arange(len(mean_c)) % 2 == 0)
+    present, in_day, gap_h = (np.full(len(mean_c), number, np.int16) for number in (20, 24, 3))
+    complete = np.arange(len(mean_c)) % 2 == 0
+    return DailyMeans(days, np.array(mean_c), present, in_day, gap_h, complete)
+
+
+def plant_batches(connection: Connection, count: int) -> None:
+    """Put in imports that brought nothing."""
+    counts = dict.fromkeys(("inserted", "identical", "conflicting", "rejected", "missing"), 0)
+    logger_id = connection.scalar(select(tables.logger.c.id))
+    one = {"logger_id": logger_id, "source": "file", "file": "a.csv", "imported_at": OCTOBER_1}
+    rows = [one | counts | {"id": n + 1, "sha256": str(n), "signs": []} for n in range(count)]
+    connection.execute(insert(tables.import_batch), rows)
 
 
 def assert_equal(found: Readings, expected: Readings) -> None:
@@ -142,6 +164,7 @@ def test_an_instant_comes_back_aware_in_utc(engine: Engine) -> None:
     with writing(engine) as connection:
         connection.execute(insert(tables.round_), {"started_at": noon})
         found = connection.scalar(select(tables.round_.c.started_at))
+    assert found is not None
     assert (found, found.tzinfo) == (datetime(2025, 10, 1, 7, tzinfo=UTC), UTC)
 
 
@@ -176,3 +199,66 @@ def test_a_row_that_refers_to_nothing_is_refused(engine: Engine) -> None:
     stray = {"id": "u1", "site_id": "nowhere", "layout_name": "plain"}
     with pytest.raises(exc.IntegrityError), writing(engine) as connection:
         connection.execute(insert(tables.logger), stray)
+
+
+@pytest.mark.parametrize("size", [FEW_ROWS, 3 * FEW_ROWS + 1], ids=["few", "many"])
+def test_means_that_are_held_are_replaced_and_others_added(planted: Engine, size: int) -> None:
+    before = daily_means("2024-03-01", [1.0, np.nan] * size)
+    after = daily_means("2024-04-10", [np.nan, 3.0, 4.0] * size)
+    with writing(planted) as connection:
+        store_daily_means(connection, PROBE, before.day, before)
+        store_daily_means(connection, PROBE, after.day, after)
+        found = fetch_daily_means(connection, [PROBE], date.min, date.max)
+    # by hand: dicts by day, the later one last
+    rows = zip(*(column.tolist() for column in (before.day, before.mean_c)), strict=True)
+    later = zip(*(column.tolist() for column in (after.day, after.mean_c)), strict=True)
+    due = dict(rows) | dict(later)
+    assert found.day.tolist() == sorted(due)
+    np.testing.assert_equal(found.mean_c.tolist(), [due[day] for day in sorted(due)])
+
+
+@pytest.mark.parametrize("size", [2, 3 * FEW_ROWS], ids=["few", "many"])
+def test_values_that_conflict_are_listed_once_with_who_told_them_first(
+    planted: Engine, size: int
+) -> None:
+    at = INSTANTS[1] + np.arange(size) * np.timedelta64(1, "h")
+    with writing(planted) as connection:
+        plant_batches(connection, 2)
+        list_conflicts(connection, PROBE, 1, at, np.full(size, 9.5))
+        list_conflicts(connection, PROBE, 2, np.tile(at, 2), np.repeat([9.5, 10.5], size))
+        columns = (tables.conflict.c.soil_temp_c, tables.conflict.c.import_id)
+        rows = connection.execute(select(*columns, func.count()).group_by(*columns)).all()
+    assert {tuple(row) for row in rows} == {(9.5, 1, size), (10.5, 2, size)}
+
+
+@pytest.mark.parametrize("size", [2, 3 * FEW_ROWS], ids=["few", "many"])
+def test_flags_are_changed_of_some_readings_and_of_no_other_probe(
+    planted: Engine, size: int
+) -> None:
+    at = np.datetime64("2024-12-31T20:00", "us") + np.arange(2 * size) * np.timedelta64(1, "h")
+    some = Readings(at, np.arange(2 * size) / 8, np.ones(2 * size, np.int8))
+    changed = np.arange(2 * size) % 2 == 0
+    suspect = CheckedReadings(
+        at[changed], some.soil_temp_c[changed], np.full(size, 3, np.int8), np.full(size, 5, "i4")
+    )
+    with writing(planted) as connection:
+        insert_readings(connection, PROBE, 1, some)
+        insert_readings(connection, PROBE + 1, 1, some)
+        update_flags(connection, PROBE, suspect)
+        found = fetch_checked_readings(connection, PROBE)
+        other = fetch_checked_readings(connection, PROBE + 1)
+    assert found.flag.tolist() == np.where(changed, 3, 1).tolist()
+    assert found.checks.tolist() == np.where(changed, 5, 0).tolist()
+    np.testing.assert_equal(found.soil_temp_c, some.soil_temp_c)
+    assert set(other.flag.tolist()) == {1}
+
+
+def test_more_probes_are_asked_for_than_a_statement_takes_parameters(planted: Engine) -> None:
+    means = daily_means("2025-10-01", [14.25])
+    many = range(70_000)  # of SQLite 32,766, of PostgreSQL 65,535
+    with writing(planted) as connection:
+        store_daily_means(connection, PROBE, means.day, means)
+        found = fetch_daily_means(connection, many, date.min, date.max)
+        assert found.probe_id.tolist() == [PROBE]
+        assert fetch_first_days(connection, many) == {PROBE: date(2025, 10, 1)}
+        assert fetch_daily_errors(connection, many, date.min, date.max) == []
