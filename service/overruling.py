@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import Connection
 
 from service.flags import refresh_flags
+from service.store.changes import count_change
 from service.store.loggers import Logger, Probe, fetch_logger
 from service.store.overrules import Overrule, add_overrule, fetch_overrules, withdraw_overrule
 
@@ -34,6 +35,7 @@ def overrule(
     """
     number = add_overrule(connection, probe.id, ends, flag, note, person, now)
     refresh_flags(connection, logger, ends[0] - INSTANT, ends[1])
+    count_change(connection, logger.id)
     return number
 
 
@@ -47,4 +49,5 @@ def withdraw(connection: Connection, number: int, person: str, why: str, now: da
     (one,) = found
     logger = fetch_logger(connection, one.logger_id, lock=True)
     refresh_flags(connection, logger, one.first_at - INSTANT, one.last_at)
+    count_change(connection, logger.id)
     return one

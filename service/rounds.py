@@ -1,16 +1,18 @@
 """The round: evaluate every block, note what changed, compose the digests, deliver them.
 
-What a round finds is one transaction: notices and silences, with those who are to be told.
-Composing is another: digests, their messages in the outbox, and what they tell being told are kept
-together or not at all. Delivery follows, message by message; `digseason serve` does it apart, so
-that thousands of messages hold up no round.
+One runs at a time, on whichever host (service/one_round.py). What takes long only reads, and no
+writer waits for it. What was found is one transaction: notices and silences, with those who are to
+be told. Composing is another: digests, their messages in the outbox, and what they tell being told
+are kept together or not at all. Delivery follows, message by message; `digseason serve` does it
+apart, so that thousands of messages hold up no round.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, Engine
 
@@ -31,18 +33,23 @@ from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.due import When, find_shown
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.one_round import holding_round
 from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
-from service.silences import notice_silences
+from service.silences import Silences, find_turned_silences, keep_silences
 from service.store.attempts import forget_ended
 from service.store.blocks import fetch_blocks
+from service.store.changes import fetch_changes
 from service.store.engine import reading, writing
 from service.store.notices import fetch_told, keep_untold_pauses, store_notices
+from service.store.round_lease import RoundLease, renew_lease
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
 from service.unchecked import flag_unchecked
 
 SEASONS_BACK = 2  # late readings may still correct what was told of the season before
+
+BY_HAND_PATIENCE_S = 3  # a round of `serve` that finds nothing due takes less
 
 
 @dataclass(frozen=True)
@@ -63,45 +70,75 @@ class RoundReport:
         return self.delivery.files
 
 
+@dataclass(frozen=True)
+class _Found:
+    """What a round has found, and the changes of readings that it has seen."""
+
+    evaluations: list[BlockEvaluation] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    pauses: list[tuple[str, int, Kind]] = field(default_factory=list)
+    silences: Silences = field(default_factory=Silences)
+    changes: int = 0
+    advisory: int | None = None
+
+
 def run_round(
     engine: Engine, settings: Settings, now: datetime, as_of: date | None = None
 ) -> RoundReport:
     """Run a round now, telling everyone at once; each block as of its own yesterday, or `as_of`.
 
     A look back tells nothing of loggers that are silent: what had arrived by then is not known.
+    RoundHeldError where another process runs one that does not end soon.
     """
-    flag_unchecked(engine)
-    bounces = take_in_bounces(engine, settings, now)
-    outlooks = _look_ahead(engine, settings, now, as_of)
-    with writing(engine) as connection:
-        evaluations, notices = _evaluate(connection, now, as_of, outlooks, settings)
-        silences = []
-        if as_of is None:
-            silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-        advisory = draft_if_due(connection, evaluations, now, settings.advisory_days)
-    digests = _compose(engine, settings, When(now, as_of, at_their_hour=False))
+    with holding_round(engine, BY_HAND_PATIENCE_S) as lease:
+        flag_unchecked(engine)
+        bounces = take_in_bounces(engine, settings, now)
+        found = _evaluate(engine, settings, lease, now, as_of)
+        digests = _compose(engine, settings, lease, When(now, as_of, at_their_hour=False))
     delivery = deliver(engine, settings, now)
-    return RoundReport(evaluations, notices, silences, digests, delivery, bounces, advisory)
+    return _report(found, digests, delivery=delivery, bounces=bounces)
 
 
 def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
-    """Do what is due: evaluate after a day's end or new readings; write each at their hour."""
-    evaluations: list[BlockEvaluation] = []
-    notices: list[Notice] = []
-    silences: list[SilenceNotice] = []
-    advisory = None
-    flag_unchecked(engine)
-    with reading(engine) as connection:
-        is_due = is_evaluation_due(connection, now)
-    outlooks = _look_ahead(engine, settings, now, None) if is_due else []
+    """Do what is due: evaluate after a day's end or new readings; write each at their hour.
+
+    RoundHeldError where another process runs a round.
+    """
+    with holding_round(engine) as lease:
+        flag_unchecked(engine)
+        with reading(engine) as connection:
+            is_due = is_evaluation_due(connection, now)
+        found = _evaluate(engine, settings, lease, now, None) if is_due else _Found()
+        digests = _compose(engine, settings, lease, When(now, None, at_their_hour=True))
+    return _report(found, digests)
+
+
+def _report(found: _Found, digests: int, **more: Any) -> RoundReport:
+    told = found.notices, found.silences.notices, digests
+    return RoundReport(found.evaluations, *told, advisory=found.advisory, **more)
+
+
+def _evaluate(
+    engine: Engine, settings: Settings, lease: RoundLease, now: datetime, as_of: date | None
+) -> _Found:
+    """Keep the outlooks, evaluate all blocks, keep a notice of each change and each silence."""
+    outlooks = _look_ahead(engine, settings, now, as_of)
     with writing(engine) as connection:
-        if is_evaluation_due(connection, now):
-            evaluations, notices = _evaluate(connection, now, None, outlooks, settings)
-            silences = notice_silences(connection, evaluations, now, settings.silent_factor)
-            forget_ended(connection, now)
-            advisory = draft_if_due(connection, evaluations, now, settings.advisory_days)
-    digests = _compose(engine, settings, When(now, None, at_their_hour=True))
-    return RoundReport(evaluations, notices, silences, digests, advisory=advisory)
+        renew_lease(connection, lease)
+        round_id = begin_round(connection, as_of, now)
+        keep_outlooks(connection, outlooks)
+    with reading(engine) as connection:
+        found = _find(connection, settings, now, as_of, outlooks)
+    with writing(engine) as connection:
+        renew_lease(connection, lease)
+        store_notices(connection, round_id, found.notices)
+        keep_untold_pauses(connection, found.pauses)
+        keep_silences(connection, found.silences, now)
+        counts = len(found.evaluations), len(found.notices), found.changes
+        advisory = draft_if_due(connection, found.evaluations, now, settings.advisory_days)
+        forget_ended(connection, now)
+        finish_round(connection, round_id, now, *counts)
+    return replace(found, advisory=advisory)
 
 
 def _look_ahead(
@@ -114,16 +151,15 @@ def _look_ahead(
         return find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
 
 
-def _evaluate(
+def _find(
     connection: Connection,
+    settings: Settings,
     now: datetime,
     as_of: date | None,
     outlooks: list[BlockOutlook],
-    settings: Settings,
-) -> tuple[list[BlockEvaluation], list[Notice]]:
-    """Keep the outlooks, evaluate all blocks and keep a notice of each change."""
-    round_id = begin_round(connection, as_of, now)
-    keep_outlooks(connection, outlooks)
+) -> _Found:
+    """Evaluate all blocks; return what has changed since it was told, and which silences turned."""
+    changes = fetch_changes(connection)
     blocks = fetch_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
     evaluations = evaluate_blocks(
@@ -136,14 +172,14 @@ def _evaluate(
     pauses: list[tuple[str, int, Kind]] = []
     for one, season in zip(evaluations, seasons, strict=True):
         of_block = [other for other in told[one.block.id] if other.season > season - SEASONS_BACK]
-        changes = _find_changes(one, of_block, outlook_of.get(one.block.id), settings.soon_days)
-        notices += [_notice(one, change) for change in changes]
+        turns = _find_changes(one, of_block, outlook_of.get(one.block.id), settings.soon_days)
+        notices += [_notice(one, turn) for turn in turns]
         untold = find_untold_pauses(one.evaluation.spans, one.as_of)
         pauses += [(one.block.id, *window) for window in untold]
-    store_notices(connection, round_id, notices)
-    keep_untold_pauses(connection, pauses)
-    finish_round(connection, round_id, now, len(blocks), len(notices))
-    return evaluations, notices
+    silences = Silences()
+    if as_of is None:
+        silences = find_turned_silences(connection, evaluations, now, settings.silent_factor)
+    return _Found(evaluations, notices, pauses, silences, changes)
 
 
 def _find_changes(
@@ -179,12 +215,13 @@ def _find_changes(
     )
 
 
-def _compose(engine: Engine, settings: Settings, when: When) -> int:
+def _compose(engine: Engine, settings: Settings, lease: RoundLease, when: When) -> int:
     """Compose the digests that are due; what they show is drawn before, and no writer waits."""
     with reading(engine) as connection:
         shown, pictured = find_shown(connection, settings, when)
     seen = see_blocks(engine, shown, pictured, settings.sensor_accuracy_c)
     with writing(engine) as connection:
+        renew_lease(connection, lease)
         digests = compose_waiting(connection, settings, when, seen)
         compose_drafts(connection, settings, when)
     return digests

@@ -19,6 +19,7 @@ from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
 from service.rounds import run_due
 from service.settings import Settings
+from service.store.round_lease import RoundHeldError
 
 log = logging.getLogger(__name__)
 
@@ -27,6 +28,9 @@ def tick(engine: Engine, settings: Settings) -> None:
     """Do what is due now; a failure is logged and the next tick tries again."""
     try:
         report = run_due(engine, settings, datetime.now(UTC))
+    except RoundHeldError as held:
+        log.info("no round for now: %s", held)
+        return
     except Exception:
         log.exception("round failed; the next tick tries again")
         return

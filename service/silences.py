@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 import numpy as np
 from sqlalchemy import Connection
 
-from alerts.silence import SHORTEST, Turn, find_turn
+from alerts.silence import SHORTEST, Standing, Turn, find_turn
 from alerts.silence_news import SilenceNotice
 from probes.frames import FAIL
 from service.evaluation import BlockEvaluation
@@ -30,48 +31,88 @@ from service.store.stations import fetch_stations
 DAY = timedelta(days=1)
 
 
-def notice_silences(
-    connection: Connection, evaluations: Sequence[BlockEvaluation], now: datetime, factor: float
-) -> list[SilenceNotice]:
-    """Note which loggers, stations and probes have fallen silent or are back; return what is told.
+@dataclass(frozen=True)
+class Turned:
+    """A silence that has begun, or one that is over, with what is told of it.
 
-    The caller holds the transaction of the round. What is not in use any more is forgotten without
-    a word, and a download that was due: whoever brought the readings in knows. `factor` holds for
-    those of which the farm file says none.
+    silence : that is over; None: it has begun
     """
-    silences = fetch_silences(connection)
+
+    source_id: str
+    key: Key
+    standing: Standing
+    silence: Silence | None
+    notice: SilenceNotice
+    block_ids: tuple[str, ...]
+    readers: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Silences:
+    """What a round finds of silences; `forgotten` are over without a word."""
+
+    turned: list[Turned] = field(default_factory=list)
+    forgotten: list[Silence] = field(default_factory=list)
+
+    @property
+    def notices(self) -> list[SilenceNotice]:
+        """What is told."""
+        return [one.notice for one in self.turned]
+
+
+def find_turned_silences(
+    connection: Connection, evaluations: Sequence[BlockEvaluation], now: datetime, factor: float
+) -> Silences:
+    """Return which loggers, stations and probes have fallen silent or are back.
+
+    What is not in use any more is forgotten without a word, and a download that was due: whoever
+    brought the readings in knows. `factor` holds for those of which the farm file says none.
+    """
+    known = fetch_silences(connection)
     resting = _find_resting(evaluations)
-    told: list[SilenceNotice] = []
+    turned: list[Turned] = []
+    forgotten: list[Silence] = []
     for source in fetch_sources(connection):
-        known = silences.get(source.id, {})
-        if not known and is_fresh(source, now):
+        of_source = known.get(source.id, {})
+        if not of_source and is_fresh(source, now):
             continue
         one = listen(connection, source)
-        standings = one.find_standings(now, factor)
-        for key, standing in standings.items():
-            silence = known.pop(key, None)
+        for key, standing in one.find_standings(now, factor).items():
+            silence = of_source.pop(key, None)
             turn = find_turn(standing, silence and silence.last_reading_at)
             if turn is None:
                 continue
             if silence is None:
-                last_at = standing.newest_at
-                silence_id = add_silence(connection, source.id, key, standing.kind, last_at, now)
-                notice = _describe_silence(connection, one, key, turn, last_at, now)
+                notice = _describe_silence(connection, one, key, turn, standing.newest_at, now)
+            elif silence.kind == "due":
+                forgotten.append(silence)
+                continue
             else:
-                silence_id = silence.id
-                end_silence(connection, silence_id, now)
-                if silence.kind == "due":
-                    continue
                 notice = _describe_return(connection, one, key, silence, now)
             probe_ids = [key] if key is not None else list(source.probes)
             blocks = {block.id: block for probe_id in probe_ids for block in resting[probe_id]}
             readers = _find_readers(connection, evaluations, one, turn, list(blocks))
-            store_silence_notice(connection, silence_id, notice, blocks, readers)
-            told.append(notice)
-    for known in silences.values():
-        for silence in known.values():
-            end_silence(connection, silence.id, now)
-    return told
+            turned.append(
+                Turned(source.id, key, standing, silence, notice, tuple(blocks), tuple(readers))
+            )
+    left = (silence for of_source in known.values() for silence in of_source.values())
+    return Silences(turned, [*forgotten, *left])
+
+
+def keep_silences(connection: Connection, found: Silences, now: datetime) -> None:
+    """Keep what a round has found of silences, with those who are to be told."""
+    for one in found.turned:
+        if one.silence is None:
+            standing = one.standing
+            silence_id = add_silence(
+                connection, one.source_id, one.key, standing.kind, standing.newest_at, now
+            )
+        else:
+            silence_id = one.silence.id
+            end_silence(connection, silence_id, now)
+        store_silence_notice(connection, silence_id, one.notice, one.block_ids, one.readers)
+    for silence in found.forgotten:
+        end_silence(connection, silence.id, now)
 
 
 def _find_resting(evaluations: Sequence[BlockEvaluation]) -> dict[int, list[Block]]:

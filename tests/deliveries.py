@@ -100,7 +100,7 @@ def declare(engine: Engine, corrections: Sequence[Correction]) -> None:
 def all_kept(engine: Engine) -> dict[str, list[Any]]:
     """Return all that a store keeps of the imports that stand, these numbered from 1 on.
 
-    Left out: when something was changed, and what is said of the imports that are withdrawn.
+    Left out: what is said of the imports that are withdrawn.
     """
     with reading(engine) as connection:
         batch = tables.import_batch
@@ -111,8 +111,7 @@ def all_kept(engine: Engine) -> dict[str, list[Any]]:
         number_of = {one.pop("id"): number for number, one in enumerate(batches, start=1)}
         kept: dict[str, list[Any]] = {
             "import_batch": [
-                {name: value for name, value in one.items() if name not in ("changed_at", "file")}
-                for one in batches
+                {name: value for name, value in one.items() if name != "file"} for one in batches
             ]
         }
         for name in (*KEPT, "import_reject"):

@@ -6,12 +6,13 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 import numpy as np
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection, Engine, insert
 
 from probes.frames import DailyMeans
 from probes.units import f_to_c
 from service.store import tables
 from service.store.daily import store_daily_means
+from service.store.engine import writing
 
 PROBE = 1
 
@@ -126,3 +127,12 @@ def plant_days(
     gaps = np.zeros(mean_c.size, np.int16)
     means = DailyMeans(days, mean_c, slots, slots, gaps, complete)
     store_daily_means(connection, probe_id, days, means)
+
+
+def plant_opening(engine: Engine, readers: Sequence[str]) -> None:
+    """Put in a block whose spring opened on 4 May 2025, and readers who do not know yet."""
+    with writing(engine) as connection:
+        plant_block(connection)
+        for name in readers:
+            plant_recipient(connection, name)
+        plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5)

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from importlib import import_module
 from pathlib import Path
+from textwrap import fill
 
 import click
 
+from service.store.busy import NotNowError
+
+WIDTH = 80
 COMMANDS = {  # command -> its module, its line in the help; in the order of the work
     "setup": ("service.cli.setup", "Read the farm file, or write it from the store."),
     "propose": ("service.cli.propose", "Propose a layout for an unknown logger file."),
@@ -48,6 +52,14 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
 
 class _Commands(click.Group):
     """Commands that are imported when they are called, so that --help costs no pandas."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command; that others are at work is told in a paragraph."""
+        try:
+            return super().invoke(ctx)
+        except NotNowError as error:
+            told = fill(f"Error: {error}", WIDTH)
+            raise click.ClickException(told.removeprefix("Error: ")) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
         """Return the names in the order of the work."""

@@ -24,6 +24,7 @@ from service.intake.reports import (
 )
 from service.intake.retelling import retell
 from service.intake.signs import find_signs
+from service.store.changes import count_change
 from service.store.clocks import fetch_clock_corrections
 from service.store.imports import (
     Content,
@@ -109,10 +110,11 @@ def ingest(
         )
         store_content(connection, batch_id, content)
         counts = {name: getattr(report, name) for name in COUNTS}
-        changed_at = now if report.inserted else None
-        update_batch(connection, batch_id, **counts, changed_at=changed_at, signs=signs)
+        update_batch(connection, batch_id, **counts, signs=signs)
+        if report.inserted:
+            count_change(connection, logger.id)
         if is_settled(connection, batch_id):
-            report = replace(report, **_retell(connection, logger, batch_id, now))
+            report = replace(report, **_retell(connection, logger, batch_id))
     return report
 
 
@@ -124,11 +126,11 @@ def _describe_retired(logger: Logger) -> Iterator[str]:
         )
 
 
-def _retell(connection: Connection, logger: Logger, batch_id: int, now: datetime) -> dict[str, int]:
+def _retell(connection: Connection, logger: Logger, batch_id: int) -> dict[str, int]:
     """Let a delivery meet what people have settled; return the counts that it then has."""
     batch = fetch_batch(connection, batch_id)
     if batch.first_at is not None and batch.last_at is not None:
-        retell(connection, logger, batch.first_at, batch.last_at, now)
+        retell(connection, logger, batch.first_at, batch.last_at)
     batch = fetch_batch(connection, batch_id)
     return {name: getattr(batch, name) for name in COUNTS}
 

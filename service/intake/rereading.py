@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 from sqlalchemy import Connection
 
@@ -47,7 +46,6 @@ def reread(
     logger_id: str,
     only: Collection[int],
     keep_layout: bool,
-    now: datetime,
 ) -> tuple[list[Reread], Retold]:
     """Read imports of a logger again, those named or all that stand; what was kept then stays raw.
 
@@ -75,7 +73,7 @@ def reread(
         for end in (batch.first_at, batch.last_at)
         if end is not None
     ]
-    retold = retell(connection, logger, min(ends), max(ends), now) if ends else Retold()
+    retold = retell(connection, logger, min(ends), max(ends)) if ends else Retold()
     return [
         Reread(before, fetch_batch(connection, before.id), refused.get(before.id))
         for before in befores

@@ -21,11 +21,11 @@ from service.flags import refresh_flags
 from service.intake.content import believe, read_content
 from service.intake.keeping import span_of_days
 from service.intake.merging import Resolution, resolve_readings
+from service.store.changes import count_change
 from service.store.imports import (
     Batch,
     fetch_batches,
     fetch_content,
-    mark_changed,
     of_span,
     stands,
     update_batch,
@@ -83,9 +83,7 @@ def read_batch(connection: Connection, logger: Logger, batch: Batch) -> LoggerFi
     return believe(file, batch.source, batch.imported_at)
 
 
-def retell(
-    connection: Connection, logger: Logger, first_at: datetime, last_at: datetime, now: datetime
-) -> Retold:
+def retell(connection: Connection, logger: Logger, first_at: datetime, last_at: datetime) -> Retold:
     """Keep what the deliveries that stand say of the days from one instant to another.
 
     Their counts say what they come to now. The caller holds the lock on the logger.
@@ -117,7 +115,7 @@ def retell(
     _recount(connection, batches, span, after, after - before)
     refresh_flags(connection, logger, *span)
     if retold:
-        mark_changed(connection, logger.id, *span, now)
+        count_change(connection, logger.id)
     return retold
 
 

@@ -51,12 +51,10 @@ def settle(
                 f"{one.channel} has more than one other value at {one.observed_at:%Y-%m-%dT%H:%MZ}"
                 f", {first_c:g} and {value_c:g} °C: name the import whose value is to be kept"
             )
-    return _give(connection, logger, conflicts, word, person, now)
+    return _give(connection, logger, conflicts, word, (person, now))
 
 
-def unsettle(
-    connection: Connection, logger_id: str, of: Selection, now: datetime
-) -> tuple[int, Retold]:
+def unsettle(connection: Connection, logger_id: str, of: Selection) -> tuple[int, Retold]:
     """Keep the value that came first, as if nobody had settled these conflicts."""
     logger = fetch_logger(connection, logger_id, lock=True)
     of_logger = fetch_conflicts(connection, of, logger_id)
@@ -64,7 +62,7 @@ def unsettle(
     nothing: dict[str, dict[datetime, float]] = defaultdict(dict)
     for one in settled:
         nothing[one.channel][one.observed_at] = np.nan
-    return _give(connection, logger, settled, nothing, None, now)
+    return _give(connection, logger, settled, nothing, None)
 
 
 def _give(
@@ -72,8 +70,7 @@ def _give(
     logger: Logger,
     conflicts: Sequence[Conflict],
     word: dict[str, dict[datetime, float]],
-    person: str | None,
-    now: datetime,
+    by: tuple[str, datetime] | None,
 ) -> tuple[int, Retold]:
     """Keep a person's word by channel and instant; without a person take it out."""
     if not conflicts:
@@ -86,8 +83,8 @@ def _give(
         )
         probe_id = logger.probe(channel).id
         delete_settlements(connection, probe_id, settled.observed_at)
-        if person is not None:
-            store_settlements(connection, probe_id, settled, person, now)
+        if by is not None:
+            store_settlements(connection, probe_id, settled, *by)
     ends = [one.observed_at for one in conflicts]
-    retold = retell(connection, logger, min(ends), max(ends), now)
+    retold = retell(connection, logger, min(ends), max(ends))
     return sum(map(len, word.values())), retold

@@ -32,16 +32,16 @@ def withdraw(connection: Connection, batch_id: int, person: str, why: str, now: 
     update_batch(connection, batch_id, **word)
     if batch.source == "feed" and batch.first_at is not None:
         ask_again(connection, logger.id, batch.first_at)
-    return _retell(connection, logger, batch, now)
+    return _retell(connection, logger, batch)
 
 
-def restore(connection: Connection, batch_id: int, now: datetime) -> Retold:
+def restore(connection: Connection, batch_id: int) -> Retold:
     """Keep all as if this import had never been withdrawn."""
     logger, batch = _fetch_locked(connection, batch_id)
     if batch.withdrawn_at is None:
         raise ImportStandsError(f"import {batch_id} is not withdrawn")
     update_batch(connection, batch_id, withdrawn_at=None, withdrawn_by=None, withdrawn_why=None)
-    return _retell(connection, logger, batch, now)
+    return _retell(connection, logger, batch)
 
 
 def _fetch_locked(connection: Connection, batch_id: int) -> tuple[Logger, Batch]:
@@ -51,7 +51,7 @@ def _fetch_locked(connection: Connection, batch_id: int) -> tuple[Logger, Batch]
     return logger, fetch_batch(connection, batch_id)
 
 
-def _retell(connection: Connection, logger: Logger, batch: Batch, now: datetime) -> Retold:
+def _retell(connection: Connection, logger: Logger, batch: Batch) -> Retold:
     if batch.first_at is None or batch.last_at is None:
         return Retold()
-    return retell(connection, logger, batch.first_at, batch.last_at, now)
+    return retell(connection, logger, batch.first_at, batch.last_at)

@@ -1,25 +1,30 @@
 """Open the store, read from it, write to it.
 
 SQLite: write-ahead log, a busy timeout, and BEGIN IMMEDIATE on each write, so that a second writer
-waits at its start and is never refused half way.
+waits at its start and is never refused half way. PostgreSQL: who writes to the same rows waits.
+Who has waited for too long, or met a deadlock, gets a StoreBusyError on either, and only here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError
 
-BUSY_TIMEOUT_S = 30
+from service.store.busy import StoreBusyError, is_busy
+
+PATIENCE_S = 600  # a file of many years is one transaction, which takes minutes
+BRIEF_PATIENCE_S = 20
 
 
 def open_engine(url: str) -> Engine:
     """Return an engine for `url` (sqlite:///FILE or postgresql+psycopg://...)."""
     if not url.startswith("sqlite"):
         return create_engine(url, pool_pre_ping=True, connect_args={"options": "-c timezone=UTC"})
-    engine = create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_S, "isolation_level": None})
+    engine = create_engine(url, connect_args={"timeout": PATIENCE_S, "isolation_level": None})
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
@@ -29,18 +34,42 @@ def open_engine(url: str) -> Engine:
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
-        mode = connection.get_execution_options().get("digseason_write", False)
-        connection.exec_driver_sql("begin immediate" if mode else "begin")
+        options = connection.get_execution_options()
+        if not options.get("digseason_write", False):
+            connection.exec_driver_sql("begin")
+            return
+        connection.exec_driver_sql(f"pragma busy_timeout = {_patience_s(options) * 1000}")
+        connection.exec_driver_sql("begin immediate")
 
     return engine
 
 
+def with_brief_patience(engine: Engine) -> Engine:
+    """Return the same store for those whom someone waits for: they give way sooner."""
+    return engine.execution_options(digseason_patience_s=BRIEF_PATIENCE_S)
+
+
+def _patience_s(options: Mapping[str, Any]) -> int:
+    return options.get("digseason_patience_s", PATIENCE_S)
+
+
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """Give a connection within one write transaction: all of it is kept, or nothing."""
+    """Give a connection within one write transaction: all of it is kept, or nothing.
+
+    StoreBusyError where others did not let it.
+    """
     writer = engine.execution_options(digseason_write=True)
-    with writer.begin() as connection:
-        yield connection
+    try:
+        with writer.begin() as connection:
+            if engine.dialect.name == "postgresql":
+                patience_s = _patience_s(engine.get_execution_options())
+                connection.exec_driver_sql(f"set local lock_timeout = '{patience_s}s'")
+            yield connection
+    except DBAPIError as error:
+        if is_busy(error.orig):
+            raise StoreBusyError from error
+        raise
 
 
 @contextmanager

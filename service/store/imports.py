@@ -38,7 +38,6 @@ class Batch:
     missing: int
     first_at: datetime | None
     last_at: datetime | None
-    changed_at: datetime | None
     signs: Sequence[str]
     withdrawn_at: datetime | None
     withdrawn_by: str | None
@@ -97,15 +96,6 @@ def stands(logger_id: str) -> ColumnElement[bool]:
 def of_span(after: datetime, until: datetime) -> ColumnElement[bool]:
     """Return what is true of imports that reach into a span."""
     return and_(import_batch.c.first_at <= until, import_batch.c.last_at > after)
-
-
-def mark_changed(
-    connection: Connection, logger_id: str, after: datetime, until: datetime, now: datetime
-) -> None:
-    """Keep that what is kept of a logger over a span has changed now."""
-    of_logger = import_batch.c.logger_id == logger_id
-    statement = update(import_batch).where(of_logger, of_span(after, until))
-    connection.execute(statement.values(changed_at=now))
 
 
 def update_batch(connection: Connection, batch_id: int, **values: Any) -> None:

@@ -9,7 +9,7 @@ from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from service.store.among import among
 from service.store.tables import overrule, overrule_withdrawal, probe
@@ -104,12 +104,3 @@ def fetch_holding(connection: Connection, logger_id: str) -> defaultdict[str, li
         if one.withdrawn_at is None:
             holding[one.channel].append(one)
     return holding
-
-
-def fetch_last_change(connection: Connection) -> datetime | None:
-    """Return when a verdict was last made or withdrawn."""
-    instants = [
-        connection.scalar(select(func.max(at)))
-        for at in (overrule.c.made_at, overrule.c.withdrawn_at)
-    ]
-    return max((at for at in instants if at is not None), default=None)

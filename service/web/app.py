@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 
 from service.scheduler import ticking
 from service.settings import Settings
+from service.store.engine import with_brief_patience
 from service.web.access import check_rules
 from service.web.bearer import Door
 from service.web.bounces import bounces_routes
@@ -29,10 +30,11 @@ from service.web.windows import windows_routes
 
 def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> FastAPI:
     """Return the application over a store; `with_rounds` runs the rounds that are due beside it."""
+    patient = engine
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        with ticking(engine, settings) if with_rounds else nullcontext():
+        with ticking(patient, settings) if with_rounds else nullcontext():
             yield
 
     app = FastAPI(
@@ -40,6 +42,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     )
     app.add_middleware(Guards, base_url=settings.base_url)
     add_refusals(app)
+    engine = with_brief_patience(engine)
     door = Door(engine, settings)
     for routes in (
         colours_routes(),

@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from service.store.busy import StoreBusyError
 from service.web.pages import answer_page
 from service.web.problems import Problem, answer_problem
 
@@ -17,6 +18,7 @@ def add_refusals(app: FastAPI) -> None:
     """Let an application answer refusals so."""
     app.add_exception_handler(Problem, answer_refusal)
     app.add_exception_handler(HTTPException, _answer_http)
+    app.add_exception_handler(StoreBusyError, _answer_busy)
     app.add_exception_handler(RequestValidationError, _answer_invalid)
 
 
@@ -36,6 +38,13 @@ def _answer_http(request: Request, refusal: Exception) -> Response:
     status = HTTPStatus(refusal.status_code)
     said = "there is nothing at this address" if status == HTTPStatus.NOT_FOUND else refusal.detail
     return answer_refusal(request, Problem(status, said, headers=refusal.headers))
+
+
+def _answer_busy(request: Request, busy: Exception) -> Response:
+    again = {"Retry-After": "60"}
+    return answer_refusal(
+        request, Problem(HTTPStatus.SERVICE_UNAVAILABLE, f"{busy}", headers=again)
+    )
 
 
 def _answer_invalid(request: Request, refusal: Exception) -> Response:

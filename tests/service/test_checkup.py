@@ -38,7 +38,7 @@ def settings(tmp_path: Path) -> Settings:
 
 def run_round(engine: Engine, at: datetime) -> None:
     with writing(engine) as connection:
-        finish_round(connection, begin_round(connection, None, at), at, 0, 0)
+        finish_round(connection, begin_round(connection, None, at), at, 0, 0, 0)
 
 
 def found(engine: Engine, settings: Settings, what: str) -> Finding:

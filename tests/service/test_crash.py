@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,7 @@ from service.store import tables
 from service.store.engine import reading, writing
 from service.store.outbox import LEASE
 from tests.commands import run
-from tests.planted import plant_block, plant_days, plant_recipient
+from tests.planted import plant_opening
 from tests.processes import start, wait_until
 
 READERS = ("Ada", "Ben", "Cai", "Dee")
@@ -32,11 +32,7 @@ def outbox(tmp_path: Path) -> Path:
 @pytest.fixture
 def warmed(engine: Engine) -> Engine:
     """A block that has opened, and four readers who do not know yet."""
-    with writing(engine) as connection:
-        plant_block(connection)
-        for name in READERS:
-            plant_recipient(connection, name)
-        plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5)
+    plant_opening(engine, READERS)
     return engine
 
 

@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 from probes.frames import FAIL, GOOD
 from service.overruling import UnknownOverruleError, overrule, withdraw
 from service.store import tables
+from service.store.changes import fetch_changes
 from service.store.engine import reading, writing
 from service.store.loggers import fetch_logger
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
@@ -97,7 +98,9 @@ def test_a_word_makes_a_round_due(farm: Engine) -> None:
     bring(farm, two_weeks())
     with writing(farm) as connection:
         begun = NOW + timedelta(minutes=1)
-        finish_round(connection, begin_round(connection, None, begun), begun, 0, 0)
+        finish_round(
+            connection, begin_round(connection, None, begun), begun, 0, 0, fetch_changes(connection)
+        )
         assert not is_evaluation_due(connection, begun)
     with writing(farm) as connection:
         logger = fetch_logger(connection, LOGGER, lock=True)

@@ -12,7 +12,7 @@ from sqlalchemy import Engine, func, select, update
 from alerts.silence_news import SilenceNotice
 from service.rounds import RoundReport, run_due, run_round
 from service.settings import Settings
-from service.silences import notice_silences
+from service.silences import find_turned_silences, keep_silences
 from service.store import tables
 from service.store.engine import reading, writing
 from tests.brought import deliver
@@ -284,9 +284,10 @@ def test_a_round_that_dies_keeps_no_silence_and_the_next_one_tells_it(
     push_days(farm, 1, 10)
     now = BEGUN + 14 * DAY
     with farm.connect() as connection:  # not committed
-        lost = notice_silences(connection, [], now, settings.silent_factor)
+        lost = find_turned_silences(connection, [], now, settings.silent_factor)
+        keep_silences(connection, lost, now)
     report = run_round(farm, settings, now)
-    assert report.silences == lost
+    assert report.silences == lost.notices
     assert ([one.what for one in report.silences], report.digests) == (["stopped"], 3)
 
 

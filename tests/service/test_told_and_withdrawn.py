@@ -59,7 +59,7 @@ def test_a_close_whose_readings_were_withdrawn_leaves_open_whether_it_is_open(
     assert "opened on 4 May. Whether it is still open is not known: the readings behind" in text
     assert tell(told, tmp_path) == []
     with writing(told) as connection:
-        restore(connection, 4, NOW)
+        restore(connection, 4)
     ((subject, _),) = tell(told, tmp_path)
     assert subject == "Terrace 7: dig season is closed for now, the soil is too cold"
 

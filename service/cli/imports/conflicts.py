@@ -96,7 +96,7 @@ def unsettle_command(data: Path, logger_id: str, number: int | None, **where: An
     _, engine = open_store(data)
     with writing(engine) as connection, _refusing():
         of = Selection(told_by=number, **where)
-        count, retold = unsettle(connection, logger_id, of, datetime.now(UTC))
+        count, retold = unsettle(connection, logger_id, of)
     click.echo(f"{_readings(count)} no longer settled\n{describe_retold(retold)}")
 
 

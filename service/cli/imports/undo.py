@@ -55,7 +55,7 @@ def restore_command(data: Path, number: int) -> None:
     """Let import N, which was withdrawn, count again, in its old place."""
     _, engine = open_store(data)
     with writing(engine) as connection, refusing():
-        retold = restore(connection, number, datetime.now(UTC))
+        retold = restore(connection, number)
     click.echo(f"import {number} is restored\n{describe_retold(retold)}")
 
 
@@ -83,7 +83,7 @@ def reread_command(
     with writing(engine) as connection, refusing(), connection.begin_nested() as whole:
         if logger_id is None:
             logger_id = fetch_batch(connection, numbers[0]).logger_id
-        rereads, retold = reread(connection, logger_id, numbers, keep_layout, datetime.now(UTC))
+        rereads, retold = reread(connection, logger_id, numbers, keep_layout)
         if dry_run:
             whole.rollback()
     click.echo("\n".join(_describe(rereads)) or "no import stands")

@@ -35,7 +35,6 @@ import_batch = Table(
     Column("missing", Integer, nullable=False),
     Column("first_at", UtcInstant),  # of its readings; None: it has none
     Column("last_at", UtcInstant),
-    Column("changed_at", UtcInstant),  # when it last changed what is kept; None: never
     Column("signs", JSON, nullable=False, default=list),  # signs of a wrong clock, in words
     Column("withdrawn_at", UtcInstant),
     Column("withdrawn_by", Text),
@@ -96,6 +95,13 @@ reading = Table(
     Column("import_id", Integer, nullable=False),
     sqlite_with_rowid=False,
     postgresql_partition_by="RANGE (observed_at)",  # a year each: service.store.partitions
+)
+
+logger_change = Table(  # how often what is kept of a logger has changed
+    "logger_change",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("changes", Integer, nullable=False),
 )
 
 conflict = Table(  # other values met for an instant: the first is kept, they are listed

@@ -29,6 +29,24 @@ round_ = Table(
     Column("notices", Integer),
 )
 
+round_seen = Table(  # how much had changed of all readings when it looked at them
+    "round_seen",
+    metadata,
+    Column("round_id", ForeignKey("round.id"), primary_key=True),
+    Column("changes", Integer, nullable=False),  # the sum of logger_change
+)
+
+round_lease = Table(  # who runs a round now; no row: no one
+    "round_lease",
+    metadata,
+    Column("id", Integer, primary_key=True),  # always 1
+    Column("holder", Text, nullable=False),  # another one each time
+    Column("host", Text, nullable=False),
+    Column("process", Integer, nullable=False),
+    Column("since", UtcInstant, nullable=False),
+    Column("lapses_at", UtcInstant, nullable=False),
+)
+
 outlook = Table(  # alerts.outlook.dates.Outlook: a row for its opening, one for its close
     "outlook",
     metadata,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
 from typing import Any
 
 from sqlalchemy import Engine, select
@@ -103,5 +102,5 @@ def test_a_fetch_that_is_withdrawn_and_restored_has_its_flags_again(
         withdraw(connection, 1, "Ada Example", "to see", NOW)
     gone = kept(engine)
     with writing(engine) as connection:
-        restore(connection, 1, NOW + timedelta(hours=1))
+        restore(connection, 1)
     assert (gone, kept(engine)) == ([], before)

@@ -14,7 +14,6 @@ from service.store.imports import UnknownImportError
 from tests.deliveries import HOURS, Delivered, all_kept, at, declare, deliver
 from tests.imported import (
     LOGGER,
-    NOW,
     forget,
     import_log,
     kept,
@@ -34,7 +33,7 @@ def farm(engine: Engine) -> Engine:
 
 def again(engine: Engine, *only: int, keep_layout: bool = False) -> tuple[list[Reread], Retold]:
     with writing(engine) as connection:
-        return reread(connection, LOGGER, only, keep_layout, NOW)
+        return reread(connection, LOGGER, only, keep_layout)
 
 
 def test_a_mended_layout_reads_what_was_rejected(farm: Engine, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.intake.retelling import Retold
-from service.intake.settling import NoWordError, settle, unsettle
+from service.intake.settling import Keep, NoWordError, settle, unsettle
 from service.intake.undoing import restore, withdraw
 from service.store.engine import reading, writing
 from service.store.imports import fetch_batches
@@ -34,7 +34,7 @@ def values(engine: Engine) -> list[float]:
     return [value_c for probe_id, _, value_c, _ in readings if probe_id == first_probe]
 
 
-def say(engine: Engine, of: Selection = EVERY, keep="other") -> tuple[int, Retold]:
+def say(engine: Engine, of: Selection = EVERY, keep: Keep = "other") -> tuple[int, Retold]:
     with writing(engine) as connection:
         return settle(connection, LOGGER, of, keep, "Ada Example", NOW)
 
@@ -98,7 +98,7 @@ def test_a_word_is_taken_back(farm: Engine) -> None:
     before = kept(farm)
     say(farm, Selection(met_by=2))
     with writing(farm) as connection:
-        assert unsettle(connection, LOGGER, EVERY, NOW) == (2, Retold(changed=2))
+        assert unsettle(connection, LOGGER, EVERY) == (2, Retold(changed=2))
     assert kept(farm) == before
 
 
@@ -106,7 +106,7 @@ def test_where_nothing_conflicts_nothing_is_settled(farm: Engine) -> None:
     with pytest.raises(NoWordError, match="no such conflict"):
         say(farm, Selection(channel="T30"))
     with writing(farm) as connection, pytest.raises(NoWordError):
-        unsettle(connection, LOGGER, EVERY, NOW)
+        unsettle(connection, LOGGER, EVERY)
 
 
 def test_a_word_outlives_the_import_whose_value_it_keeps(farm: Engine) -> None:
@@ -116,7 +116,7 @@ def test_a_word_outlives_the_import_whose_value_it_keeps(farm: Engine) -> None:
         withdraw(connection, 3, "Ada Example", "sent twice", NOW)
     assert values(farm) == [1.0, 1.0, 1.0]
     with writing(farm) as connection:
-        restore(connection, 3, NOW)
+        restore(connection, 3)
     assert kept(farm) == settled
 
 

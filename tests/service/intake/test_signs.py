@@ -17,7 +17,7 @@ from service.store.imports import fetch_batch
 from tests.commands import digseason
 from tests.deliveries import declare
 from tests.farms import farm_text
-from tests.imported import LOGGER, NOW, Values, import_log, set_up, write_log
+from tests.imported import LOGGER, Values, import_log, set_up, write_log
 
 RUNS: Values = dict.fromkeys(range(48), (14.0, 15.0))
 
@@ -85,5 +85,5 @@ def test_read_again_with_the_clock_corrected_the_sign_is_gone(engine: Engine, ju
     import_log(engine, jumped)
     declare(engine, [(0, 24, 1200)])
     with writing(engine) as connection:
-        reread(connection, LOGGER, (), False, NOW)
+        reread(connection, LOGGER, (), False)
     assert kept_signs(engine) == []

@@ -73,7 +73,7 @@ def test_what_is_kept_rests_on_the_imports_that_stand_and_not_on_the_way_there(
             take_back(farm, one)
         else:
             with writing(farm) as connection:
-                restore(connection, one, NOW)
+                restore(connection, one)
         standing ^= {one}
     found = all_kept(farm)
     numbered = list(enumerate(sequence))

@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from service.intake.known import WithdrawnError
 from service.intake.retelling import Retold
 from service.intake.undoing import ImportStandsError, restore, withdraw
+from service.store.changes import fetch_changes
 from service.store.engine import reading, writing
 from service.store.imports import UnknownImportError, fetch_batch
 from service.store.rounds import begin_round, finish_round, is_evaluation_due
@@ -53,7 +54,7 @@ def test_restored_is_as_never_withdrawn(farm: Engine) -> None:
     before = kept(farm)
     take_back(farm, 1)
     with writing(farm) as connection:
-        restore(connection, 1, NOW)
+        restore(connection, 1)
     assert kept(farm) == before
 
 
@@ -78,7 +79,9 @@ def test_content_that_another_import_still_holds_may_be_imported_again(
 def test_a_withdrawal_makes_a_round_due(farm: Engine) -> None:
     now = NOW + timedelta(minutes=1)
     with writing(farm) as connection:
-        finish_round(connection, begin_round(connection, None, now), now, 1, 0)
+        finish_round(
+            connection, begin_round(connection, None, now), now, 1, 0, fetch_changes(connection)
+        )
         assert not is_evaluation_due(connection, now)
         withdraw(connection, 1, "Ada Example", "of another block", now + timedelta(minutes=1))
         assert is_evaluation_due(connection, now + timedelta(minutes=1))
@@ -89,7 +92,7 @@ def test_an_import_is_withdrawn_once_and_restored_only_then(farm: Engine) -> Non
     with pytest.raises(ImportStandsError, match="withdrawn already, by Ada Example"):
         take_back(farm, 1)
     with writing(farm) as connection, pytest.raises(ImportStandsError, match="not withdrawn"):
-        restore(connection, 2, NOW)
+        restore(connection, 2)
 
 
 def test_an_import_that_never_was_is_none(farm: Engine) -> None:

@@ -1,4 +1,4 @@
-"""Imports in processes of their own: killed in the middle, and two at once."""
+"""An import in a process of its own that is killed in the middle."""
 
 from __future__ import annotations
 
@@ -68,21 +68,3 @@ def test_an_import_killed_in_the_middle_leaves_nothing_and_can_be_repeated(
     assert (process.returncode, output) == (-9, "")
     assert count_rows(farm) == [0, 0, 0]
     assert counts(import_log(farm, path)) == (2 * HOURS, 0, 0, 0, 0)
-
-
-def test_two_processes_that_import_different_files_at_once_both_succeed(
-    farm: Engine, store_url: str, tmp_path: Path
-) -> None:
-    middle = HOURS // 2
-    paths = [
-        write_log(tmp_path / "one.csv", some_values(0, middle + 10)),
-        write_log(tmp_path / "other.csv", some_values(middle, HOURS)),
-    ]
-    processes = [
-        start(tmp_path, "import", "--logger", LOGGER, str(path), database_url=store_url)
-        for path in paths
-    ]
-    outputs = [process.communicate(timeout=120)[0] for process in processes]
-    assert [process.returncode for process in processes] == [0, 0], outputs
-    # by hand: of two probes; the first reading, at midnight, belongs to the day before
-    assert count_rows(farm) == [2 * HOURS, 2 * (1 + HOURS // 24), 2]

@@ -1,0 +1,102 @@
+"""The lease of the round: whoever holds it runs one, and no one else does, on whichever host.
+
+A row that lapses unless it is renewed, by one clock: that of the database, where it has one.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from secrets import token_hex
+
+from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from service.store.busy import NotNowError
+from service.store.tables import round_lease
+
+LEASE = timedelta(seconds=30)
+
+
+@dataclass(frozen=True)
+class RoundLease:
+    """Who runs a round: a process on a host, since when, and until when unless it is renewed."""
+
+    holder: str
+    host: str
+    process: int
+    since: datetime
+    lapses_at: datetime
+
+
+class RoundHeldError(NotNowError):
+    """Someone else runs a round now."""
+
+    def __init__(self, lease: RoundLease) -> None:
+        super().__init__(
+            f"process {lease.process} on {lease.host} has been running a round since "
+            f"{lease.since:%Y-%m-%d %H:%M:%S} UTC. What it finds is told by it; run this again "
+            "when it is through. If it has died, its hold lapses at "
+            f"{lease.lapses_at:%H:%M:%S} UTC, and the next round goes ahead"
+        )
+        self.lease = lease
+
+
+class RoundLostError(NotNowError):
+    """Someone else has taken a round over from a process that did not renew its lease."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "this round was out of touch with the store for too long and another has taken over: "
+            "what this one found is not kept, and nothing is told twice"
+        )
+
+
+def fetch_clock(connection: Connection) -> datetime:
+    """Return the time that all who use this store agree on."""
+    if connection.dialect.name == "sqlite":
+        return datetime.now(UTC)
+    return connection.execute(select(func.clock_timestamp())).scalar_one()
+
+
+def fetch_lease(connection: Connection) -> RoundLease | None:
+    """Return the lease as it was taken last, lapsed or not; None: it was given back."""
+    columns = [round_lease.c[name] for name in RoundLease.__dataclass_fields__]
+    row = connection.execute(select(*columns)).one_or_none()
+    return RoundLease(*row) if row else None
+
+
+def take_lease(connection: Connection) -> RoundLease:
+    """Take the lease, where it is free or has lapsed; RoundHeldError where it is held."""
+    now = fetch_clock(connection)
+    lease = RoundLease(token_hex(8), socket.gethostname(), os.getpid(), now, now + LEASE)
+    insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    statement = insert(round_lease).values(id=1, **vars(lease))
+    statement = statement.on_conflict_do_update(
+        index_elements=["id"], set_=vars(lease), where=round_lease.c.lapses_at <= now
+    )
+    connection.execute(statement)
+    held = fetch_lease(connection)
+    if held is None:  # given back in between
+        return take_lease(connection)
+    if held.holder != lease.holder:
+        raise RoundHeldError(held)
+    return lease
+
+
+def renew_lease(connection: Connection, lease: RoundLease) -> None:
+    """Hold the lease for longer; until this transaction ends no one can take it over.
+
+    RoundLostError where someone has.
+    """
+    own = round_lease.c.holder == lease.holder
+    until = fetch_clock(connection) + LEASE
+    if not connection.execute(update(round_lease).where(own).values(lapses_at=until)).rowcount:
+        raise RoundLostError
+
+
+def give_back_lease(connection: Connection, lease: RoundLease) -> None:
+    """Let the next round begin."""
+    connection.execute(delete(round_lease).where(round_lease.c.holder == lease.holder))
