@@ -17,8 +17,9 @@ from alerts.outlook.anomalies import yearly_terms
 
 FORECAST_DAYS = 7
 _ERROR_C = (1.7, 1.8, 2.1, 2.4, 2.8, 3.1, 3.4)
-"""Of a daily mean forecast 1 to 7 days ahead: the first from [FORECAST-ERRORS], the rest from
-memory (mean absolute errors of a day's extremes that grow to about 5 degF). [degC]"""
+"""Of a daily mean forecast 1 to 7 days ahead: the first from [FORECAST-ERRORS]; the rest lie 0.2
+to 0.6 below the deviations of maxima that [FORECAST-WEEK] shows, since the extremes of a day do not
+err alike, and by how much less its mean errs is ours. [degC]"""
 _ERROR_FADES = 0.7  # from a day to the next, of one forecast: ours, no source
 
 # terms: one, cosine and sine of the year [degC]; the changes before and after the day [d]

@@ -87,6 +87,18 @@ def test_errors_grow_with_the_lead_and_go_together() -> None:
     assert errors_c2[1, 2] == pytest.approx(0.7 * sd_c[1] * sd_c[2])
 
 
+MAXIMA_ARE_OFF_C = [1.3, 1.9, 2.0, 2.2, 2.5, 2.6, 2.9]  # source: [FORECAST-WEEK], 1 to 7 days ahead
+
+
+def test_a_mean_of_a_day_is_forecast_nearly_as_badly_as_its_highest() -> None:
+    errors_c2 = find_errors_c2(DAYS[:7], np.arange(1, 8))
+    # by hand: a normal error has sqrt(pi / 2) times its mean absolute size as its deviation
+    of_maxima_c = np.sqrt(np.pi / 2) * np.array(MAXIMA_ARE_OFF_C)
+    share = np.sqrt(np.diag(errors_c2)) / of_maxima_c
+    assert ((share > 0.7) & (share < 1.1)).all()
+    assert errors_c2[0, 0] ** 0.5 < 3.80 / 1.8  # degC; source: [FORECAST-TODAY], 12 to 24 h ahead
+
+
 def test_a_fit_finds_the_response_that_made_the_air() -> None:
     days, root_zone_c = generated_days(seed=1, years=4)
     made = np.array([-2.0, 1.0, -0.5, 4.0, 3.0])
