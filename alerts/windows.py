@@ -237,7 +237,9 @@ class _Walk:
         self.hot_c = rule.hot_above_c + rule.tolerance_c
         self.dates: dict[int, date] = {}
         self.open = np.zeros(self.n, bool)
-        self.opening: list[tuple[int, Kind, int, int]] = [(0, "spring", 0, 0)] * self.n
+        self.opening: list[tuple[int, Kind, date, date]] = [
+            (0, "spring", first_day, first_day)
+        ] * self.n
         self.spans: list[list[Span]] = [[] for _ in range(self.n)]
         self.begin_season(season_of(first_day, south))
 
@@ -275,7 +277,7 @@ class _Walk:
                 self.low_c[in_spring] = np.inf
             self.judge(day, self.mean_c[day])
         for series in np.flatnonzero(self.open).tolist():
-            self.spans[series].append(self.span(series, None, None, None))
+            self.spans[series].append(Span(*self.opening[series], closed_on=None, reason=None))
 
     def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
         """Apply the rule to one day: turned, close, open. A NaN meets no limit."""
@@ -330,47 +332,30 @@ class _Walk:
         if rule.degree_days == "condition" and rule.degree_days_sum_c is not None:
             spring &= self.sum_c[series] >= rule.degree_days_sum_c - rule.tolerance_c
         if "fall" in rule.windows:
-            for one in series[fall].tolist():
-                self.begin(one, "fall", day, self.fall_from)
+            self.begin(series[fall], "fall", day, self.fall_from)
         if "spring" not in rule.windows:
             return
         first = series[spring & (self.spring_first[series] == _NEVER)]
         if first.size:
             self.spring_first[first] = day
             self.spent_at.setdefault(day + rule.spring_days, []).append(first)
-        for one in series[spring].tolist():
-            self.begin(one, "spring", day, self.spring_from)
+        self.begin(series[spring], "spring", day, self.spring_from)
 
-    def begin(self, one: int, kind: Kind, day: int, kind_from: int) -> None:
-        """Open a span; where readings are missing before it, it may have opened earlier."""
-        after_last = max(int(self.last_mean[one]) + 1, self.start)
-        self.open[one] = True
-        self.opening[one] = (self.season, kind, day, max(after_last, kind_from))
+    def begin(self, series: NDArray[np.intp], kind: Kind, day: int, kind_from: int) -> None:
+        """Open a span of each; where readings are missing before it, it may have opened earlier."""
+        self.open[series] = True
+        not_before = np.maximum(self.last_mean[series] + 1, max(self.start, kind_from))
+        for one, first in zip(series.tolist(), not_before.tolist(), strict=True):
+            self.opening[one] = (self.season, kind, self.date(day), self.date(first))
 
     def close(self, series: NDArray[np.intp], day: int, reason: Reason) -> None:
         """Close the open spans of these series."""
         self.open[series] = False
-        for one in series.tolist():
-            after_last = self.date(int(self.last_mean[one]) + 1)
-            self.spans[one].append(self.span(one, self.date(day), reason, after_last))
-
-    def span(
-        self,
-        one: int,
-        closed_on: date | None,
-        reason: Reason | None,
-        closed_not_before: date | None,
-    ) -> Span:
-        season, kind, opened, not_before = self.opening[one]
-        return Span(
-            season,
-            kind,
-            self.date(opened),
-            self.date(not_before),
-            closed_on,
-            reason,
-            closed_not_before,
-        )
+        closed_on, after_last = self.date(day), (self.last_mean[series] + 1).tolist()
+        for one, first in zip(series.tolist(), after_last, strict=True):
+            season, kind, opened_on, not_before = self.opening[one]
+            span = Span(season, kind, opened_on, not_before, closed_on, reason, self.date(first))
+            self.spans[one].append(span)
 
     def standing(self, one: int) -> Standing:
         last, turned = int(self.last_mean[one]), int(self.turned_at[one])

@@ -172,17 +172,20 @@ def follow(
         mean *= fading
         cov *= both_fading
         cov += pushes
-        rows = np.flatnonzero(~np.isnan(root_zone_c[:, day]))
-        if not rows.size:
-            continue
+        known = ~np.isnan(root_zone_c[:, day])
+        rows = slice(None) if known.all() else np.flatnonzero(known)  # a slice copies nothing
         of_parts = anomalies.weight[rows] * spread_c[rows, day, np.newaxis]
-        view = np.hstack([np.broadcast_to(terms[day], (rows.size, TERMS)), of_parts])
+        view = np.hstack([np.broadcast_to(terms[day], (len(of_parts), TERMS)), of_parts])
         seen = np.einsum("nij,nj->ni", cov[rows], view)
         gain = seen / (np.einsum("ni,ni->n", seen, view) + _NOISE_C**2)[:, np.newaxis]
         error_c = root_zone_c[rows, day] - np.einsum("ni,ni->n", mean[rows], view)
         mean[rows] += gain * error_c[:, np.newaxis]
         cov[rows] -= gain[:, :, np.newaxis] * seen[:, np.newaxis, :]
-        last_mean[rows], last_cov[rows], last[rows] = mean[rows], cov[rows], day
+        last[rows] = day
+        # kept where the next day has nothing, and at the end
+        is_last = known if day + 1 == days.size else known & np.isnan(root_zone_c[:, day + 1])
+        if is_last.any():
+            last_mean[is_last], last_cov[is_last] = mean[is_last], cov[is_last]
     return Belief(last_mean, last_cov, last, anomalies)
 
 
