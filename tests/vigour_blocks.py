@@ -61,3 +61,12 @@ def _draw_patch(
 def threshold_plainly(vigour: Vigour) -> NDArray[np.bool_]:
     """Return the vines more than a standard deviation below the mean: what all else must beat."""
     return vigour.value < np.nanmean(vigour.value) - np.nanstd(vigour.value)
+
+
+def write_vigour(vigour: Vigour, measure: str = "ndvi") -> str:
+    """Return a block as the CSV that `digseason patches` reads, as leaf cover from 0 to 1."""
+    lines = [f"row,vine,{measure}"]
+    for cell, value in np.ndenumerate(vigour.value):
+        row, vine = vigour.name_vine((cell[0], cell[1]))
+        lines.append(f"{row},{vine},{'' if np.isnan(value) else f'{0.5 * value:.3f}'}")
+    return "\n".join(lines) + "\n"

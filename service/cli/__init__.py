@@ -34,6 +34,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
     "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
+    "patches": ("service.cli.patches", "Find the weak patches of a block, and where to dig."),
     "digs": ("service.cli.digs", "Plan digs: how many vines, which ones, on which days."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "advisory": ("service.cli.advisory", "Review, release or drop what a whole region is told."),

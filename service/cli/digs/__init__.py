@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import click
 
+from service.cli.digs.aside import set_aside_command, take_back_command
 from service.cli.digs.plan import plan_command
 
 
 @click.group("digs")
 def command() -> None:
-    """Plan digs: how many vines, and what they can show."""
+    """Plan digs: how many vines and where, and what they can show."""
 
 
-command.add_command(plan_command)
+for subcommand in (plan_command, set_aside_command, take_back_command):
+    command.add_command(subcommand)

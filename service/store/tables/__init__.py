@@ -8,6 +8,7 @@ from service.store.tables.advisories import (
     advisory_reader,
 )
 from service.store.tables.base import metadata
+from service.store.tables.digging import patch_set_aside, vigour_survey
 from service.store.tables.people import (
     address_consent,
     dug,
@@ -128,6 +129,7 @@ __all__ = [
     "outlook_air",
     "overrule",
     "overrule_withdrawal",
+    "patch_set_aside",
     "probe",
     "probe_stretch",
     "push_token",
@@ -154,4 +156,5 @@ __all__ = [
     "undelivered",
     "undelivered_recipient",
     "untold_pause",
+    "vigour_survey",
 ]
