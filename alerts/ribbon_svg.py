@@ -23,7 +23,8 @@ WIDTH = 366
 _MARGIN = 4  # of the notch of today, where that is the first or the last day
 _BAND, _LABEL, _GAP = 16, 21, 12
 _TOP, _MIDDLE = _LABEL, _LABEL + _BAND // 2
-_KEY_COLUMN, _KEY_ROW, _SWATCH = 186, 22, 34
+_NOTCH_TOP = _TOP - 7
+_KEY_COLUMN, _KEY_ROW, _SWATCH = 186, 26, 34
 _LEAST_CHANCE = 0.05
 _WORTH_TELLING = 0.1
 
@@ -56,7 +57,8 @@ def draw_ribbons(rows: Sequence[RibbonRow], title: str, language: str, stem: str
         ).strip()
         for row in rows
     )
-    return wrap_svg(parts, bottom + 8, title, described, stem)
+    bare = len(rows) == 1 and not (rows[0].name or rows[0].state)
+    return wrap_svg(parts, bottom + 8, title, described, stem, top=_NOTCH_TOP if bare else 0)
 
 
 def draw_key(language: str, stem: str = "k") -> str:
@@ -74,10 +76,10 @@ def draw_key(language: str, stem: str = "k") -> str:
     }
     parts: list[str] = []
     for number, (kind, word) in enumerate(words.items()):
-        x, y = number % 2 * _KEY_COLUMN, number // 2 * _KEY_ROW - _TOP + 6 + 4
+        x, y = number % 2 * _KEY_COLUMN, number // 2 * _KEY_ROW - _TOP + 8
         parts.append(f'<g transform="translate({x} {y})">{"".join(_draw_swatch(kind, stem))}')
         parts.append(f'<text x="{_SWATCH + 6}" y="{_MIDDLE + 4}">{escape(word)}</text></g>')
-    height = (len(words) + 1) // 2 * _KEY_ROW
+    height = (len(words) + 1) // 2 * _KEY_ROW + 4
     return wrap_svg(parts, height, _("What the textures mean"), ", ".join(words.values()), stem)
 
 
@@ -226,7 +228,13 @@ def _name_months(season: SeasonDays, y: int, language: str) -> Iterator[str]:
 
 
 def wrap_svg(
-    parts: Sequence[str], height: int, title: str, described: str, stem: str, kind: str = "ribbon"
+    parts: Sequence[str],
+    height: int,
+    title: str,
+    described: str,
+    stem: str,
+    kind: str = "ribbon",
+    top: int = 0,
 ) -> str:
     """Return a picture of some parts, named and described, with the textures they may use."""
     fades = "".join(
@@ -238,7 +246,7 @@ def wrap_svg(
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="{kind}" role="img" '
         f'font-family="sans-serif" font-size="12" '
-        f'viewBox="{-_MARGIN} 0 {WIDTH + 2 * _MARGIN} {height}" '
+        f'viewBox="{-_MARGIN} {top} {WIDTH + 2 * _MARGIN} {height - top}" '
         f'aria-labelledby="{stem}-t {stem}-d"><title id="{stem}-t">{escape(title)}</title>'
         f'<desc id="{stem}-d">{escape(described)}</desc><defs>'
         f'<pattern id="{stem}-hot" width="5" height="5" patternUnits="userSpaceOnUse">'

@@ -13,16 +13,17 @@ SHEET = files("service.web") / "static" / "pictures.css"
 def stand_alone(svg: str) -> str:
     """Return an SVG element as a file of its own, for light and dark."""
     begin, rest = svg.split(">", 1)
-    return f"{begin}><style>{colours_css()}{SHEET.read_text('utf-8')}</style>{rest}\n"
+    paper = "svg { background: var(--paper); }"
+    return f"{begin}><style>{colours_css()}{paper}\n{SHEET.read_text('utf-8')}</style>{rest}\n"
 
 
 def colours_css() -> str:
     """Return the colours as the variables that style sheets name."""
     day, night = (_variables(palette) for palette in (DAY, NIGHT))
     return (
-        f":root {{ {day} --sans: sans-serif; }}\n"
+        f":root {{ {day} --sans: sans-serif; "
+        f"--serif: Georgia, serif; }}\n"
         f"@media (prefers-color-scheme: dark) {{ :root {{ {night} }} }}\n"
-        "svg { background: var(--paper); }\n"
     )
 
 

@@ -30,6 +30,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "windows": ("service.cli.windows", "Show when the scouting windows opened and closed."),
     "ribbon": ("service.cli.ribbon", "Show seasons as ribbons, of blocks or of years."),
     "region": ("service.cli.region", "Show how a region stands: figures, map, share open."),
+    "bulletin": ("service.cli.bulletin", "Write a sheet for the notice board."),
     "why": ("service.cli.why", "Tell how a date was reached, from readings to rule."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),

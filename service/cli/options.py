@@ -15,6 +15,7 @@ import click
 from sqlalchemy import Connection
 
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.region import fetch_district_names
 from service.settings import Settings
 from service.store.blocks import Block, fetch_blocks
 
@@ -161,3 +162,28 @@ def evaluate_several(
     now = datetime.now(UTC)
     days = [as_of or as_of_day(block, now) for block in blocks]
     return evaluate_blocks(connection, blocks, days, None, settings.sensor_accuracy_c)
+
+
+def district_option(command: Command) -> Command:
+    """Add --district ID, passed on as `district_id`."""
+    text = "One district; all unless given."
+    return click.option("--district", "district_id", metavar="ID", help=text)(command)
+
+
+def evaluate_district(
+    connection: Connection, settings: Settings, district_id: str | None, as_of: date | None
+) -> list[BlockEvaluation]:
+    """Evaluate the blocks of a district, or all, over the season of their day."""
+    names = fetch_district_names(connection)
+    if district_id is not None and district_id not in names:
+        known = ", ".join(sorted(names)) or "none"
+        raise click.BadParameter(
+            f"there is no district '{district_id}'; known: {known}", param_hint="--district"
+        )
+    blocks = fetch_blocks(connection)
+    chosen = [one for one in blocks if district_id in (None, one.district_id)]
+    now = datetime.now(UTC)
+    days = [as_of or as_of_day(block, now) for block in chosen]
+    if not chosen:
+        return []
+    return evaluate_blocks(connection, chosen, days, 1, settings.sensor_accuracy_c)

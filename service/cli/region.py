@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from datetime import UTC, date, datetime
+from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import click
-from sqlalchemy import Connection
 
 from alerts.advisories.figures import Advisory, Days, Group
 from alerts.region.map import draw_map
 from alerts.words import LANGUAGES
 from service.advisories.drafting import find_figures
-from service.cli.options import as_of_option, format_options, print_records
-from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.cli.options import (
+    as_of_option,
+    district_option,
+    evaluate_district,
+    format_options,
+    print_records,
+)
 from service.pictures import stand_alone
 from service.region import fetch_district_names, place_blocks, share_open
 from service.share_charts import draw_share_svg
 from service.showing import Record, day_text
-from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -42,7 +45,7 @@ FILE = click.Path(dir_okay=False, writable=True, path_type=Path)
 
 
 @click.command("region")
-@click.option("--district", "district_id", metavar="ID", help="One district; all unless given.")
+@district_option
 @as_of_option
 @click.option("--map", "map_path", type=FILE, metavar="FILE", help="Write a map as SVG.")
 @click.option(
@@ -67,7 +70,7 @@ def command(
     settings, engine = open_store(data)
     with reading(engine) as connection:
         names = fetch_district_names(connection)
-        evaluations = _evaluate(connection, settings.sensor_accuracy_c, district_id, names, as_of)
+        evaluations = evaluate_district(connection, settings, district_id, as_of)
         figures = find_figures(connection, evaluations) if evaluations else None
     if figures is None:
         click.echo("No blocks yet. Begin with: digseason setup FARM.toml")
@@ -84,25 +87,6 @@ def command(
     click.echo("\n".join(_lines(figures)))
     for path in filter(None, (map_path, share_path)):
         click.echo(f"wrote {path}")
-
-
-def _evaluate(
-    connection: Connection,
-    sensor_accuracy_c: float,
-    district_id: str | None,
-    names: Mapping[str, str],
-    as_of: date | None,
-) -> list[BlockEvaluation]:
-    if district_id is not None and district_id not in names:
-        known = ", ".join(sorted(names)) or "none"
-        raise click.BadParameter(
-            f"there is no district '{district_id}'; known: {known}", param_hint="--district"
-        )
-    blocks = fetch_blocks(connection)
-    chosen = [one for one in blocks if district_id in (None, one.district_id)]
-    now = datetime.now(UTC)
-    days = [as_of or as_of_day(block, now) for block in chosen]
-    return evaluate_blocks(connection, chosen, days, 1, sensor_accuracy_c) if chosen else []
 
 
 def _lines(figures: Advisory) -> Iterator[str]:

@@ -27,6 +27,7 @@ from service.store.tables import (
     recipient,
     recipient_block,
     recipient_quiet,
+    recipient_scope,
     text_received,
     undelivered,
     undelivered_recipient,
@@ -34,7 +35,7 @@ from service.store.tables import (
 
 Rows = list[dict[str, Any]]
 
-_WANTS = recipient_block, recipient_quiet, dug, address_consent
+_WANTS = recipient_scope, recipient_block, recipient_quiet, dug, address_consent
 """What goes with its reader, and says nothing without them."""
 
 

@@ -90,6 +90,18 @@ def test_ribbons_are_shown_by_block_and_by_year(data: Path, tmp_path: Path) -> N
     assert ">2025</text>" in picture.read_text("utf-8")
 
 
+def test_a_bulletin_is_written_for_a_district(data: Path, tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.html"
+    code, printed = run(data, "bulletin", *AS_OF, "--district", "flats", "--out", sheet)
+    assert (code, printed) == (0, f"wrote {sheet}\n")
+    page = sheet.read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    assert "<h1>Dig season on 10 May: open in 1 of 1 block</h1>" in page
+    assert "@page" in page
+    assert "Lee" not in page
+    code, printed = run(data, "bulletin", "--district", "hills", "--out", sheet)
+    assert (code, "known: flats" in printed) == (2, True)
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_state_has_a_word_of_its_own(language: str) -> None:
     words = {show_state(state, language) for state in TEXTURES}

@@ -1,0 +1,49 @@
+"""From the store to the bulletin for the notice board."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.resources import files
+
+from sqlalchemy import Connection, select
+
+from alerts.bulletin import BulletinBlock, compose_bulletin, write_bulletin
+from alerts.expectations import Expectation
+from probes.units import Unit
+from service.advisories.drafting import find_figures
+from service.evaluation import BlockEvaluation
+from service.outlooks import fetch_expected
+from service.pictures import SHEET, colours_css
+from service.showing import find_season
+from service.store.tables import organisation
+
+SHEETS = files("service.web") / "static" / "bulletin.css", SHEET
+
+
+def write_blocks(
+    connection: Connection, evaluations: Sequence[BlockEvaluation], language: str, unit: Unit
+) -> str:
+    """Return the bulletin of some blocks as HTML; of what is to come as a round has kept it."""
+    figures = find_figures(connection, evaluations)
+    expected: dict[str, Expectation] = {}
+    for day in {one.as_of for one in evaluations}:
+        ids = [one.block.id for one in evaluations if one.as_of == day]
+        expected |= fetch_expected(connection, ids, day)
+    blocks = [_show(one, expected.get(one.block.id)) for one in evaluations]
+    name = connection.scalar(select(organisation.c.name)) or ""
+    style = "\n".join([colours_css(), *(sheet.read_text("utf-8") for sheet in SHEETS)])
+    return write_bulletin(compose_bulletin(blocks, figures, name, language, unit), style)
+
+
+def _show(one: BlockEvaluation, expected: Expectation | None) -> BulletinBlock:
+    return BulletinBlock(
+        name=one.block.name,
+        district_id=one.block.district_id or "",
+        state=one.state,
+        opened=one.evaluation.spans[-1] if one.state == "open" else None,
+        root_zone_cm=one.block.root_zone_cm,
+        mean_c=one.evaluation.standing.mean_c if one.state != "no recent readings" else None,
+        mean_days=one.rule.mean_days,
+        season=find_season(one),
+        expected=expected,
+    )
