@@ -11,6 +11,7 @@ import os
 import secrets
 from base64 import urlsafe_b64encode
 from contextlib import suppress
+from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from tempfile import NamedTemporaryFile
@@ -57,6 +58,23 @@ class Links:
         """Whether a code is that of a consent."""
         return hmac.compare_digest(code.strip().encode(), self.write_code(consent).encode())
 
+    def write_account(self, account_id: int, count: int, expires_at: datetime) -> str:
+        """Return what the link ends in by which an account's password is chosen."""
+        said = f"{account_id}.{count}.{int(expires_at.timestamp())}"
+        signed = hmac.digest(self._key, f"account {said}".encode(), "sha256")[:_MAC_BYTES]
+        return f"{said}.{urlsafe_b64encode(signed).rstrip(b'=').decode()}"
+
+    def read_account(self, token: str, now: datetime) -> tuple[int, int] | None:
+        """Return the account and the count that a link is of; None: it is none, or has expired."""
+        numbers = find_numbers(token, longest=11)
+        if len(numbers) != 3:
+            return None
+        account_id, count, expires_s = numbers
+        expires_at = datetime.fromtimestamp(expires_s, UTC)
+        own = self.write_account(account_id, count, expires_at)
+        holds = hmac.compare_digest(token.encode(), own.encode()) and now < expires_at
+        return (account_id, count) if holds else None
+
     @cached_property
     def _key(self) -> bytes:
         return self._given.encode() if self._given else _read_key(self._file)
@@ -66,10 +84,10 @@ class Links:
         return hmac.digest(self._key, said.encode(), "sha256")
 
 
-def find_numbers(token: str) -> list[int]:
+def find_numbers(token: str, longest: int = 9) -> list[int]:
     """Return the numbers that a token says to be of; of what is no token none."""
     numbers = token.split(".")[:-1]
-    are_numbers = all(one.isascii() and one.isdigit() and len(one) < 10 for one in numbers)
+    are_numbers = all(one.isascii() and one.isdigit() and len(one) <= longest for one in numbers)
     return list(map(int, numbers)) if are_numbers else []
 
 

@@ -38,6 +38,7 @@ from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
 from service.silences import Silences, find_turned_silences, keep_silences
+from service.store.accounts import forget_sessions
 from service.store.attempts import forget_ended
 from service.store.blocks import fetch_blocks
 from service.store.changes import fetch_changes
@@ -137,6 +138,7 @@ def _evaluate(
         counts = len(found.evaluations), len(found.notices), found.changes
         advisory = draft_if_due(connection, found.evaluations, now, settings.advisory_days)
         forget_ended(connection, now)
+        forget_sessions(connection, now)
         finish_round(connection, round_id, now, *counts)
     return replace(found, advisory=advisory)
 

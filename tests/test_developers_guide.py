@@ -12,7 +12,9 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").replace("\\", "")
 PATHS = re.findall(r"\b(?:service|probes|alerts|tests|deploy)/[\w/.]*\w/?", GUIDE)
 
 
-@pytest.mark.parametrize("package", ["probes", "alerts", "service", "service/intake"])
+@pytest.mark.parametrize(
+    "package", ["probes", "alerts", "service", "service/intake", "service/web"]
+)
 def test_the_map_shows_every_room_of(package: str) -> None:
     section = GUIDE.split(f"### {package}:")[1].split("\n##")[0]
     _, *shown = re.findall(r"^\| ([\w/.]+) \|", section, re.MULTILINE)

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import logging
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 import uvicorn
 
+from service.accounts import make_first_link, needs_administrator
+from service.cli.accounts import write_link
+from service.links import Links
 from service.web.app import make_app
 from service.web.hand_page import HideTokens
 from service.wiring import open_store
@@ -23,4 +27,7 @@ def command(data: Path, host: str, port: int) -> None:
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     logging.getLogger("uvicorn.access").addFilter(HideTokens())
     settings, engine = open_store(data)
+    if needs_administrator(engine):
+        link = make_first_link(Links(settings), datetime.now(UTC))
+        click.echo(f"Make the first account: {write_link(settings, link, f'http://{host}:{port}')}")
     uvicorn.run(make_app(engine, settings), host=host, port=port)

@@ -15,8 +15,10 @@ from typing import Any
 from sqlalchemy import Column, Connection, Table, Text, delete, func, insert, or_, select, update
 
 from service.store.tables import (
+    account,
     address_consent,
     attempt,
+    audit,
     digest,
     dug,
     forgotten_address,
@@ -28,6 +30,8 @@ from service.store.tables import (
     recipient_block,
     recipient_quiet,
     recipient_scope,
+    session,
+    site_sharing,
     text_received,
     undelivered,
     undelivered_recipient,
@@ -80,6 +84,7 @@ def forget_person(connection: Connection, name: str, now: datetime) -> tuple[str
     for table in _WANTS:
         connection.execute(delete(table).where(table.c.recipient_name == name))
     receipts = _empty_messages(connection, name, addresses, now)
+    _close_accounts(connection, name, nobody, now)
     connection.execute(delete(attempt).where(attempt.c.of.in_([name, *addresses])))
     for column in _find_references():
         connection.execute(update(column.table).where(column == name).values({column: nobody}))
@@ -169,6 +174,21 @@ def _empty_messages(
         .values(phone="", text="", answer=None)
     )
     return [receipt for receipt in receipts if receipt]
+
+
+def _close_accounts(connection: Connection, name: str, nobody: str, now: datetime) -> None:
+    """Let no one sign in as a reader any more; what was done stays, by someone without a name."""
+    query = select(account.c.id, account.c.email).where(account.c.recipient_name == name)
+    for account_id, email in connection.execute(query).all():
+        of_one = account.c.id == account_id
+        gone = {"email": f"{nobody} {account_id}", "name": nobody, "password_hash": None}
+        connection.execute(update(account).where(of_one).values(**gone, revoked_at=now))
+        connection.execute(delete(session).where(session.c.account_id == account_id))
+        connection.execute(delete(attempt).where(attempt.c.of == email))
+        connection.execute(update(audit).where(audit.c.who == email).values(about=""))  # from where
+        for column in (audit.c.who, audit.c.about, site_sharing.c.agreed_by):
+            named = update(column.table).where(column == email)
+            connection.execute(named.values({column: nobody}))
 
 
 def _without_secrets(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,9 +1,69 @@
-"""Who may use a route: each route says so, and none is served that does not."""
+"""Who may use a route: each route says so, and none is served that does not.
+
+A person is known by the cookie of a session, a program by the token of an account. What a person
+sends must hold the token of their session against requests that other sites forge.
+"""
 
 from __future__ import annotations
 
-from fastapi import Depends, FastAPI
+import hashlib
+import hmac
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cached_property
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.routing import APIRoute
+from sqlalchemy import Connection, Engine
+
+from service.reach import Reach, find_reach
+from service.settings import Settings
+from service.store.accounts import ROLES, Account, Role, fetch_account, find_session, mark_seen
+from service.store.audit import note_deed
+from service.store.engine import reading, writing
+from service.store.tokens import find_token, mark_used
+from service.web.pages import read_fields
+from service.web.problems import Problem
+
+CHANGES_NOTHING = ("GET", "HEAD")
+CSRF_FIELD, CSRF_HEADER = "csrf", "X-CSRF-Token"
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """Who uses a route, and by what.
+
+    secret : of the session; None: it is a program with a token
+    roles_of : who may open a page, by its path
+    """
+
+    engine: Engine = field(repr=False)
+    account: Account
+    secret: str | None = field(default=None, repr=False)
+    roles_of: dict[str, frozenset[Role]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def reach(self) -> Reach:
+        """What they may see; asked for once a request."""
+        with reading(self.engine) as connection:
+            return find_reach(connection, self.account)
+
+    @property
+    def csrf(self) -> str:
+        """What a form of theirs must hold."""
+        return hashlib.sha256(f"csrf {self.secret}".encode()).hexdigest()
+
+    def may_open(self, path: str) -> bool:
+        """Whether a page is for their role."""
+        return self.account.role in self.roles_of.get(path, ())
+
+    def note(self, connection: Connection, what: str, about: str, now: datetime) -> None:
+        """Keep what they do, in the transaction in which it is done."""
+        note_deed(connection, self.account.email, what, about, now)
 
 
 class Rule:
@@ -24,8 +84,52 @@ class BySecret(Rule):
         """Let in."""
 
 
+class ByRole(Rule):
+    """Lets accounts of some roles in, and gives the route its `Visitor`."""
+
+    def __init__(self, *roles: Role) -> None:
+        self.roles = frozenset(roles)
+
+    async def __call__(self, request: Request) -> Visitor:
+        """Return who it is, or refuse."""
+        visitor = await run_in_threadpool(_find_visitor, request)
+        request.state.visitor = visitor
+        if visitor.account.role not in self.roles:
+            raise Problem(HTTPStatus.FORBIDDEN, f"this is not for a {visitor.account.role}")
+        if request.method not in CHANGES_NOTHING and visitor.secret is not None:
+            given = request.headers.get(CSRF_HEADER)
+            if given is None:
+                given = (await read_fields(request)).get(CSRF_FIELD, "")
+            if not hmac.compare_digest(given.encode(), visitor.csrf.encode()):
+                said = "this form is of another session; open the page again"
+                raise Problem(HTTPStatus.FORBIDDEN, said)
+        return visitor
+
+
 anyone = Depends(Anyone())
 by_secret = Depends(BySecret())
+known = Depends(ByRole(*ROLES))
+growers = Depends(ByRole("grower"))
+coordinators = Depends(ByRole("coordinator", "administrator"))
+administrators = Depends(ByRole("administrator"))
+"""What a route has among its `dependencies`."""
+
+Known = Annotated[Visitor, known]
+Grower = Annotated[Visitor, growers]
+Coordinator = Annotated[Visitor, coordinators]
+Administrator = Annotated[Visitor, administrators]
+"""The type of a route's parameter `who`, where it needs to know."""
+
+
+def name_cookie(is_secure: bool) -> str:
+    """Return the name of the cookie; browsers take the first only over TLS, and for one host."""
+    return "__Host-digseason" if is_secure else "digseason"
+
+
+def is_secure(request: Request) -> bool:
+    """Whether browsers reach us by TLS, through another server where there is one."""
+    settings: Settings = request.app.state.settings
+    return request.url.scheme == "https" or settings.base_url.startswith("https:")
 
 
 def find_rules(route: APIRoute) -> list[Rule]:
@@ -34,8 +138,60 @@ def find_rules(route: APIRoute) -> list[Rule]:
     return [one for one in calls if isinstance(one, Rule)]
 
 
-def check_rules(app: FastAPI) -> None:
-    """Refuse to serve routes that do not say, each once, who may use them."""
-    for route in app.routes:
-        if isinstance(route, APIRoute) and len(find_rules(route)) != 1:
-            raise AssertionError(f"{route.path} says {len(find_rules(route))} times who may use it")
+def check_rules(routers: Iterable[APIRouter]) -> dict[str, frozenset[Role]]:
+    """Refuse to serve routes that do not say, each once, who may use them; return the roles that
+    may open each page.
+    """
+    roles_of: dict[str, frozenset[Role]] = {}
+    for route in (route for router in routers for route in router.routes):
+        rules = find_rules(route) if isinstance(route, APIRoute) else []
+        if len(rules) != 1 or not isinstance(route, APIRoute):
+            raise AssertionError(f"{route} says {len(rules)} times who may use it")
+        if isinstance(rules[0], ByRole) and "GET" in (route.methods or ()):
+            roles_of[route.path] = rules[0].roles
+    return roles_of
+
+
+def _find_visitor(request: Request) -> Visitor:
+    """Return who a request is of."""
+    engine: Engine = request.app.state.engine
+    now = datetime.now(UTC)
+    scheme, _, secret = request.headers.get("authorization", "").partition(" ")
+    if scheme.lower() == "bearer":
+        return Visitor(engine, _find_by_token(engine, request.method, secret.strip(), now))
+    secret = request.cookies.get(name_cookie(is_secure(request)), "")
+    with reading(engine) as connection:
+        found = find_session(connection, secret, now) if secret else None
+    if found is None:
+        raise _unknown()
+    account, is_to_mark = found
+    if is_to_mark:
+        with writing(engine) as connection:
+            mark_seen(connection, secret, now)
+    return Visitor(engine, account, secret, request.app.state.roles_of)
+
+
+def _find_by_token(engine: Engine, method: str, secret: str, now: datetime) -> Account:
+    with reading(engine) as connection:
+        token = find_token(connection, secret, now)
+        account = (
+            fetch_account(connection, token.account_id) if token and token.account_id else None
+        )
+    if token is None:
+        raise _unknown()
+    if account is None:
+        raise Problem(HTTPStatus.FORBIDDEN, "this token is of a logger, which may only push")
+    if token.scope != "write" and method not in CHANGES_NOTHING:
+        raise Problem(HTTPStatus.FORBIDDEN, "this token may only read; make one of scope write")
+    if token.last_used_at is None or (now - token.last_used_at).total_seconds() >= 3600:
+        with writing(engine) as connection:
+            mark_used(connection, token.id, now)
+    return account
+
+
+def _unknown() -> Problem:
+    return Problem(
+        HTTPStatus.UNAUTHORIZED,
+        "sign in, or send a token that holds, as Authorization: Bearer TOKEN",
+        headers={"WWW-Authenticate": "Bearer"},
+    )

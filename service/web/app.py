@@ -13,17 +13,22 @@ from service.scheduler import ticking
 from service.settings import Settings
 from service.store.engine import with_brief_patience
 from service.web.access import check_rules
+from service.web.account_page import account_page_routes
 from service.web.bearer import Door
 from service.web.bounces import bounces_routes
-from service.web.colours import colours_routes
+from service.web.care_pages import care_pages_routes
 from service.web.consent_page import consent_page_routes
 from service.web.description import description_routes
 from service.web.dug_page import dug_page_routes
 from service.web.guards import Guards
 from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
+from service.web.people_page import people_page_routes
 from service.web.readings import readings_routes
 from service.web.refusals import add_refusals
+from service.web.sharing_page import sharing_page_routes
+from service.web.sign_in import sign_in_routes
+from service.web.style import style_routes
 from service.web.texts import texts_routes
 from service.web.windows import windows_routes
 
@@ -44,9 +49,14 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     add_refusals(app)
     engine = with_brief_patience(engine)
     door = Door(engine, settings)
-    for routes in (
-        colours_routes(),
+    routers = (
+        style_routes(),
         description_routes(),
+        sign_in_routes(engine, settings),
+        account_page_routes(engine),
+        people_page_routes(engine, settings),
+        sharing_page_routes(engine),
+        care_pages_routes(engine, settings),
         windows_routes(engine, settings),
         readings_routes(engine, door),
         hand_api_routes(engine, door),
@@ -55,8 +65,11 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         dug_page_routes(engine, settings, door),
         texts_routes(engine, settings, door),
         bounces_routes(engine, settings, door),
-    ):
+    )
+    app.state.engine, app.state.settings = engine, settings
+    app.state.roles_of = check_rules(routers)
+    app.state.routers = routers
+    for routes in routers:
         app.include_router(routes)
-    check_rules(app)
     app.mount("/static", StaticFiles(packages=[("service.web", "static")]))
     return app

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime
 from http import HTTPStatus
 from math import ceil
 from threading import Lock
@@ -14,7 +15,7 @@ from sqlalchemy import Engine
 
 from service.settings import Settings
 from service.store.engine import reading
-from service.store.tokens import Token, find_token
+from service.store.tokens import PushToken, find_push_token
 from service.web.problems import Problem
 
 
@@ -46,12 +47,12 @@ class Door:
         self._engine, self._max_bytes = engine, settings.push_max_bytes
         self._rate = RateLimit(settings.push_per_min)
 
-    async def admit(self, request: Request) -> Token:
+    async def admit(self, request: Request) -> PushToken:
         """Return the token of a request's Authorization header, or refuse it."""
         scheme, _, secret = request.headers.get("authorization", "").partition(" ")
         return await self.admit_secret(secret if scheme.lower() == "bearer" else "")
 
-    async def admit_secret(self, secret: str) -> Token:
+    async def admit_secret(self, secret: str) -> PushToken:
         """Return the token of a secret, or refuse it."""
         token = await run_in_threadpool(self._find, secret.strip())
         if token is None:
@@ -69,9 +70,9 @@ class Door:
             )
         return token
 
-    def _find(self, secret: str) -> Token | None:
+    def _find(self, secret: str) -> PushToken | None:
         with reading(self._engine) as connection:
-            return find_token(connection, secret)
+            return find_push_token(connection, secret, datetime.now(UTC))
 
     async def read_body(self, request: Request) -> bytes:
         """Return the body of a request, or refuse it as soon as it is too long."""

@@ -4,24 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict, replace
 
-from fastapi import APIRouter, Response
-
 from alerts.colours import DAY, NIGHT, Palette
-from service.web.access import anyone
 
 PRINTED = replace(DAY, paper="#ffffff", ink="#000000")
-
-
-def colours_routes() -> APIRouter:
-    """Return the route of the sheet."""
-    routes = APIRouter(include_in_schema=False, dependencies=[anyone])
-
-    @routes.get("/static/colours.css")
-    def show() -> Response:
-        """Return the sheet."""
-        return Response(write_sheet(), media_type="text/css")
-
-    return routes
 
 
 def write_sheet() -> str:

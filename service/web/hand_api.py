@@ -17,7 +17,7 @@ from service.intake.hand import HandReport, Written, find_thermometer, keep_hand
 from service.intake.json_bodies import BodyError, Strict, describe_body, read_readings
 from service.store.engine import writing
 from service.store.loggers import fetch_logger
-from service.store.tokens import Token, mark_used
+from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
@@ -136,7 +136,7 @@ def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
     return routes
 
 
-def _keep(engine: Engine, token: Token, written: list[Written | Reject]) -> HandReport:
+def _keep(engine: Engine, token: PushToken, written: list[Written | Reject]) -> HandReport:
     now = datetime.now(UTC)
     with writing(engine) as connection:
         if fetch_logger(connection, token.logger_id).by_hand is None:

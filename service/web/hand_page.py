@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy import Connection, Engine
 
 from alerts.figures import show_depths, show_temperature
@@ -30,16 +30,23 @@ from service.intake.hand import Written, find_thermometer, keep_hand_readings
 from service.intake.undoing import withdraw
 from service.store.engine import reading, writing
 from service.store.thermometers import HandReading, Thermometer, fetch_hand_readings
-from service.store.tokens import Token, find_token, mark_used
+from service.store.tokens import PushToken, find_push_token, mark_used
 from service.web.access import by_secret
 from service.web.bearer import Door
-from service.web.pages import Fields, answer_dead_link, answer_page, choose_language, read_fields
+from service.web.pages import (
+    Fields,
+    answer_dead_link,
+    answer_page,
+    choose_language,
+    read_fields,
+    redirect,
+)
 from service.web.problems import Problem
 
 LATEST = 6
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
 LONGEST |= {"unit": 1}
-TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug)/)[^/?\s]+")
+TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug|welcome)/)[^/?\s]+")
 
 
 class HideTokens(logging.Filter):
@@ -63,7 +70,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
     def show(request: Request, secret: str) -> Response:
         """Show the form."""
         with reading(engine) as connection:
-            token = find_token(connection, secret)
+            token = find_push_token(connection, secret, datetime.now(UTC))
             try:
                 thermometer = find_thermometer(connection, token.logger_id if token else "")
             except HandReadingError:
@@ -93,7 +100,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
                 return answer_dead_link(request)
             raise
         await run_in_threadpool(_take_back, token.logger_id, import_id)
-        return RedirectResponse(f"/hand/{secret}", HTTPStatus.SEE_OTHER)
+        return redirect(f"/hand/{secret}")
 
     def _take_back(logger_id: str, import_id: int) -> None:
         with writing(engine) as connection:
@@ -102,7 +109,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
                 person = own[0].person or "whoever noted it"
                 withdraw(connection, import_id, person, "taken back", datetime.now(UTC))
 
-    def _note(request: Request, token: Token, secret: str, fields: Fields) -> Response:
+    def _note(request: Request, token: PushToken, secret: str, fields: Fields) -> Response:
         now, language = datetime.now(UTC), choose_language(request)
         with writing(engine) as connection:
             try:

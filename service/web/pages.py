@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from http import HTTPStatus
 from importlib.resources import files
-from typing import Any
+from typing import Annotated, Any
 
 from babel.core import negotiate_locale
-from fastapi import Request
-from fastapi.responses import HTMLResponse
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
@@ -31,12 +32,15 @@ Fields = dict[str, str]
 def answer_page(
     request: Request, template: str, status: int = HTTPStatus.OK, **values: Any
 ) -> HTMLResponse:
-    """Return a page; `template` extends base.html, and has `values`, `who`, `language` and `_`.
+    """Return a page; `template` extends base.html, and has `values`, `who`, `language`, `here`,
+    `_` and, for each form, `csrf()`.
 
-    `who` is the visitor, or None where the route lets anyone in without asking.
+    `who` is the visitor, or None where the route lets anyone in without asking; `here` the path.
     """
     language = values.pop("language", None) or choose_language(request)
-    known = {"language": language, "who": getattr(request.state, "visitor", None)}
+    visitor = getattr(request.state, "visitor", None)
+    known = {"language": language, "who": visitor, "here": request.url.path}
+    known["csrf"] = partial(_write_csrf, visitor)
     page = _environment(language).get_template(template).render(known | values)
     return HTMLResponse(page, status)
 
@@ -76,12 +80,26 @@ async def read_fields(request: Request) -> Fields:
     }
 
 
+Filled = Annotated[Fields, Depends(read_fields)]
+"""The parameter of a route that takes a form."""
+
+
+def redirect(path: str) -> RedirectResponse:
+    """Answer that what was sent is done, and where to go on."""
+    return RedirectResponse(path, HTTPStatus.SEE_OTHER)
+
+
 @cache
 def address_static(name: str) -> str:
     """Return the address of a static file, which changes with what it holds."""
     content = SHEETS[name]() if name in SHEETS else STATIC.joinpath(name).read_bytes()
     version = sha256(content).hexdigest()[:12]
     return f"/static/{name}?v={version}"
+
+
+def _write_csrf(visitor: Any) -> Markup:
+    """Return what every form of a visitor holds."""
+    return Markup('<input type="hidden" name="csrf" value="{}">').format(visitor.csrf)
 
 
 @cache

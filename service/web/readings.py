@@ -16,7 +16,7 @@ from service.intake.known import WithdrawnError
 from service.intake.pushes import READERS, Body, PushedReading, keep_push
 from service.intake.reports import COUNTS, ImportReport
 from service.store.engine import writing
-from service.store.tokens import Token, mark_used
+from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
@@ -106,7 +106,7 @@ def readings_routes(engine: Engine, door: Door) -> APIRouter:
     return routes
 
 
-def _keep(engine: Engine, token: Token, body: bytes, content: Body) -> ImportReport:
+def _keep(engine: Engine, token: PushToken, body: bytes, content: Body) -> ImportReport:
     now = datetime.now(UTC)
     with writing(engine) as connection:
         report = keep_push(connection, token.logger_id, body, content, now)

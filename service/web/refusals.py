@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from http import HTTPStatus
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -10,7 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from service.store.busy import StoreBusyError
-from service.web.pages import answer_page
+from service.web.pages import answer_page, redirect
 from service.web.problems import Problem, answer_problem
 
 
@@ -28,6 +29,8 @@ def answer_refusal(request: Request, refusal: Exception) -> Response:
     is_of_program = request.url.path.startswith("/api/")
     if is_of_program or "text/html" not in request.headers.get("accept", ""):
         return answer_problem(refusal)
+    if refusal.status == HTTPStatus.UNAUTHORIZED:
+        return redirect(f"/sign-in?next={quote(request.url.path)}")
     page = answer_page(request, "refused.html", refusal.status, refusal=refusal)
     page.headers.update(refusal.headers or {})
     return page

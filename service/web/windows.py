@@ -16,7 +16,7 @@ from service.showing import Record, window_records
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
-from service.web.access import anyone
+from service.web.access import Known, anyone
 from service.web.problems import Problem
 
 
@@ -30,9 +30,9 @@ class Health(BaseModel):
 
 def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
     """Return the routes that read."""
-    routes = APIRouter(dependencies=[anyone])
+    routes = APIRouter()
 
-    @routes.get("/health")
+    @routes.get("/health", dependencies=[anyone])
     def health() -> Health:
         """Say whether the store answers and when the last good round was."""
         with reading(engine) as connection:
@@ -42,12 +42,14 @@ def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.get("/api/windows")
     def windows(
+        who: Known,
         block: Annotated[str | None, Query(description="id of one block")] = None,
         as_of: Annotated[date | None, Query(description="last day that counts")] = None,
     ) -> list[Record]:
-        """Return the scouting windows of every block, or of one, over all seasons."""
+        """Return the scouting windows of the blocks that you see, or of one, over all seasons."""
         with reading(engine) as connection:
-            blocks = fetch_blocks(connection, [block] if block else ())
+            found = fetch_blocks(connection, [block] if block else ())
+            blocks = [one for one in found if one.id in who.reach.block_ids]
             if block and not blocks:
                 raise Problem(HTTPStatus.NOT_FOUND, f"there is no block '{block}'")
             now = datetime.now(UTC)

@@ -12,6 +12,7 @@ import pytest
 import trustme
 from sqlalchemy import Engine, insert, select, update
 
+from service.accounts import sign_in
 from service.forgetting import forget
 from service.intake.texts import take_text
 from service.rounds import run_round
@@ -24,6 +25,7 @@ from service.store.forgetting import fetch_forgotten_since, fetch_person
 from service.store.undelivered import add_undelivered
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
+from tests.signed_in import PASSWORD, plant_account
 from tests.smtp_server import SmtpServer, login_env, smtp_server
 from tests.stores import rows_of
 
@@ -74,12 +76,16 @@ def test_everything_that_is_held_of_a_person_is_handed_out(told: Engine) -> None
 
 
 def test_who_is_forgotten_is_nowhere_in_the_store(told: Engine, tmp_path: Path) -> None:
+    plant_account(told, MAIL, "grower", ADA)
+    assert isinstance(sign_in(told, MAIL, PASSWORD, "192.0.2.77", NOW), str)
     before = rows_of(told)
     with writing(told) as connection:
         nobody, files = forget(connection, Settings(data=tmp_path), ADA, LATER)
     after = rows_of(told)
     assert nobody == "forgotten 1"
     everything = repr(after)
+    assert (len(before["session"]), after["session"]) == (1, set())
+    assert "192.0.2.77" not in repr(after["audit"])
     assert [text for text in (ADA, "Ada", MAIL, PHONE, "how warm") if text in everything] == []
     assert "Petra Example" in everything
     # what hangs together stays: as many notices, digests and messages as before

@@ -18,6 +18,7 @@ from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.processes import serving
 from tests.serving import serving_here
+from tests.signed_in import plant_token
 
 
 @pytest.fixture
@@ -31,9 +32,13 @@ def opened(engine: Engine) -> Engine:
     return engine
 
 
-@pytest.mark.usefixtures("opened")
+@pytest.fixture
+def reader(opened: Engine) -> dict[str, str]:
+    return plant_token(opened)
+
+
 def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the_command_line(
-    store_url: str, tmp_path: Path
+    store_url: str, tmp_path: Path, reader: dict[str, str]
 ) -> None:
     with serving(tmp_path, store_url, {"DIGSEASON_TICK_S": "1"}) as address:
         end = time.monotonic() + 60
@@ -44,7 +49,7 @@ def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the
             assert time.monotonic() < end, "nothing was delivered"
             time.sleep(0.1)
         health = requests.get(f"{address}/health", timeout=5).json()
-        over_http = requests.get(f"{address}/api/windows", timeout=5).json()
+        over_http = requests.get(f"{address}/api/windows", headers=reader, timeout=5).json()
     assert health["status"] == "ok"
     assert 0 <= health["last_round_age_s"] < 60
     _, printed = run(tmp_path, "windows", "--json", database_url=store_url)
@@ -58,12 +63,14 @@ def served(opened: Engine, tmp_path: Path) -> Iterator[str]:
         yield address
 
 
-def test_an_unknown_block_is_not_found(served: str) -> None:
-    answer = requests.get(f"{served}/api/windows", params={"block": "nowhere"}, timeout=5)
+def test_an_unknown_block_is_not_found(served: str, reader: dict[str, str]) -> None:
+    where = {"block": "nowhere"}
+    answer = requests.get(f"{served}/api/windows", params=where, headers=reader, timeout=5)
     assert (answer.status_code, answer.json()["detail"]) == (404, "there is no block 'nowhere'")
 
 
-def test_a_date_that_is_none_is_refused_with_its_name(served: str) -> None:
-    answer = requests.get(f"{served}/api/windows", params={"as_of": "soon"}, timeout=5)
+def test_a_date_that_is_none_is_refused_with_its_name(served: str, reader: dict[str, str]) -> None:
+    when = {"as_of": "soon"}
+    answer = requests.get(f"{served}/api/windows", params=when, headers=reader, timeout=5)
     assert answer.status_code == 422
     assert answer.json()["errors"][0].startswith("as_of: Input should be a valid date")

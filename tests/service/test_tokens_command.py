@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -25,8 +26,8 @@ def token(engine: Engine, store_url: str, tmp_path: Path) -> str:
 
 def test_the_store_does_not_hold_the_token(engine: Engine, token: str) -> None:
     with reading(engine) as connection:
-        (row,) = connection.execute(select(tables.push_token)).all()
-        found = find_token(connection, token)
+        (row,) = connection.execute(select(tables.token)).all()
+        found = find_token(connection, token, datetime.now(UTC))
     assert len(token) >= 43  # by hand: 256 bits, 6 a character
     assert token not in str(row)
     assert found is not None
@@ -40,7 +41,7 @@ def test_a_revoked_token_holds_no_longer(
     second = run(tmp_path, "tokens", "revoke", "1", database_url=store_url)
     _, listed = run(tmp_path, "tokens", "list", "--json", database_url=store_url)
     with reading(engine) as connection:
-        assert find_token(connection, token) is None
+        assert find_token(connection, token, datetime.now(UTC)) is None
     _, shown = run(tmp_path, "tokens", "list", database_url=store_url)
     assert max(map(len, shown.splitlines())) <= 80
     assert (first[0], second[0]) == (0, 2)

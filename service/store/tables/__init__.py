@@ -1,6 +1,15 @@
 """Every table of the store, a module for each thing they keep."""
 
-from service.store.tables.access import attempt
+from service.store.tables.access import (
+    account,
+    account_district,
+    account_site,
+    attempt,
+    audit,
+    session,
+    site_sharing,
+    token,
+)
 from service.store.tables.advisories import (
     advisory,
     advisory_member,
@@ -53,7 +62,6 @@ from service.store.tables.readings import (
     logger_change,
     overrule,
     overrule_withdrawal,
-    push_token,
     reading,
     settlement,
     shifted_stamp,
@@ -85,6 +93,9 @@ from service.store.tables.telling import (
 )
 
 __all__ = [
+    "account",
+    "account_district",
+    "account_site",
     "address_consent",
     "advisory",
     "advisory_member",
@@ -92,6 +103,7 @@ __all__ = [
     "advisory_reader",
     "air_forecast",
     "attempt",
+    "audit",
     "block",
     "block_borrow",
     "block_carry",
@@ -132,7 +144,6 @@ __all__ = [
     "patch_set_aside",
     "probe",
     "probe_stretch",
-    "push_token",
     "reading",
     "recipient",
     "recipient_block",
@@ -142,6 +153,7 @@ __all__ = [
     "round_lease",
     "round_seen",
     "rule",
+    "session",
     "settlement",
     "shifted_stamp",
     "silence",
@@ -149,9 +161,11 @@ __all__ = [
     "silence_recipient",
     "site",
     "site_forecast",
+    "site_sharing",
     "site_silence",
     "station",
     "text_received",
+    "token",
     "unchecked_logger",
     "undelivered",
     "undelivered_recipient",

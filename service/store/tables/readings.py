@@ -73,17 +73,6 @@ hand_note = Table(  # who read a thermometer and what they wrote, of each readin
     Column("note", Text, nullable=False),
 )
 
-push_token = Table(  # lets a logger push its readings; only the token's hash is kept
-    "push_token",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("logger_id", ForeignKey("logger.id"), nullable=False),
-    Column("sha256", Text, nullable=False, unique=True),
-    Column("made_at", UtcInstant, nullable=False),
-    Column("last_used_at", UtcInstant),
-    Column("revoked_at", UtcInstant),
-)
-
 reading = Table(
     "reading",
     metadata,

@@ -1,0 +1,114 @@
+"""/account: what one may see, one's password, and the tokens of one's programs."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from http import HTTPStatus
+from typing import get_args
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy import Engine
+
+from alerts.words import LANGUAGES
+from probes.units import Unit
+from service.accounts import Refused, choose_password, sign_in
+from service.passwords import LONGEST, SHORTEST, hash_password, is_good_password
+from service.store.accounts import set_account
+from service.store.engine import reading, writing
+from service.store.sharing import fetch_site_names
+from service.store.tokens import add_account_token, fetch_tokens, revoke_token
+from service.web.access import Known, Visitor
+from service.web.pages import Filled, answer_page, redirect
+from service.web.problems import Problem
+from service.web.sign_in import find_place, give_session
+
+DAYS = (30, 90, 365)
+
+
+def account_page_routes(engine: Engine) -> APIRouter:
+    """Return the routes of the page."""
+    routes = APIRouter(include_in_schema=False)
+
+    def page(request: Request, who: Visitor, told: str = "", secret: str = "") -> Response:
+        with reading(engine) as connection:
+            names = fetch_site_names(connection)
+            tokens = fetch_tokens(connection, who.account.id)
+        return answer_page(
+            request,
+            "account.html",
+            HTTPStatus.UNPROCESSABLE_ENTITY if told in ("wrong", "short") else HTTPStatus.OK,
+            sites=sorted(names[one] for one in who.reach.site_ids),
+            tokens=[one for one in tokens if one.revoked_at is None],
+            told=told,
+            secret=secret,
+            languages=LANGUAGES,
+            days=DAYS,
+            shortest=SHORTEST,
+            longest=LONGEST,
+        )
+
+    @routes.get("/account")
+    def show(request: Request, who: Known) -> Response:
+        """Show the page."""
+        return page(request, who)
+
+    @routes.post("/account")
+    def change(fields: Filled, who: Known) -> Response:
+        """Keep language and unit."""
+        language, unit = fields.get("language"), fields.get("unit")
+        values = {
+            "language": language if language in LANGUAGES else None,
+            "unit": unit if unit in get_args(Unit) else who.account.unit,
+        }
+        with writing(engine) as connection:
+            set_account(connection, who.account.id, **values)
+        return redirect("/account")
+
+    @routes.post("/account/password")
+    def choose(request: Request, fields: Filled, who: Known) -> Response:
+        """Keep a new password, and sign out everywhere else."""
+        _ask_person(who)
+        now, email = datetime.now(UTC), who.account.email
+        tried = sign_in(engine, email, fields.get("old", ""), find_place(request), now)
+        if isinstance(tried, Refused):
+            return page(request, who, "wrong")
+        if not is_good_password(fields.get("password", ""), email):
+            return page(request, who, "short")
+        password_hash = hash_password(fields["password"])
+        with writing(engine) as connection:
+            secret = choose_password(connection, who.account, password_hash, now)
+        answer = redirect("/account")
+        give_session(request, answer, secret)
+        return answer
+
+    @routes.post("/account/tokens")
+    def make(request: Request, fields: Filled, who: Known) -> Response:
+        """Make a token and show it: only now, since no one keeps it."""
+        _ask_person(who)
+        now = datetime.now(UTC)
+        scope = "write" if fields.get("scope") == "write" else "read"
+        days = next((one for one in DAYS if f"{one}" == fields.get("days")), DAYS[0])
+        name = fields.get("name", "")[:100]
+        with writing(engine) as connection:
+            until = now + timedelta(days=days)
+            secret = add_account_token(connection, who.account.id, scope, now, name, until)
+            who.note(connection, f"made a token to {scope}", name, now)
+        return page(request, who, secret=secret)
+
+    @routes.post("/account/tokens/{token_id}/revoke")
+    def revoke(token_id: int, who: Known) -> Response:
+        """Let a token of one's own hold no longer."""
+        now = datetime.now(UTC)
+        with writing(engine) as connection:
+            if revoke_token(connection, token_id, now, who.account.id):
+                who.note(connection, "revoked a token", f"{token_id}", now)
+        return redirect("/account")
+
+    return routes
+
+
+def _ask_person(who: Visitor) -> None:
+    """Let no token make others, or lock its person out."""
+    if who.secret is None:
+        raise Problem(HTTPStatus.FORBIDDEN, "only a person who is signed in does that")

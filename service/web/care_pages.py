@@ -1,0 +1,40 @@
+"""/checkup: what `digseason check` says; /deeds: who did what."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy import Engine
+
+from service.checkup import check_service
+from service.settings import Settings
+from service.store.audit import fetch_deeds
+from service.store.engine import reading
+from service.web.access import administrators, coordinators
+from service.web.pages import answer_page
+
+AT_ONCE = 100
+
+
+def care_pages_routes(engine: Engine, settings: Settings) -> APIRouter:
+    """Return the routes of the pages."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/checkup", dependencies=[coordinators])
+    def check(request: Request) -> Response:
+        """Show what wants a look, and what is fine."""
+        now = datetime.now(UTC)
+        findings = check_service(engine, settings, now)
+        return answer_page(request, "checkup.html", findings=findings, now=now)
+
+    @routes.get("/deeds", dependencies=[administrators])
+    def show(request: Request, before: int | None = None) -> Response:
+        """Show what was done, the latest first."""
+        with reading(engine) as connection:
+            deeds = fetch_deeds(connection, AT_ONCE + 1, before)
+        older = deeds[AT_ONCE - 1].id if len(deeds) > AT_ONCE else None
+        return answer_page(request, "deeds.html", deeds=deeds[:AT_ONCE], older=older)
+
+    return routes

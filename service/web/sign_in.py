@@ -1,0 +1,192 @@
+"""/sign-in, /sign-out, /forgotten, and /welcome/TOKEN, on which a password is chosen."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from http import HTTPStatus
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy import Engine
+
+from service.accounts import (
+    Refused,
+    choose_password,
+    find_by_link,
+    invite,
+    is_address,
+    needs_administrator,
+    request_link,
+    sign_in,
+)
+from service.links import Links
+from service.passwords import LONGEST, SHORTEST, hash_password, is_good_password
+from service.settings import Settings
+from service.store.accounts import (
+    LONGEST_SESSION,
+    Account,
+    end_session,
+    end_sessions,
+    find_account,
+)
+from service.store.engine import reading, writing
+from service.web.access import Known, anyone, by_secret, is_secure, known, name_cookie
+from service.web.pages import Fields, Filled, answer_dead_link, answer_page, redirect
+
+HOME = "/account"
+"""The page after signing in, and behind "/"."""
+
+
+def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
+    """Return the routes of the pages."""
+    routes = APIRouter(include_in_schema=False)
+    links = Links(settings)
+
+    @routes.get("/", dependencies=[known])
+    def begin() -> Response:
+        """Lead to the first page."""
+        return redirect(HOME)
+
+    @routes.get("/sign-in", dependencies=[anyone])
+    def show(request: Request, next: str = HOME) -> Response:  # noqa: A002 (as in the address)
+        """Show the form."""
+        return _form(request, {"next": next})
+
+    @routes.post("/sign-in", dependencies=[by_secret])
+    def enter(request: Request, fields: Filled) -> Response:
+        """Sign in."""
+        now = datetime.now(UTC)
+        email, password = fields.get("email", ""), fields.get("password", "")
+        secret = sign_in(engine, email, password, find_place(request), now)
+        if isinstance(secret, Refused):
+            return _form(request, fields, secret)
+        return _enter(request, secret, _within(fields.get("next", "")))
+
+    def _form(request: Request, fields: Fields, refused: Refused | None = None) -> Response:
+        status = HTTPStatus.OK
+        if refused is not None:
+            status = HTTPStatus.TOO_MANY_REQUESTS if refused.until else HTTPStatus.FORBIDDEN
+        page = answer_page(
+            request,
+            "sign_in.html",
+            status,
+            email=fields.get("email", ""),
+            next=_within(fields.get("next", "")),
+            refused=refused,
+            is_new=needs_administrator(engine),
+        )
+        if refused is not None and refused.until:
+            wait_s = (refused.until - datetime.now(UTC)).total_seconds()
+            page.headers["Retry-After"] = f"{max(1, round(wait_s))}"
+        return page
+
+    @routes.post("/sign-out")
+    def leave(request: Request, fields: Filled, who: Known) -> Response:
+        """Sign out this browser, or everywhere."""
+        now = datetime.now(UTC)
+        with writing(engine) as connection:
+            if fields.get("everywhere"):
+                end_sessions(connection, who.account.id)
+                who.note(connection, "signed out everywhere", who.account.email, now)
+            else:
+                end_session(connection, who.secret or "")
+        answer = redirect("/sign-in")
+        answer.delete_cookie(name_cookie(is_secure(request)), secure=is_secure(request))
+        answer.headers["Clear-Site-Data"] = '"cache", "storage"'
+        return answer
+
+    @routes.get("/forgotten", dependencies=[anyone])
+    def forgotten(request: Request) -> Response:
+        """Ask for an address."""
+        return answer_page(request, "forgotten.html", is_sent=False, until=None)
+
+    @routes.post("/forgotten", dependencies=[anyone])
+    def send_link(request: Request, fields: Filled) -> Response:
+        """Mail a link, if there is such an account; the answer does not say."""
+        now = datetime.now(UTC)
+        place = find_place(request)
+        until = request_link(engine, settings, fields.get("email", ""), place, now)
+        status = HTTPStatus.TOO_MANY_REQUESTS if until else HTTPStatus.OK
+        return answer_page(request, "forgotten.html", status, is_sent=True, until=until)
+
+    @routes.get("/welcome/{token}", dependencies=[by_secret])
+    def welcome(request: Request, token: str) -> Response:
+        """Let someone choose a password, once."""
+        with reading(engine) as connection:
+            found = find_by_link(connection, links, token, datetime.now(UTC))
+        return _welcome(request, found, {}) if found else answer_dead_link(request)
+
+    @routes.post("/welcome/{token}", dependencies=[by_secret])
+    def choose(request: Request, token: str, fields: Filled) -> Response:
+        """Keep the password and sign in."""
+        now = datetime.now(UTC)
+        with reading(engine) as connection:
+            found = find_by_link(connection, links, token, now)
+        if found is None:
+            return answer_dead_link(request)
+        email = fields.get("email", "") if found == "first" else found.email
+        if found == "first" and not is_address(email):
+            return _welcome(request, found, fields, "address")
+        password = fields.get("password", "")
+        if not is_good_password(password, email):
+            return _welcome(request, found, fields, "password")
+        password_hash = hash_password(password)  # while no writer waits
+        with writing(engine) as connection:
+            account = find_by_link(connection, links, token, now)
+            if account is None:
+                return answer_dead_link(request)
+            if account == "first":
+                name = fields.get("name", "")[:100] or email
+                account = find_account(connection, email) or invite(
+                    connection, "the first link", email, name, "administrator", now
+                )
+                if account.role != "administrator" or account.revoked_at:
+                    return _welcome(request, found, fields, "address")
+            secret = choose_password(connection, account, password_hash, now)
+        return _enter(request, secret, HOME)
+
+    return routes
+
+
+def _welcome(
+    request: Request, found: Account | str, fields: Fields, wrong: str | None = None
+) -> Response:
+    return answer_page(
+        request,
+        "welcome.html",
+        HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
+        account=found if isinstance(found, Account) else None,
+        fields={"email": fields.get("email", ""), "name": fields.get("name", "")},
+        wrong=wrong,
+        shortest=SHORTEST,
+        longest=LONGEST,
+    )
+
+
+def _enter(request: Request, secret: str, path: str) -> Response:
+    answer = redirect(path)
+    give_session(request, answer, secret)
+    return answer
+
+
+def give_session(request: Request, answer: Response, secret: str) -> None:
+    """Let a browser keep a session."""
+    answer.set_cookie(
+        name_cookie(is_secure(request)),
+        secret,
+        max_age=int(LONGEST_SESSION.total_seconds()),
+        secure=is_secure(request),
+        httponly=True,
+        samesite="lax",
+    )
+
+
+def find_place(request: Request) -> str:
+    """Return the address from which a request comes."""
+    return request.client.host if request.client else "unknown"
+
+
+def _within(path: str) -> str:
+    """Return a path of ours; of anything else the first page."""
+    is_ours = path.startswith("/") and path[1:2] not in ("/", "\\") and path.isprintable()
+    return path if is_ours else HOME

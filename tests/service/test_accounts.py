@@ -1,0 +1,237 @@
+"""Accounts: the first one, signing in and out, links that hold once, tokens, and what is noted."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+import requests
+from sqlalchemy import Engine, select, update
+
+from service.accounts import TRIES, Refused, sign_in
+from service.passwords import hash_password, is_good_password, verify_password
+from service.settings import Settings
+from service.store import tables
+from service.store.accounts import REST, find_session
+from service.store.audit import fetch_deeds
+from service.store.engine import reading, writing
+from tests.commands import run
+from tests.planted import plant_block, plant_recipient
+from tests.serving import serving_here
+from tests.signed_in import PASSWORD, plant_account, send, sign_in_as
+
+NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
+FIRST = {"name": "Cora Example", "email": "cora@example.org", "password": PASSWORD}
+
+one_database = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path)
+
+
+@pytest.fixture
+def here(engine: Engine, settings: Settings) -> Iterator[str]:
+    with serving_here(engine, settings) as address:
+        yield address
+
+
+def deeds(engine: Engine) -> list[str]:
+    with reading(engine) as connection:
+        return [f"{one.who} {one.what}" for one in fetch_deeds(connection)]
+
+
+@one_database
+def test_the_first_account_is_made_by_a_link_that_then_holds_no_more(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    code, output = run(settings.data, "accounts", "first")
+    link = here + urlsplit(output.strip()).path
+    assert code == 0
+    assert "No one has an account here yet" in requests.get(f"{here}/sign-in", timeout=5).text
+    short = requests.post(link, FIRST | {"password": "short"}, timeout=5)
+    assert (short.status_code, "less simple password" in short.text) == (422, True)
+    browser = requests.Session()
+    done = browser.post(link, FIRST, timeout=5)
+    assert (done.status_code, urlsplit(done.url).path) == (200, "/account")
+    assert browser.get(f"{here}/people", timeout=5).status_code == 200
+    assert requests.get(link, timeout=5).status_code == 404
+    assert run(settings.data, "accounts", "first")[0] == 2
+    assert "cora@example.org chose a password" in deeds(engine)
+
+
+@one_database
+def test_an_invitation_holds_once_and_a_newer_one_ends_it(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    words = ("accounts", "invite", "ada@example.org", "--role", "grower")
+    older = run(settings.data, *words)[1].strip()
+    newer = run(settings.data, "accounts", "link", "ADA@example.org")[1].strip()
+    older, newer = (here + urlsplit(one).path for one in (older, newer))
+    assert requests.get(older, timeout=5).status_code == 404
+    forged = newer[:-1] + ("A" if newer[-1] != "A" else "B")
+    assert requests.get(forged, timeout=5).status_code == 404
+    assert requests.post(newer, {"password": PASSWORD}, timeout=5).status_code == 200
+    assert requests.post(newer, {"password": PASSWORD}, timeout=5).status_code == 404
+    assert sign_in_as(here, "ada@example.org").get(f"{here}/account", timeout=5).ok
+    assert run(settings.data, *words)[0] == 2
+    with reading(engine) as connection:
+        kept = connection.execute(select(tables.account)).one()
+    assert PASSWORD not in str(kept)
+    assert kept.password_hash.startswith("$argon2id$")  # source: [RFC-9106] by argon2-cffi
+
+
+def test_wrong_passwords_lock_an_address_out_for_a_while_for_all_processes(
+    engine: Engine,
+) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    tried = [sign_in(engine, "Ada@Example.org", "wrong", "192.0.2.1", NOW) for _ in range(6)]
+    assert tried == [Refused()] * 5 + [Refused(NOW + TRIES.span)]
+    assert sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW) == tried[-1]
+    assert sign_in(engine, "bea@example.org", "wrong", "192.0.2.1", NOW) == Refused()
+    secret = sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW + TRIES.span)
+    assert isinstance(secret, str)
+    assert "ada@example.org locked out for a while" in deeds(engine)
+
+
+def test_a_session_ends_by_rest_and_with_its_account(engine: Engine) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    secret = sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW)
+    assert isinstance(secret, str)
+    with reading(engine) as connection:
+        assert find_session(connection, secret, NOW + REST - timedelta(seconds=1)) is not None
+        assert find_session(connection, secret, NOW + REST) is None
+        assert secret not in str(connection.execute(select(tables.session)).all())
+    with writing(engine) as connection:
+        connection.execute(update(tables.account).values(revoked_at=NOW))
+        assert find_session(connection, secret, NOW) is None
+    assert sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW) == Refused()
+
+
+@one_database
+def test_signing_out_everywhere_ends_every_browser(engine: Engine, here: str) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    one, other = sign_in_as(here, "ada@example.org"), sign_in_as(here, "ada@example.org")
+    cookie = next(iter(one.cookies))
+    assert cookie.has_nonstandard_attr("HttpOnly")
+    assert cookie.get_nonstandard_attr("SameSite") == "lax"
+    assert send(one, f"{here}/sign-out", {"everywhere": "1"}).status_code == 303
+    answer = other.get(f"{here}/account", allow_redirects=False, timeout=5)
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/sign-in?next=/account")
+
+
+@one_database
+def test_a_form_without_the_token_of_its_session_is_refused(engine: Engine, here: str) -> None:
+    plant_account(engine, "cora@example.org", "administrator")
+    browser, other = (sign_in_as(here, "cora@example.org") for _ in range(2))
+    invited = {"email": "eve@example.org", "role": "administrator"}
+    assert browser.post(f"{here}/people", invited, timeout=5).status_code == 403
+    page = other.get(f"{here}/people", timeout=5).text
+    (csrf, *_) = re.findall(r'name="csrf" value="(\w+)"', page)
+    assert browser.post(f"{here}/people", invited | {"csrf": csrf}, timeout=5).status_code == 403
+    cross = {"Sec-Fetch-Site": "cross-site"}
+    assert send(browser, f"{here}/people", invited, headers=cross).status_code == 403
+    assert send(browser, f"{here}/people", invited).status_code == 200
+    assert "cora@example.org invited as administrator" in deeds(engine)
+
+
+@one_database
+def test_after_signing_in_one_goes_on_within_the_place_alone(engine: Engine, here: str) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    known = {"email": "ada@example.org", "password": PASSWORD}
+    for wanted, led in (("/sharing", "/sharing"), ("//evil.example", "/account")):
+        filled = known | {"next": wanted}
+        answer = requests.post(f"{here}/sign-in", filled, allow_redirects=False, timeout=5)
+        assert (answer.status_code, answer.headers["Location"]) == (303, led)
+
+
+@one_database
+def test_a_token_reads_what_its_account_sees_and_does_nothing_until_it_may(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+    plant_account(engine, "cora@example.org", "administrator")
+    words = ("tokens", "add", "--account", "cora@example.org")
+    secret = run(settings.data, *words)[1].strip()
+    writes = run(settings.data, *words, "--write", "--days", "1")[1].strip()
+    pushes = run(settings.data, "tokens", "add", "--logger", "u1")[1].strip()
+    there = f"{here}/api/windows"
+
+    def ask(token: str, method: str = "GET", url: str = there) -> int:
+        headers = {"Authorization": f"Bearer {token}"}
+        return requests.request(method, url, headers=headers, timeout=5).status_code
+
+    assert [ask(one) for one in (secret, writes, pushes, "x")] == [200, 200, 403, 401]
+    assert ask(secret, "POST", f"{here}/people/1/restore") == 403
+    assert ask(writes, "POST", f"{here}/account/tokens") == 403
+    assert ask(writes, "POST", f"{here}/people/1/restore") == 200
+    with writing(engine) as connection:
+        connection.execute(update(tables.token).values(expires_at=datetime.now(UTC)))
+    assert [ask(one) for one in (secret, writes)] == [401, 401]
+    listed = run(settings.data, "tokens", "list")[1]
+    assert max(map(len, listed.splitlines())) <= 80
+
+
+@one_database
+def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_there_is(
+    engine: Engine, tmp_path: Path
+) -> None:
+    settings = Settings(data=tmp_path, base_url="https://dig.alder.example")
+    with writing(engine) as connection:
+        plant_recipient(connection, "Ada Example")
+    plant_account(engine, "ada@example.org", "grower", recipient_name="Ada Example")
+    with serving_here(engine, settings) as here:
+        ask = f"{here}/forgotten"
+        there = requests.post(ask, {"email": "ada@example.org"}, timeout=5)
+        nowhere = requests.post(ask, {"email": "eve@example.org"}, timeout=5)
+        assert there.text == nowhere.text
+        with reading(engine) as connection:
+            (mail,) = connection.scalars(select(tables.outbox.c.message)).all()
+        flat = mail.replace("=\r\n", "").replace("=\n", "")
+        (path,) = set(re.findall(r"https://dig\.alder\.example(/welcome/[\w.-]+)", flat))
+        assert requests.get(here + path, timeout=5).status_code == 200
+        for _ in range(2):
+            requests.post(ask, {"email": "ada@example.org"}, timeout=5)
+        often = requests.post(ask, {"email": "ada@example.org"}, timeout=5)
+        assert (often.status_code, "Too many tries" in often.text) == (429, True)
+
+
+@pytest.mark.parametrize(
+    ("password", "is_good"),
+    [
+        # common practice, no source: a length and no rules of signs
+        (PASSWORD, True),
+        ("elevenchars", False),
+        ("aaaaaaaaaaaaaaaa", False),
+        ("ada@example.org", False),
+        ("vides altas y viñas", True),
+    ],
+)
+def test_a_good_password_is_long(password: str, is_good: bool) -> None:
+    assert is_good_password(password, "Ada@example.org") == is_good
+
+
+def test_a_password_of_no_one_is_never_right() -> None:
+    assert not verify_password(None, "of no one")
+    assert not verify_password("no hash", PASSWORD)
+    assert verify_password(hash_password(PASSWORD), PASSWORD)
+
+
+@one_database
+def test_the_command_revokes_restores_and_tells(engine: Engine, tmp_path: Path) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    assert run(tmp_path, "accounts", "role", "ada@example.org", "researcher")[0] == 0
+    assert run(tmp_path, "accounts", "revoke", "ada@example.org")[0] == 0
+    assert "researcher; revoked on" in run(tmp_path, "accounts")[1]
+    assert run(tmp_path, "accounts", "restore", "ada@example.org")[0] == 0
+    assert '"revoked_at": null' in run(tmp_path, "accounts", "--json")[1]
+    assert (
+        "console made grower a researcher: ada@example.org" in run(tmp_path, "accounts", "log")[1]
+    )
+    assert run(tmp_path, "accounts", "revoke", "eve@example.org")[0] == 2
