@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from alerts.digest import choose_pictured
+from alerts.late import leave_out_past
 from alerts.notices import Notice
 from alerts.silence_news import SilenceNotice
 from alerts.undelivered import Undelivered
@@ -17,7 +18,7 @@ from service.block_charts import Form
 from service.consents import may_reach
 from service.settings import Settings
 from service.store.consents import fetch_consents
-from service.store.notices import fetch_waiting
+from service.store.notices import Waiting, fetch_waiting
 from service.store.recipients import Recipient, fetch_recipients
 from service.store.silences import fetch_waiting_silences
 from service.store.undelivered import fetch_suspensions, fetch_waiting_undelivered
@@ -91,10 +92,16 @@ def find_due(connection: Connection, when: When) -> Iterator[Due]:
             yield Due(
                 recipient,
                 when.day(recipient),
-                dict(waiting.get(name, ())),
+                _find_news(waiting.get(name, ()), when.day(recipient)),
                 dict(silences.get(name, ())),
                 dict(undelivered.get(name, ())),
             )
+
+
+def _find_news(waiting: Collection[Waiting], day: date) -> dict[int, Notice]:
+    """Return what is still news of what waits: who says yes late is not told what was."""
+    heard = {one.id for one in waiting if one.heard}
+    return leave_out_past({one.id: one.notice for one in waiting}, heard, day)
 
 
 def find_shown(

@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, delete, false, func, insert, select, update
+from sqlalchemy import Connection, delete, exists, false, func, insert, select, update
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
@@ -107,8 +107,16 @@ def keep_untold_pauses(connection: Connection, pauses: Iterable[tuple[str, int, 
         connection.execute(insert(untold_pause).values(row))
 
 
-def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]:
-    """Return, per recipient, the notices that no digest holds yet, with their ids.
+class Waiting(NamedTuple):
+    """A notice that no digest of a reader holds; whether they were told of its window before."""
+
+    id: int
+    notice: Notice
+    heard: bool
+
+
+def fetch_waiting(connection: Connection) -> dict[str, list[Waiting]]:
+    """Return, per recipient, the notices that no digest holds yet.
 
     What would say of a window that it is open waits on while its pause is not told.
     """
@@ -116,11 +124,19 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
     earlier = notice.alias()
     of_window = [earlier.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
     revision = select(func.count()).where(*of_window, earlier.c.id < notice.c.id)
+    told = notice_recipient.alias()
+    heard = (
+        exists()
+        .where(told.c.notice_id == earlier.c.id, told.c.digest_id.is_not(None), *of_window)
+        .where(told.c.recipient_name == notice_recipient.c.recipient_name)
+        .correlate(notice, notice_recipient)
+    )
     query = (
         select(
             notice_recipient.c.recipient_name,
             notice,
             revision.scalar_subquery().label("revision"),
+            heard.label("heard"),
             notice_bounds,
             *(func.coalesce(notice_estimate.c[name], false()).label(name) for name in DOUBTS),
             *(notice_nowcast.c[name].label(f"nowcast_{name}") for name in NOWCAST),
@@ -141,7 +157,7 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         .where(notice_recipient.c.digest_id.is_(None))
         .order_by(notice_recipient.c.recipient_name, notice.c.id)
     )
-    waiting: dict[str, list[tuple[int, Notice]]] = defaultdict(list)
+    waiting: dict[str, list[Waiting]] = defaultdict(list)
     rules = fetch_rules(connection)
     for row in connection.execute(query).mappings():
         fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
@@ -158,20 +174,20 @@ def fetch_waiting(connection: Connection) -> dict[str, list[tuple[int, Notice]]]
         if row["summary_spans"]:
             summary = {name: row[f"summary_{name}"] for name in SUMMARY}
             fields["summary"] = Summary(**{**summary, "spans": _read_spans(summary["spans"])})
-        waiting[row["recipient_name"]].append((row["id"], Notice(**fields)))
+        waiting[row["recipient_name"]].append(Waiting(row["id"], Notice(**fields), row["heard"]))
     return {name: list(_leave_out(paused, of_reader)) for name, of_reader in waiting.items()}
 
 
 def _leave_out(
-    paused: Collection[tuple[Any, ...]], waiting: Sequence[tuple[int, Notice]]
-) -> Iterator[tuple[int, Notice]]:
+    paused: Collection[tuple[Any, ...]], waiting: Sequence[Waiting]
+) -> Iterator[Waiting]:
     """Yield the notices of a reader but for those that end in a paused window being open."""
-    last = {_window(one): one for _, one in waiting}
-    for notice_id, one in waiting:
-        now = last[_window(one)]
+    last = {_window(one.notice): one.notice for one in waiting}
+    for one in waiting:
+        now = last[_window(one.notice)]
         says_open = now.opened_on is not None and now.closed_on is None
-        if not (says_open and _window(one) in paused):
-            yield notice_id, one
+        if not (says_open and _window(one.notice) in paused):
+            yield one
 
 
 def _window(one: Notice) -> tuple[str, int, Kind]:

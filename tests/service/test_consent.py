@@ -99,12 +99,13 @@ def test_an_address_is_asked_once_and_told_what_waits_once_it_is_confirmed(
 
 @one_database
 @pytest.mark.parametrize(
-    ("days_f", "told_on", "subject"),
+    ("days_f", "told_on", "told"),
     [
-        # by hand: R is 55 °F on 8 May; the fifth day of that pause is the 12th
-        pytest.param([45.0] * 7, 12, "dig season is closed for now", id="that lasts"),
+        # by hand: R is 55 °F on 8 May; the fifth day of that pause is the 12th. Who has not heard
+        # that it was open hears of no close
+        pytest.param([45.0] * 7, 12, 0, id="that lasts"),
         # by hand: R is 55 °F on 8 May, 63 on the 10th and 72 on the 11th
-        pytest.param([45.0] * 3 + [90.0] * 3, 11, "dig season is open", id="that was short"),
+        pytest.param([45.0] * 3 + [90.0] * 3, 11, 1, id="that was short"),
     ],
 )
 def test_no_one_is_told_of_an_opening_during_a_pause_that_is_not_told_yet(
@@ -113,7 +114,7 @@ def test_no_one_is_told_of_an_opening_during_a_pause_that_is_not_told_yet(
     server: SmtpServer,
     days_f: list[float],
     told_on: int,
-    subject: str,
+    told: int,
 ) -> None:
     run_round(warmed, settings, NOW)
     with writing(warmed) as connection:
@@ -123,8 +124,28 @@ def test_no_one_is_told_of_an_opening_during_a_pause_that_is_not_told_yet(
         plant_days(connection, date(2025, 5, 6), days_f)
     for day in (9, told_on - 1):
         assert run_round(warmed, settings, NOW, as_of=date(2025, 5, day)).digests == 0
-    assert run_round(warmed, settings, NOW, as_of=date(2025, 5, told_on)).digests == 1
-    assert subject in server.taken[-1].mail["Subject"]
+    assert run_round(warmed, settings, NOW, as_of=date(2025, 5, told_on)).digests == told
+    is_told = "dig season is open" in server.taken[-1].mail["Subject"]
+    assert is_told == bool(told)
+
+
+@one_database
+def test_who_says_yes_late_is_not_told_of_what_came_and_went(
+    warmed: Engine, settings: Settings, server: SmtpServer
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        plant_days(connection, date(2025, 5, 6), [100.0] * 8)
+    closed = run_round(warmed, settings, NOW + timedelta(days=8))
+    assert [one.what for one in closed.notices] == ["closed"]
+    with writing(warmed) as connection:
+        connection.execute(update(tables.address_consent).values(confirmed_at=NOW))
+    late = run_round(warmed, settings, NOW + timedelta(days=8, hours=1))
+    assert (late.digests, len(server.taken)) == (0, 1)  # the request alone
+    with writing(warmed) as connection:  # cool enough to open again, and for long
+        plant_days(connection, date(2025, 5, 14), [70.0] * 8)
+    run_round(warmed, settings, NOW + timedelta(days=16))
+    assert "dig season is open again" in server.taken[-1].mail["Subject"]
 
 
 @one_database
