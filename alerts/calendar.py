@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from icalendar import Calendar, vCalAddress
 from icalendar import Event as CalendarEvent
 
 from alerts.events import Event
 
+REFRESH = timedelta(hours=12)
 PRODUCT = "-//Digseason//Dig season//EN"
 
 
@@ -44,7 +45,32 @@ def write_calendars(
         yield method, calendar.to_ical().decode()
 
 
-def _write_event(one: Event, organizer: str, now: datetime) -> CalendarEvent:
+def write_feed(events: Sequence[Event], name: str, now: datetime) -> str:
+    """Return one object with all events, for programs that fetch it again and again.
+
+    Parameters
+    ----------
+    name : str
+        What the calendar is called.
+    now : datetime
+        Aware; of the last change.
+
+    References
+    ----------
+    [RFC-5545]; [RFC-7986] for NAME and REFRESH-INTERVAL.
+    """
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("name", name)
+    calendar.add("x-wr-calname", name)  # what programs read that do not know NAME
+    calendar.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
+    for one in events:
+        calendar.add_component(_write_event(one, None, now))
+    return calendar.to_ical().decode()
+
+
+def _write_event(one: Event, organizer: str | None, now: datetime) -> CalendarEvent:
     event = CalendarEvent()
     event.add("uid", one.uid)
     event.add("dtstamp", now.astimezone(UTC).replace(microsecond=0))
@@ -56,6 +82,7 @@ def _write_event(one: Event, organizer: str, now: datetime) -> CalendarEvent:
     event.add("summary", one.summary)
     event.add("location", one.site_name)
     event.add("description", one.description)
-    event.add("organizer", vCalAddress(f"mailto:{organizer}"))
+    if organizer:
+        event.add("organizer", vCalAddress(f"mailto:{organizer}"))
     event.add("transp", "TRANSPARENT")
     return event

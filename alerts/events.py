@@ -11,6 +11,7 @@ from uuid import NAMESPACE_DNS, uuid5
 from alerts.expectations import Expectation
 from alerts.news import BlockNews
 from alerts.notices import ASIDE, Notice
+from alerts.windows import Kind
 from alerts.words import translations
 
 Status = Literal["CONFIRMED", "TENTATIVE", "CANCELLED"]
@@ -65,7 +66,7 @@ def find_events(
             if status == "TENTATIVE":
                 summary = _("Dig season in {block}, perhaps")
             yield Event(
-                uid=_name_window(notice, organisation),
+                uid=name_window(organisation, notice.block_id, notice.season, notice.kind),
                 revision=notice.revision,
                 status=status,
                 first=first,
@@ -76,9 +77,9 @@ def find_events(
             )
 
 
-def _name_window(notice: Notice, organisation: str) -> str:
-    name = organisation, notice.block_id, str(notice.season), notice.kind
-    return str(uuid5(_OURS, "\n".join(name)))
+def name_window(organisation: str, block_id: str, season: int, kind: Kind) -> str:
+    """Return the uid of a window of a block, the same in every calendar."""
+    return str(uuid5(_OURS, "\n".join((organisation, block_id, str(season), kind))))
 
 
 def _find_status(notice: Notice) -> Status:

@@ -12,7 +12,7 @@ from alerts.expectations import Expectation
 from probes.units import Unit
 from service.advisories.drafting import find_figures
 from service.evaluation import BlockEvaluation
-from service.outlooks import fetch_expected
+from service.outlooks import fetch_expected_by_day
 from service.pictures import SHEET, colours_css
 from service.showing import find_season
 from service.store.tables import organisation
@@ -25,10 +25,8 @@ def write_blocks(
 ) -> str:
     """Return the bulletin of some blocks as HTML; of what is to come as a round has kept it."""
     figures = find_figures(connection, evaluations)
-    expected: dict[str, Expectation] = {}
-    for day in {one.as_of for one in evaluations}:
-        ids = [one.block.id for one in evaluations if one.as_of == day]
-        expected |= fetch_expected(connection, ids, day)
+    days = {one.block.id: one.as_of for one in evaluations}
+    expected = fetch_expected_by_day(connection, days)
     blocks = [_show(one, expected.get(one.block.id)) for one in evaluations]
     name = connection.scalar(select(organisation.c.name)) or ""
     style = "\n".join([colours_css(), *(sheet.read_text("utf-8") for sheet in SHEETS)])

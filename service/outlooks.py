@@ -116,6 +116,17 @@ def fetch_expected(
     }
 
 
+def fetch_expected_by_day(
+    connection: Connection, days: Mapping[str, date]
+) -> dict[str, Expectation]:
+    """Return what was to come in blocks, each on the evening of its own day."""
+    found: dict[str, Expectation] = {}
+    for day in set(days.values()):
+        ids = [block_id for block_id, of_block in days.items() if of_block == day]
+        found |= fetch_expected(connection, ids, day)
+    return found
+
+
 def find_block_fans(
     connection: Connection,
     blocks: Sequence[Block],

@@ -31,6 +31,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "ribbon": ("service.cli.ribbon", "Show seasons as ribbons, of blocks or of years."),
     "region": ("service.cli.region", "Show how a region stands: figures, map, share open."),
     "bulletin": ("service.cli.bulletin", "Write a sheet for the notice board."),
+    "calendar": ("service.cli.calendar", "Write windows as a calendar for phones."),
     "why": ("service.cli.why", "Tell how a date was reached, from readings to rule."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),

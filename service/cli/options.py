@@ -171,9 +171,13 @@ def district_option(command: Command) -> Command:
 
 
 def evaluate_district(
-    connection: Connection, settings: Settings, district_id: str | None, as_of: date | None
+    connection: Connection,
+    settings: Settings,
+    district_id: str | None,
+    as_of: date | None,
+    seasons: int = 1,
 ) -> list[BlockEvaluation]:
-    """Evaluate the blocks of a district, or all, over the season of their day."""
+    """Evaluate the blocks of a district, or all, over the season of their day and those before."""
     names = fetch_district_names(connection)
     if district_id is not None and district_id not in names:
         known = ", ".join(sorted(names)) or "none"
@@ -186,4 +190,4 @@ def evaluate_district(
     days = [as_of or as_of_day(block, now) for block in chosen]
     if not chosen:
         return []
-    return evaluate_blocks(connection, chosen, days, 1, settings.sensor_accuracy_c)
+    return evaluate_blocks(connection, chosen, days, seasons, settings.sensor_accuracy_c)

@@ -102,6 +102,20 @@ def test_a_bulletin_is_written_for_a_district(data: Path, tmp_path: Path) -> Non
     assert (code, "known: flats" in printed) == (2, True)
 
 
+def test_a_calendar_is_the_same_for_the_same_day(data: Path, tmp_path: Path) -> None:
+    first, again = tmp_path / "1.ics", tmp_path / "2.ics"
+    code, printed = run(data, "calendar", *AS_OF, "--out", first)
+    assert (code, printed) == (0, f"wrote {first}\n")
+    run(data, "calendar", *AS_OF, "--out", again, "--block", "terrace-7")
+    assert b"DTSTART;VALUE=DATE:20250501\r\n" in first.read_bytes()
+    assert b"NAME:Alder Bench Growers\r\n" in first.read_bytes()
+    # Lee has had no window
+    renamed = first.read_bytes().replace(b"NAME:Alder Bench Growers", b"NAME:Terrace 7")
+    assert again.read_bytes() == renamed
+    both = ("--block", "terrace-7", "--district", "flats")
+    assert run(data, "calendar", *both, "--out", first)[0] == 2
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_state_has_a_word_of_its_own(language: str) -> None:
     words = {show_state(state, language) for state in TEXTURES}
