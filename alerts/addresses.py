@@ -6,6 +6,7 @@ import re
 from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.policy import SMTP
+from functools import lru_cache
 
 from phonenumbers import (
     NumberParseException,
@@ -24,6 +25,7 @@ _DOMAIN = re.compile(rf"{_LABEL}(\.{_LABEL})*")
 _NOT_ONE = "is not one mail address; write such as ada@example.org"
 
 
+@lru_cache(4096)
 def parse_address(text: str) -> Address:
     """Return the one mail address of a text, with or without a name.
 

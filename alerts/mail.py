@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from email.message import EmailMessage
 from email.policy import SMTP
+from functools import lru_cache
 
 from alerts.addresses import parse_address
 from alerts.calendar import write_calendars
-from alerts.letter import Letter
+from alerts.letter import Letter, Picture
 from alerts.letter_html import write_html
 
 CALENDARS = {"PUBLISH": "dig-season", "CANCEL": "called-off"}
@@ -60,15 +61,10 @@ def compose_mail(
     mail.set_content(letter.text, charset="utf-8", cte="quoted-printable")
     mail.add_alternative(write_html(letter), "html", charset="utf-8", cte="quoted-printable")
     _, html = mail.iter_parts()
+    if letter.pictures:
+        html.make_related()  # type: ignore[attr-defined] (an EmailMessage, as it was made)
     for picture in letter.pictures:
-        html.add_related(  # type: ignore[attr-defined] (an EmailMessage, as it was made)
-            picture.png,
-            "image",
-            "png",
-            cid=f"<{picture.content_id}>",
-            filename=picture.file_name,
-            disposition="inline",
-        )
+        html.attach(_write_picture(picture))  # type: ignore[attr-defined]
     organizer = parse_address(sender).addr_spec
     for method, calendar in write_calendars(letter.events, organizer, sent_at):
         mail.add_attachment(
@@ -90,6 +86,20 @@ def compose_text_mail(text: str, sender: str, to: str, sent_at: datetime, messag
     mail = _begin_mail(sender, to, sent_at, message_id)
     mail.set_content(text, charset="us-ascii" if text.isascii() else "utf-8")
     return mail.as_bytes()
+
+
+@lru_cache(4096)  # many readers see the same
+def _write_picture(picture: Picture) -> EmailMessage:
+    part = EmailMessage(policy=SMTP)
+    part.set_content(
+        picture.png,
+        "image",
+        "png",
+        cid=f"<{picture.content_id}>",
+        filename=picture.file_name,
+        disposition="inline",
+    )
+    return part
 
 
 def _begin_mail(sender: str, to: str, sent_at: datetime, message_id: str) -> EmailMessage:

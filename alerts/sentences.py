@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import groupby
 from operator import itemgetter
 
@@ -30,6 +31,7 @@ from probes.units import Unit
 _OLD_NEWS_DAYS = 7
 
 
+@lru_cache(4096)  # many readers are told the same
 def tell(notice: Notice, language: str, unit: Unit, as_of: date) -> str:
     """Return all there is to say of one notice, as one paragraph."""
     if notice.nowcast:

@@ -48,14 +48,19 @@ class Seen:
     ribbons: Mapping[tuple[str, date], Ribbon] = field(default_factory=dict)
     pictures: Mapping[Form, Picture] = field(default_factory=dict)
 
-    def of_blocks(self, forms: Iterable[Form]) -> tuple[dict[str, Ribbon], dict[str, Picture]]:
-        """Return the ribbons and the pictures that there are, by the block's id."""
+    def of_blocks(
+        self, forms: Iterable[Form], pictured: Collection[str]
+    ) -> tuple[dict[str, Ribbon], dict[str, Picture]]:
+        """Return the ribbons and, of blocks that are pictured, the pictures, by the block's id.
+
+        Other readers may have a picture of a block in the same form that is not one of these.
+        """
         ribbons: dict[str, Ribbon] = {}
         pictures: dict[str, Picture] = {}
         for form in forms:
             if ribbon := self.ribbons.get((form.block_id, form.day)):
                 ribbons[form.block_id] = ribbon
-            if picture := self.pictures.get(form):
+            if form.block_id in pictured and (picture := self.pictures.get(form)):
                 pictures[form.block_id] = picture
         return ribbons, pictures
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from io import BytesIO
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
@@ -50,12 +53,41 @@ def draw_png(chart: BlockChart, words: ChartWords, unit: Unit) -> bytes:
 
 def specify(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Any]:
     """Return a chart as a Vega-Lite specification that holds its data."""
+    frame = _Frame(
+        unit=unit,
+        first=chart.days[0].item(),
+        until=chart.until,
+        depths=tuple(words.depths),
+        lines=(words.root_zone, *([words.estimated] if chart.estimated.any() else [])),
+        falls=chart.fan is not None and not chart.fan.rises,
+    )
+    text = _write_frame(frame)
+    for of_axis in get_args(Unit):
+        ends = [from_c(end_c, of_axis) for end_c in _find_range(chart)]
+        text = text.replace(json.dumps(_ends_of(of_axis)), json.dumps(ends))
+    return json.loads(text) | {"datasets": find_rows(chart, words, unit)}
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """What is alike in the charts of many blocks: all but the data and the ends of the axes."""
+
+    unit: Unit
+    first: date
+    until: date
+    depths: tuple[str, ...]
+    lines: tuple[str, ...]
+    falls: bool
+
+
+@lru_cache(256)  # Altair takes much longer for it than Vega for a whole picture
+def _write_frame(frame: _Frame) -> str:
+    """Return its specification as JSON, in which `_ends_of` stand for the ends of the axes."""
     import altair as alt
 
-    low_c, high_c = _find_range(chart)
-    other: Unit = "C" if unit == "F" else "F"
-    here = alt.layer(*_layers(chart, words, _y(low_c, high_c, unit, "left")))
-    there = _named("nothing").mark_point(opacity=0).encode(_y(low_c, high_c, other, "right"))
+    other: Unit = "C" if frame.unit == "F" else "F"
+    here = alt.layer(*_layers(frame, _y(frame.unit, "left")))
+    there = _named("nothing").mark_point(opacity=0).encode(_y(other, "right"))
     labels = {"labelFontSize": 13, "labelColor": INKS.ink}
     specification = (
         alt.layer(here.resolve_scale(color="independent", strokeDash="independent"), there)
@@ -78,23 +110,25 @@ def specify(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Any]:
         .to_dict(validate=False)
     )
     specification["config"]["legend"]["layout"] = LEGENDS  # which Altair's schema does not know
-    specification["datasets"] = find_rows(chart, words, unit)
-    return specification
+    return json.dumps(specification)
 
 
-def _layers(chart: BlockChart, words: ChartWords, y: alt.Y) -> list[alt.Chart]:
+def _ends_of(unit: Unit) -> str:
+    return f"ends in °{unit}"
+
+
+def _layers(frame: _Frame, y: alt.Y) -> list[alt.Chart]:
     """Return everything within the plot, the hindmost first."""
     import altair as alt
 
-    first, until = chart.days[0].item(), chart.until
+    first, until = frame.first, frame.until
     x = alt.X("day:T").scale(type="utc", domain=[to_ms(first), to_ms(until)]).title(None)
     x = x.axis(values=_months(first, until), format="%b", labelFlush=False)
     spans, limits, fan, today = map(_named, ("spans", "limits", "fan", "today"))
     shade = alt.Opacity("shade:Q").scale(None)
-    depths = list(words.depths)
+    depths, lines = list(frame.depths), list(frame.lines)
     thin = _named("depths").mark_line(strokeWidth=1.2)
     thin = thin.encode(x, y, _colours(depths, _shades(len(depths)), 4))
-    lines = [words.root_zone, *([words.estimated] if chart.estimated.any() else [])]
     thick = _colours(lines, [INKS.clay] * len(lines), 1)
     dash = alt.StrokeDash("name:N").scale(domain=lines, range=[[1, 0], [5, 3]]).title(None)
     middle = fan.mark_line(color=INKS.clay, strokeDash=[2, 3], strokeWidth=1.5)
@@ -106,7 +140,7 @@ def _layers(chart: BlockChart, words: ChartWords, y: alt.Y) -> list[alt.Chart]:
         _named("root zone").mark_line(strokeWidth=3).encode(x, y, thick, dash.legend(columns=1)),
         middle.encode(x, alt.Y("middle:Q")),
         today.mark_rule(color=INKS.ink, strokeWidth=0.7, strokeDash=[2, 2]).encode(x),
-        *_words(x, falls=chart.fan is not None and not chart.fan.rises),
+        *_words(x, frame.falls),
     ]
 
 
@@ -145,14 +179,13 @@ def _named(data: str) -> alt.Chart:
     return alt.Chart(alt.NamedData(data))
 
 
-def _y(low_c: float, high_c: float, unit: Unit, side: Side) -> alt.Y:
+def _y(unit: Unit, side: Side) -> alt.Y:
     """Return an axis of one unit; both have the same ends, so that they go together."""
     import altair as alt
 
-    ends = [from_c(low_c, unit), from_c(high_c, unit)]
     return (
         alt.Y("temp:Q")
-        .scale(domain=ends, zero=False, nice=False)
+        .scale(domain=_ends_of(unit), zero=False, nice=False)
         .axis(
             title=f"°{unit}",
             orient=side,

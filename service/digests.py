@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from email.utils import make_msgid
 from functools import partial
 from types import MappingProxyType
@@ -13,8 +14,9 @@ from sqlalchemy import Connection, select
 
 from alerts.addresses import parse_address
 from alerts.consent import word_link
-from alerts.digest import Reader, compose_digest
+from alerts.digest import Reader, choose_pictured, compose_digest
 from alerts.dug import word_dug_link
+from alerts.expectations import Expectation
 from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
@@ -22,12 +24,12 @@ from alerts.undelivered import compose_undelivered, compose_undelivered_sms
 from service.block_charts import Seen
 from service.channels.choosing import is_real
 from service.consents import ask, find_unasked, may_be_told
-from service.due import When, find_due
+from service.due import Due, When, find_due
 from service.links import Links
 from service.outlooks import fetch_expected
 from service.settings import Settings
 from service.store.consents import Consent, ensure_consent
-from service.store.dug import fetch_dug, find_open, leave_out_dug
+from service.store.dug import fetch_all_dug, find_open, leave_out_dug
 from service.store.notices import mark_composed
 from service.store.outbox import add_digest, add_message
 from service.store.recipients import Recipient, fetch_recipients
@@ -61,23 +63,26 @@ def compose_waiting(
         if when.has_come(recipient) and (channel, address) in found:
             ask(connection, recipient, channel, address, name, settings, when.now)
     links = Links(settings)
-    for due in find_due(connection, when):
+    every = list(find_due(connection, when))
+    expected = _fetch_expected(connection, every)
+    dug = fetch_all_dug(connection)
+    for due in every:
         recipient = due.recipient
         places = find_places(connection, recipient, suspended, settings, when.now)
         if recipient.addresses and not places:
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
-        notices, settled = leave_out_dug(due.notices, fetch_dug(connection, recipient.name))
+        notices, settled = leave_out_dug(due.notices, dug.get(recipient.name, {}))
         if not (notices or due.silences or due.undelivered):
             continue
         post = Post(connection, settings.mail_from, recipient, places, links, when.now)
         if notices or due.silences:
             told = list(notices.values()), reader, due.day, list(due.silences.values())
             block_ids = {one.block_id for one in notices.values()}
-            expected = fetch_expected(connection, block_ids, due.day)
-            drawn = seen.of_blocks(due.forms(block_ids))
+            pictured = choose_pictured(list(notices.values())) if notices else []
+            drawn = seen.of_blocks(due.forms(block_ids), pictured)
             digest_id = post.put_out(
-                partial(compose_digest, *told, expected, *drawn),
+                partial(compose_digest, *told, expected[due.day], *drawn),
                 partial(compose_sms, *told),
                 find_open(notices),
             )
@@ -92,6 +97,16 @@ def compose_waiting(
             mark_undelivered_composed(connection, recipient.name, due.undelivered, digest_id)
         count += 1
     return count
+
+
+def _fetch_expected(
+    connection: Connection, every: Iterable[Due]
+) -> dict[date, dict[str, Expectation]]:
+    """Return what is to come in the blocks of digests, by the day that they are of."""
+    blocks_of: defaultdict[date, set[str]] = defaultdict(set)
+    for due in every:
+        blocks_of[due.day] |= due.block_ids
+    return {day: fetch_expected(connection, ids, day) for day, ids in blocks_of.items()}
 
 
 def find_places(

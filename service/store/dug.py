@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, insert, select, update
 
 from alerts.notices import Notice
 from alerts.windows import Kind
@@ -23,10 +24,25 @@ class Window(NamedTuple):
 
 def fetch_dug(connection: Connection, recipient_name: str) -> dict[Window, datetime]:
     """Return the windows that a reader has dug in, with when they said so."""
-    query = select(dug.c.block_id, dug.c.season, dug.c.kind, dug.c.said_at).where(
-        dug.c.recipient_name == recipient_name, dug.c.taken_back_at.is_(None)
+    return _fetch_dug(connection, dug.c.recipient_name == recipient_name).get(recipient_name, {})
+
+
+def fetch_all_dug(connection: Connection) -> dict[str, dict[Window, datetime]]:
+    """Return the same of all readers who have dug."""
+    return _fetch_dug(connection)
+
+
+def _fetch_dug(
+    connection: Connection, *of_whom: ColumnElement[bool]
+) -> dict[str, dict[Window, datetime]]:
+    window = [dug.c[name] for name in Window._fields]
+    query = select(dug.c.recipient_name, *window, dug.c.said_at).where(
+        *of_whom, dug.c.taken_back_at.is_(None)
     )
-    return {Window(*window): at for *window, at in connection.execute(query)}
+    found: defaultdict[str, dict[Window, datetime]] = defaultdict(dict)
+    for row in connection.execute(query):
+        found[row.recipient_name][Window(row.block_id, row.season, row.kind)] = row.said_at
+    return dict(found)
 
 
 def say_dug(

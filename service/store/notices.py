@@ -8,7 +8,18 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, delete, exists, false, func, insert, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    FromClause,
+    delete,
+    exists,
+    false,
+    func,
+    insert,
+    select,
+    update,
+)
 
 from alerts.bounds import DateRange
 from alerts.changes import Told
@@ -121,22 +132,40 @@ def fetch_waiting(connection: Connection) -> dict[str, list[Waiting]]:
     What would say of a window that it is open waits on while its pause is not told.
     """
     paused = {tuple(row) for row in connection.execute(select(untold_pause))}
-    earlier = notice.alias()
-    of_window = [earlier.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
-    revision = select(func.count()).where(*of_window, earlier.c.id < notice.c.id)
-    told = notice_recipient.alias()
+    notices = _fetch_untold(connection)
+    earlier, told = notice.alias(), notice_recipient.alias()
     heard = (
         exists()
-        .where(told.c.notice_id == earlier.c.id, told.c.digest_id.is_not(None), *of_window)
-        .where(told.c.recipient_name == notice_recipient.c.recipient_name)
+        .where(told.c.notice_id == earlier.c.id, told.c.digest_id.is_not(None))
+        .where(told.c.recipient_name == notice_recipient.c.recipient_name, *_is_same(earlier))
         .correlate(notice, notice_recipient)
     )
     query = (
+        select(notice_recipient.c.recipient_name, notice.c.id, heard)
+        .join(notice, notice.c.id == notice_recipient.c.notice_id)
+        .where(notice_recipient.c.digest_id.is_(None))
+        .order_by(notice_recipient.c.recipient_name, notice.c.id)
+    )
+    waiting: dict[str, list[Waiting]] = defaultdict(list)
+    for name, notice_id, is_heard in connection.execute(query):
+        waiting[name].append(Waiting(notice_id, notices[notice_id], is_heard))
+    return {name: list(_leave_out(paused, of_reader)) for name, of_reader in waiting.items()}
+
+
+def _is_same(other: FromClause) -> list[ColumnElement[bool]]:
+    """Whether another notice is of the same window."""
+    return [other.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
+
+
+def _fetch_untold(connection: Connection) -> dict[int, Notice]:
+    """Return the notices, by their id, that some digest does not hold yet."""
+    untold = select(notice_recipient.c.notice_id).where(notice_recipient.c.digest_id.is_(None))
+    earlier = notice.alias()
+    revision = select(func.count()).where(*_is_same(earlier), earlier.c.id < notice.c.id)
+    query = (
         select(
-            notice_recipient.c.recipient_name,
             notice,
             revision.scalar_subquery().label("revision"),
-            heard.label("heard"),
             notice_bounds,
             *(func.coalesce(notice_estimate.c[name], false()).label(name) for name in DOUBTS),
             *(notice_nowcast.c[name].label(f"nowcast_{name}") for name in NOWCAST),
@@ -147,17 +176,15 @@ def fetch_waiting(connection: Connection) -> dict[str, list[Waiting]]:
             block.c.root_zone_bottom_cm,
             site.c.name.label("site_name"),
         )
-        .join(notice, notice.c.id == notice_recipient.c.notice_id)
         .outerjoin(notice_bounds, notice_bounds.c.notice_id == notice.c.id)
         .outerjoin(notice_estimate, notice_estimate.c.notice_id == notice.c.id)
         .outerjoin(notice_nowcast, notice_nowcast.c.notice_id == notice.c.id)
         .outerjoin(notice_summary, notice_summary.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
-        .where(notice_recipient.c.digest_id.is_(None))
-        .order_by(notice_recipient.c.recipient_name, notice.c.id)
+        .where(notice.c.id.in_(untold))
     )
-    waiting: dict[str, list[Waiting]] = defaultdict(list)
+    notices: dict[int, Notice] = {}
     rules = fetch_rules(connection)
     for row in connection.execute(query).mappings():
         fields = {name: row[name] for name in Notice.__dataclass_fields__ if name in row}
@@ -174,8 +201,8 @@ def fetch_waiting(connection: Connection) -> dict[str, list[Waiting]]:
         if row["summary_spans"]:
             summary = {name: row[f"summary_{name}"] for name in SUMMARY}
             fields["summary"] = Summary(**{**summary, "spans": _read_spans(summary["spans"])})
-        waiting[row["recipient_name"]].append(Waiting(row["id"], Notice(**fields), row["heard"]))
-    return {name: list(_leave_out(paused, of_reader)) for name, of_reader in waiting.items()}
+        notices[row["id"]] = Notice(**fields)
+    return notices
 
 
 def _leave_out(

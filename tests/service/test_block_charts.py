@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from sqlalchemy import Engine, update
 
+from alerts.letter import Picture
 from probes.units import c_to_f
-from service.block_charts import Form, make_charts, see_blocks
+from service.block_charts import Form, Seen, make_charts, see_blocks
 from service.due import When, find_shown
 from service.evaluation import evaluate_blocks
 from service.rounds import run_due, run_round
@@ -99,6 +100,13 @@ def test_without_charts_a_mail_carries_no_picture(opened: Engine, tmp_path: Path
         "text/html",
         "text/calendar",
     ]
+
+
+def test_a_reader_gets_no_picture_that_was_drawn_for_others_alone() -> None:
+    forms = [Form(block_id, AS_OF, "en", "F") for block_id in ("near", "far")]
+    picture = Picture(b"", "A chart.", "x.png")
+    _, pictures = Seen({}, dict.fromkeys(forms, picture)).of_blocks(forms, ["near"])
+    assert list(pictures) == ["near"]
 
 
 @one_database
