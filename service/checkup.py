@@ -22,6 +22,8 @@ from service.store.blocks import Block, fetch_blocks
 from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading
 from service.store.forecasts import fetch_forecast_sites
+from service.store.frozen import describe_frozen, fetch_frozen
+from service.store.round_lease import fetch_clock, fetch_lease
 from service.store.rounds import fetch_last_round_at
 from service.store.schema import find_revision
 from service.store.silences import fetch_silences
@@ -29,6 +31,7 @@ from service.store.stations import fetch_stations
 from service.store.undelivered import fetch_suspensions
 
 LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site has its own
+LONG_ROUND = timedelta(hours=1)
 LATE_MESSAGE = timedelta(hours=1)
 RECENTLY = timedelta(days=14)
 CLOCK_SLACK = timedelta(minutes=2)
@@ -61,6 +64,8 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             _check_folder(settings),
             _check_clock(connection, now),
             _check_round(connection, now),
+            *_check_lease(connection),
+            *_check_frozen(connection),
             *_check_feeds(connection),
             _check_loggers(connection),
             *_check_basis(blocks),
@@ -131,6 +136,27 @@ def _check_round(connection: Connection, now: datetime) -> Finding:
         return Finding("round", "there has been none", remedy)
     said = f"the last one {_length(now - last_at)} ago"
     return Finding("round", said, remedy if now - last_at > LATE_ROUND else None)
+
+
+def _check_lease(connection: Connection) -> Iterator[Finding]:
+    """Say who runs a round now; and where that has died, or takes too long, what to do."""
+    lease = fetch_lease(connection)
+    if lease is None:
+        return
+    now = fetch_clock(connection)
+    said, remedy = f"process {lease.process} on {lease.host} runs one", None
+    if lease.lapses_at < now:
+        said = f"process {lease.process} on {lease.host} died in one"
+        remedy = "Run `digseason round`, or let `digseason serve` do so: it takes over."
+    elif now - lease.since > LONG_ROUND:
+        remedy = f"See what keeps it; it may be stopped on {lease.host} at any time."
+    yield Finding("round", f"{said}, begun {_length(now - lease.since)} ago", remedy)
+
+
+def _check_frozen(connection: Connection) -> Iterator[Finding]:
+    before = fetch_frozen(connection)
+    if before is not None:
+        yield Finding("readings", describe_frozen(before))
 
 
 def _check_feeds(connection: Connection) -> Iterator[Finding]:

@@ -78,6 +78,8 @@ def _as_judged(
 def refresh_daily_means(connection: Connection, logger: Logger) -> None:
     """Compute all daily means of a logger again: its history, site or interval has changed."""
     for probe in logger.probes:
-        means = find_probe_means(logger, probe, fetch_readings(connection, probe.id))
-        stored = fetch_daily_means(connection, [probe.id], date.min, date.max)
+        readings = fetch_readings(connection, probe.id, after=logger.frozen_until)
+        means = find_probe_means(logger, probe, readings)
+        first = logger.frozen_before or date.min
+        stored = fetch_daily_means(connection, [probe.id], first, date.max)
         store_daily_means(connection, probe.id, stored.day, means)

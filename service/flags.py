@@ -80,8 +80,14 @@ def refresh_flags(
 ) -> None:
     """Flag again all that readings of a span reach: they are new, gone, changed or overruled.
 
-    The daily means of the span, and of all days whose flags change, are computed again.
+    The daily means of the span, and of all days whose flags change, are computed again. What is
+    kept as daily means only stays as it is.
     """
+    frozen_until = logger.frozen_until
+    if frozen_until is not None:
+        after = max(after or frozen_until, frozen_until)
+        if until is not None and until <= after:
+            return
     extent = _find_extent(connection, logger.probes, ())
     changed = (
         extent[0] if after is None else np.datetime64(to_epoch_us(after), "us"),
@@ -186,12 +192,20 @@ def _flag(
             target = find_within(piece.series.observed_at, one.targets)
             code, place = codes[piece.probe_id], piece.place[target]
             code[place] = replace_results(code[place], found[target], one.tests)
-    targets = merge_spans(span for one in passes for span in one.targets)
+    targets = _thaw(logger, merge_spans(span for one in passes for span in one.targets))
     overrules = fetch_holding(connection, logger.id)
     return {
         probe.id: _compare(*gathered[probe.id], codes[probe.id], overrules[probe.channel], targets)
         for probe in logger.probes
     }
+
+
+def _thaw(logger: Logger, targets: Sequence[Span]) -> list[Span]:
+    """Return the parts of spans in which flags may change."""
+    if logger.frozen_until is None:
+        return list(targets)
+    frozen = np.datetime64(to_epoch_us(logger.frozen_until), "us")
+    return [(max(start, frozen), end) for start, end in targets if end > frozen]
 
 
 def _read(

@@ -31,8 +31,9 @@ def overrule(
     """Flag a probe's readings from one instant to another by a person's word; return its number.
 
     The caller holds the write transaction, and the lock on the logger. Readings that come later
-    are flagged by it, too.
+    are flagged by it, too. FrozenError where they are kept as daily means only.
     """
+    logger.refuse_frozen(ends[1], "the span")
     number = add_overrule(connection, probe.id, ends, flag, note, person, now)
     refresh_flags(connection, logger, ends[0] - INSTANT, ends[1])
     count_change(connection, logger.id)
@@ -40,8 +41,10 @@ def overrule(
 
 
 def withdraw(connection: Connection, number: int, person: str, why: str, now: datetime) -> Overrule:
-    """Give the readings of a verdict back to the checks, or to an earlier verdict."""
+    """Give the readings of a verdict back to the checks, or to an earlier verdict; FrozenError."""
     found = [one for one in fetch_overrules(connection) if one.id == number]
+    for one in found:
+        fetch_logger(connection, one.logger_id).refuse_frozen(one.last_at, f"overrule {number}")
     if not found or not withdraw_overrule(connection, number, person, why, now):
         holding = [one.id for one in fetch_overrules(connection) if one.withdrawn_at is None]
         known = ", ".join(map(str, holding)) or "none"

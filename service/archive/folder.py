@@ -20,8 +20,9 @@ from sqlalchemy import Connection
 from service.archive.guide import TITLE, write_guide
 from service.archive.rows import iterate_days, iterate_readings
 from service.archive.tables import FORM, TABLES
-from service.store.archive import ArchiveSite, fetch_archive_sites
+from service.store.archive import ArchiveSite, fetch_archive_sites, fetch_end_days
 from service.store.copying import Progress
+from service.store.frozen import fetch_frozen
 from service.store.loggers import Logger, Probe, fetch_logger
 from service.store.readings import fetch_ends
 
@@ -84,7 +85,8 @@ def write_archive(
             progress((done + 1) / len(parts))
         if not rows.total():
             raise NoArchiveError(f"there is nothing to export of {selection}; nothing is written")
-        (new / GUIDE).write_text(write_guide(str(selection)), encoding="utf-8")
+        guide = write_guide(str(selection), fetch_frozen(connection))
+        (new / GUIDE).write_text(guide, encoding="utf-8")
         _refuse_what_is_not_ours(folder)
         if folder.exists():
             folder.rename(old)
@@ -128,7 +130,8 @@ def _find_years(connection: Connection, site: ArchiveSite) -> list[_SiteYear]:
     """Return the years of a site in which there may be readings or days."""
     loggers = [fetch_logger(connection, logger_id) for logger_id in site.logger_ids]
     probes = [(logger, probe) for logger in loggers for probe in logger.probes]
-    ends = [end for _, probe in probes for end in fetch_ends(connection, probe.id)]
+    ends = [end.date() for _, probe in probes for end in fetch_ends(connection, probe.id)]
+    ends += fetch_end_days(connection, [probe.id for _, probe in probes])
     if not ends:
         return []
     first, last = min(ends) - DAY, max(ends) + DAY  # a local day may lie in the year beside

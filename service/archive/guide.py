@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 
 from service.archive.tables import PARTITIONS, TABLES
+from service.store.frozen import describe_frozen
 
 TITLE = "# Soil temperatures, exported by Digseason"
 
@@ -26,10 +28,16 @@ Ids of sites that all look like numbers or dates are read as such; a reader can 
 """
 
 
-def write_guide(selection: str) -> str:
-    """Return the guide of an archive, `selection` being what was exported."""
+def write_guide(selection: str, frozen_before: date | None) -> str:
+    """Return the guide of an archive, `selection` being what was exported.
+
+    frozen_before : before which day readings are kept as daily means only; None: all are kept
+    """
     tables = "\n".join(_describe(name) for name in TABLES)
-    return "\n".join([TITLE, "", _INTRODUCTION, f"Exported: {selection}.", "", tables, _READING])
+    exported = f"Exported: {selection}."
+    if frozen_before:
+        exported += f" In the store {describe_frozen(frozen_before)}, but for some weeks."
+    return "\n".join([TITLE, "", _INTRODUCTION, exported, "", tables, _READING])
 
 
 def _describe(name: str) -> str:

@@ -46,6 +46,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "outbox": ("service.cli.outbox", "List what waits to be sent; send, retry, drop it."),
     "send-test": ("service.cli.send_test", "Send one message, and say what happened to it."),
     "check": ("service.cli.check", "Look after Digseason itself, with a remedy for each fault."),
+    "keep": ("service.cli.keep", "Let old readings go, and keep their daily means."),
     "export": ("service.cli.export", "Write readings and daily means to Parquet files."),
     "backup": ("service.cli.backup", "Write the whole store to a file."),
     "restore": ("service.cli.restore", "Fill an empty store from a backup."),

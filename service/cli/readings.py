@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from service.logger_readings import LoggerReadings, iterate_readings
 from service.store.engine import reading
+from service.store.frozen import describe_frozen
 from service.store.loggers import Logger, UnknownLoggerError, fetch_logger
 from service.wiring import open_store
 
@@ -39,6 +40,8 @@ def command(data: Path, logger_id: str, depth_cm: float | None, as_csv: bool, st
         if depth_cm is not None:
             _refuse_unknown_depth(logger, depth_cm)
             chunks = (chunk.where(chunk.depth_cm == depth_cm) for chunk in chunks)
+        if logger.frozen_before:
+            click.echo(f"{logger.id}: {describe_frozen(logger.frozen_before)}", err=True)
         if as_csv:
             _print_csv(chunks, stamps)
         else:

@@ -73,6 +73,7 @@ def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
     from service.farm.read import read_farm_file
     from service.store.blocks import fetch_blocks
     from service.store.engine import writing
+    from service.store.frozen import describe_frozen, fetch_frozen
     from service.unchecked import flag_unchecked
     from service.wiring import open_store
 
@@ -84,9 +85,13 @@ def _apply(data: Path, farm_file: Path, retire: bool) -> bool:
         stored = farm_from_store(connection)
         written = {c.key for c in changes if c.table == "block" and c.what in WRITTEN}
         blocks = [block for block in fetch_blocks(connection) if block.id in written]
+        frozen = fetch_frozen(connection)
     flag_unchecked(engine)
     days = _describe_days(stored, now.year)
-    click.echo("\n".join([*days, *_describe(changes), *_describe_depths(blocks)]))
+    told = [*days, *_describe(changes), *_describe_depths(blocks)]
+    if frozen and any(change.what == "changed" for change in changes):
+        told.append(_wrap(f"{describe_frozen(frozen)}: these stay as they were.".capitalize(), 0))
+    click.echo("\n".join(told))
     return any(change.what == "missing" for change in changes)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, Table, delete, insert, or_, select, update
 
 from service.daily_means import refresh_daily_means
 from service.farm.changes import Change, as_stored, find_changes, with_missing
@@ -38,6 +38,7 @@ from service.farm.values import probe_name
 from service.flags import refresh_flags
 from service.store import tables
 from service.store.among import among
+from service.store.changes import count_change
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
 
@@ -77,6 +78,9 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
             refresh_flags(connection, now_is)
         elif _daily_basis(now_is) != _daily_basis(logger):
             refresh_daily_means(connection, now_is)
+        else:
+            continue
+        count_change(connection, logger.id)
     return changes
 
 
@@ -101,14 +105,17 @@ def _with_former(farm: Farm, former: History) -> Farm:
 
 def _find_former(connection: Connection, now: datetime) -> History:
     """Return the stretches that each column with readings has if it is there no more."""
-    has_readings = select(tables.reading.c.probe_id).where(
-        tables.reading.c.probe_id == tables.probe.c.id
+    has_any = or_(
+        *(
+            select(table.c.probe_id).where(table.c.probe_id == tables.probe.c.id).exists()
+            for table in (tables.reading, tables.daily_mean)  # or only means are left of them
+        )
     )
     query = (
         select(tables.probe.c.logger_id, tables.probe.c.channel, tables.site.c.utc_offset_min)
         .join(tables.logger, tables.logger.c.id == tables.probe.c.logger_id)
         .join(tables.site, tables.site.c.id == tables.logger.c.site_id)
-        .where(has_readings.exists())
+        .where(has_any)
     )
     histories = fetch_histories(connection)
     former: dict[str, dict[str, tuple[ProbeEntry, ...]]] = defaultdict(dict)

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, insert
 
 from probes.frames import LoggerFile
 from service.intake.content import believe, correct_clock, pack_canonical
+from service.intake.frozen import reject_frozen
 from service.intake.keeping import Found, fetch_days, keep_findings
 from service.intake.merging import Findings, compare_readings
 from service.intake.reports import (
@@ -75,7 +76,7 @@ def ingest(
         content = pack_canonical(file, fetch_clock_corrections(connection, logger.id))
         file = correct_clock(file, content.clock_corrections)
     signs = find_signs(connection, logger, source.kind, file, now)
-    file = believe(file, source.kind, now)
+    file = reject_frozen(believe(file, source.kind, now), logger, source.kind)
     report = ImportReport(
         rejected=sum(reject.readings for reject in file.rejects),
         missing=file.missing,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,9 +56,7 @@ def fetch_days(
 
 def span_of_days(logger: Logger, first: date, last: date) -> tuple[datetime, datetime]:
     """Return after and until which instants the readings of some days of a site lie."""
-    offset = timedelta(minutes=logger.utc_offset_min)
-    after, until = (datetime.combine(day, time(), UTC) - offset for day in (first, last))
-    return after, until + timedelta(days=1)
+    return logger.begin_of(first), logger.begin_of(last) + timedelta(days=1)
 
 
 def keep_findings(

@@ -13,7 +13,7 @@ from probes.logger_files import FileRefused
 from probes.reset_clocks import OF_RESET
 from service.intake.content import believe, read_content
 from service.intake.ingest import find_ends
-from service.intake.retelling import Retold, retell
+from service.intake.retelling import COUNTED, Retold, retell
 from service.intake.signs import find_signs
 from service.store.clocks import fetch_clock_corrections
 from service.store.imports import (
@@ -50,13 +50,19 @@ def reread(
     """Read imports of a logger again, those named or all that stand; what was kept then stays raw.
 
     With `keep_layout` only the corrections of the clock are those of now. A file that the layout of
-    now refuses stays as it was read.
+    now refuses stays as it was read. FrozenError where one that is named is kept as means only; of
+    all that stand these are left out.
     """
     logger = fetch_logger(connection, logger_id, lock=True)
     corrections = fetch_clock_corrections(connection, logger_id)
     befores = fetch_batches(connection, stands(logger_id))
     if only:
         befores = _choose(befores, only, logger_id)
+        for batch in befores:
+            logger.refuse_frozen(batch.last_at, f"import {batch.id}")
+    frozen_until = logger.frozen_until
+    if frozen_until is not None:
+        befores = [one for one in befores if one.last_at is None or one.last_at > frozen_until]
     refused: dict[int, str] = {}
     for batch in befores:
         content = replace(fetch_content(connection, batch.id), clock_corrections=corrections)
@@ -105,11 +111,15 @@ def _read_anew(connection: Connection, logger: Logger, batch: Batch, content: Co
         rejected=sum(reject.readings for reject in rejects),
         missing=missing,
         signs=find_signs(connection, logger, batch.source, stamped, batch.imported_at),
-        inserted=0,
-        identical=0,
-        conflicting=0,
+        **({} if _begins_frozen(logger, batch) else dict.fromkeys(COUNTED, 0)),
         **({"first_at": None, "last_at": None} | find_ends(file)),
     )
+
+
+def _begins_frozen(logger: Logger, batch: Batch) -> bool:
+    """Return whether some of what an import counts cannot be counted anew."""
+    until = logger.frozen_until
+    return until is not None and batch.first_at is not None and batch.first_at <= until
 
 
 def _with_lasting(before: list[Reject], file: LoggerFile) -> list[Reject]:

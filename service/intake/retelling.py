@@ -86,11 +86,16 @@ def read_batch(connection: Connection, logger: Logger, batch: Batch) -> LoggerFi
 def retell(connection: Connection, logger: Logger, first_at: datetime, last_at: datetime) -> Retold:
     """Keep what the deliveries that stand say of the days from one instant to another.
 
-    Their counts say what they come to now. The caller holds the lock on the logger.
+    Their counts say what they come to now; days that are kept as means only stay as they are. The
+    caller holds the lock on the logger.
     """
     ends = np.array([first_at.replace(tzinfo=None), last_at.replace(tzinfo=None)], "M8[us]")
     first_day, last_day = find_days(ends, logger.utc_offset_min)
     span = span_of_days(logger, first_day.item(), last_day.item())
+    if logger.frozen_until is not None:
+        span = max(span[0], logger.frozen_until), span[1]
+        if span[1] <= span[0]:
+            return Retold()
     batches = fetch_batches(connection, stands(logger.id), of_span(*span))
     files = [read_batch(connection, logger, batch) for batch in batches]
     import_ids = np.array([batch.id for batch in batches], np.int32)

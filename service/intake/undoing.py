@@ -45,10 +45,12 @@ def restore(connection: Connection, batch_id: int) -> Retold:
 
 
 def _fetch_locked(connection: Connection, batch_id: int) -> tuple[Logger, Batch]:
-    """Return an import and its logger, on which no one else works now."""
+    """Return an import and its logger, on which no one else works now; FrozenError."""
     logger_id = fetch_batch(connection, batch_id).logger_id
     logger = fetch_logger(connection, logger_id, lock=True)
-    return logger, fetch_batch(connection, batch_id)
+    batch = fetch_batch(connection, batch_id)
+    logger.refuse_frozen(batch.last_at, f"import {batch_id}")
+    return logger, batch
 
 
 def _retell(connection: Connection, logger: Logger, batch: Batch) -> Retold:

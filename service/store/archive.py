@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
@@ -68,6 +68,13 @@ def iterate_pages(
         if size < rows:
             return
         after = page["observed_at"][-1].item().replace(tzinfo=UTC)
+
+
+def fetch_end_days(connection: Connection, probe_ids: Sequence[int]) -> list[date]:
+    """Return the first and the last day of probes that has a daily mean, none where none has."""
+    of_probes = daily_mean.c.probe_id.in_(probe_ids)
+    ends = select(func.min(daily_mean.c.day), func.max(daily_mean.c.day)).where(of_probes)
+    return [day for day in connection.execute(ends).one() if day is not None]
 
 
 def fetch_days(connection: Connection, probe_id: int, first: date, last: date) -> Columns:

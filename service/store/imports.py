@@ -155,6 +155,26 @@ def update_content(connection: Connection, batch_id: int, content: Content) -> N
     )
 
 
+def measure_contents(connection: Connection, logger_id: str, until: datetime) -> tuple[int, int]:
+    """Return of how many deliveries that end by an instant the content is kept, and its bytes."""
+    size = func.coalesce(func.sum(func.length(import_content.c.body)), 0)
+    query = select(func.count(), size).select_from(import_content.join(import_batch))
+    deliveries, stored_bytes = connection.execute(query.where(_ends_by(logger_id, until))).one()
+    return deliveries, stored_bytes
+
+
+def delete_contents(connection: Connection, logger_id: str, until: datetime) -> int:
+    """Take out the content of the deliveries that end by an instant; return how many."""
+    ended = select(import_batch.c.id).where(_ends_by(logger_id, until))
+    return connection.execute(
+        delete(import_content).where(import_content.c.import_id.in_(ended))
+    ).rowcount
+
+
+def _ends_by(logger_id: str, until: datetime) -> ColumnElement[bool]:
+    return and_(import_batch.c.logger_id == logger_id, import_batch.c.last_at <= until)
+
+
 def fetch_content(connection: Connection, batch_id: int) -> Content:
     """Return what a delivery held."""
     query = select(import_content).where(import_content.c.import_id == batch_id)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -13,6 +13,7 @@ from sqlalchemy import Connection, select
 from probes.hand_days import DayFromInstant
 from service.store.among import among
 from service.store.checks import SiteChecks, read_checks
+from service.store.frozen import FrozenError, describe_frozen, fetch_frozen
 from service.store.tables import (
     checks,
     hand_thermometer,
@@ -60,6 +61,7 @@ class Logger:
     layout_name, layout_spec : empty where no files are read
     interval_min : between readings; a thermometer is read by hand, once a day or less
     by_hand : how a thermometer's readings become days; None: it is none
+    frozen_before : before which day readings are kept as daily means only; None: all are kept
     """
 
     id: str
@@ -72,6 +74,22 @@ class Logger:
     probes: tuple[Probe, ...]
     retired_at: datetime | None = None
     by_hand: DayFromInstant | None = None
+    frozen_before: date | None = None
+
+    @property
+    def frozen_until(self) -> datetime | None:
+        """The instant up to which nothing of its readings and daily means changes any more."""
+        return self.begin_of(self.frozen_before) if self.frozen_before else None
+
+    def refuse_frozen(self, last_at: datetime | None, what: str) -> None:
+        """Raise FrozenError where something that ends at an instant can change nothing more."""
+        if self.frozen_before and self.frozen_until and last_at and last_at <= self.frozen_until:
+            ends = f"{what} ends on {last_at:%Y-%m-%d}"
+            raise FrozenError(f"{ends}, and {describe_frozen(self.frozen_before)}")
+
+    def begin_of(self, day: date) -> datetime:
+        """Return when a day begins at its site; a reading of that instant is of the day before."""
+        return datetime.combine(day, time(), UTC) - timedelta(minutes=self.utc_offset_min)
 
     def probe(self, channel: str) -> Probe:
         """Return the probe of a column."""
@@ -152,6 +170,7 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         probes=tuple(probes),
         retired_at=found.retired_at,
         by_hand=_day_from_instant(found) if found.kind == "hand" else None,
+        frozen_before=fetch_frozen(connection),  # once the lock is there: it was waited for
     )
 
 

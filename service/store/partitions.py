@@ -53,6 +53,22 @@ def make_partitions(connection: Connection, table: Table, years: Iterable[int]) 
         )
 
 
+def drop_empty_years(connection: Connection, table: Table, before: int) -> None:
+    """Drop the partitions of the years before one that hold nothing any more."""
+    if not is_partitioned(connection, table):
+        return
+    names = connection.scalars(
+        text(
+            "select inhrelid::regclass::text from pg_inherits "
+            "where inhparent = to_regclass(:whole) and inhrelid::regclass::text < :before"
+        ),
+        {"whole": table.name, "before": _name(table, before)},
+    ).all()
+    for name in names:
+        if connection.execute(text(f"select 1 from {name} limit 1")).first() is None:  # noqa: S608
+            connection.execute(text(f"drop table {name}"))
+
+
 def _find_missing(connection: Connection, table: Table, years: Iterable[int]) -> list[int]:
     """Return the years without a partition; none of a table that a migration has yet to divide."""
     names = {_name(table, year): year for year in years}

@@ -13,7 +13,7 @@ from sqlalchemy import Column, Connection, Select, delete, func, select
 
 from probes.frames import Readings
 from service.store.bulk import fetch_columns, insert_columns, merge_columns, update_columns
-from service.store.tables import conflict, reading, shifted_stamp
+from service.store.tables import conflict, reading, settlement, shifted_stamp
 
 
 @dataclass(frozen=True)
@@ -117,6 +117,30 @@ def delete_readings(
         connection.execute(
             delete(table).where(table.c.probe_id == probe_id, at > after, at <= until)
         )
+
+
+def count_readings(connection: Connection, probe_id: int, until: datetime) -> int:
+    """Return how many readings a probe has up to an instant."""
+    query = select(func.count()).select_from(reading)
+    is_old = (reading.c.probe_id == probe_id, reading.c.observed_at <= until)
+    return connection.execute(query.where(*is_old)).scalar_one()
+
+
+def delete_old_readings(
+    connection: Connection, probe_id: int, until: datetime, frozen_until: datetime
+) -> int:
+    """Take out a probe's readings up to an instant, and what nobody can settle any more, up to
+    another; return how many readings."""
+    for table in (conflict, settlement):
+        at = table.c.observed_at
+        connection.execute(delete(table).where(table.c.probe_id == probe_id, at <= frozen_until))
+    gone = [
+        connection.execute(
+            delete(table).where(table.c.probe_id == probe_id, table.c.observed_at <= until)
+        )
+        for table in (reading, shifted_stamp)
+    ]
+    return gone[0].rowcount
 
 
 def fetch_import_ids(

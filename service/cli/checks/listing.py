@@ -18,6 +18,7 @@ from service.flagged_spans import FlaggedSpan, find_flagged_spans
 from service.flags import explain_flag
 from service.store.checks import SiteChecks, fetch_site_checks, read_checks
 from service.store.engine import reading
+from service.store.frozen import describe_frozen
 from service.store.loggers import Logger
 from service.store.overrules import Overrule, fetch_holding
 from service.store.readings import fetch_readings
@@ -123,6 +124,9 @@ def _explain(
 ) -> None:
     records = list(_reasons(connection, logger, depth_cm, at))
     if not records:
+        if logger.frozen_before and logger.frozen_until and at <= logger.frozen_until:
+            why = f"{logger.id}: {describe_frozen(logger.frozen_before)}"
+            raise click.BadParameter(why, param_hint="--at")
         raise click.BadParameter(
             f"{logger.id} has no reading at {instant_text(at)}; "
             f"`digseason readings --logger {logger.id} --csv` lists them",

@@ -22,6 +22,7 @@ from service.cli.options import (
 )
 from service.overruling import UnknownOverruleError, overrule, withdraw
 from service.store.engine import reading, writing
+from service.store.frozen import FrozenError
 from service.store.overrules import Overrule, fetch_overrules
 from service.wiring import open_store
 
@@ -70,7 +71,10 @@ def overrule_command(
             raise click.BadParameter(f"write one of {known}", param_hint="--channel")
         (probe,) = probes
         ends, now = (first_at, last_at), datetime.now(UTC)
-        number = overrule(connection, logger, probe, ends, VERDICTS[verdict], note, person, now)
+        try:
+            number = overrule(connection, logger, probe, ends, VERDICTS[verdict], note, person, now)
+        except FrozenError as error:
+            raise click.BadParameter(str(error), param_hint="--until") from None
     click.echo(f"overrule {number}: the readings are {verdict}")
 
 
@@ -85,7 +89,7 @@ def withdraw_command(data: Path, number: int, person: str, why: str) -> None:
     with writing(engine) as connection:
         try:
             withdraw(connection, number, person, why, datetime.now(UTC))
-        except UnknownOverruleError as error:
+        except (UnknownOverruleError, FrozenError) as error:
             raise click.BadParameter(str(error), param_hint="N") from None
     click.echo(f"overrule {number} is withdrawn")
 

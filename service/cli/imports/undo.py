@@ -14,6 +14,7 @@ from service.cli.options import person_option, why_option, wrap_text
 from service.intake.rereading import Reread, reread
 from service.intake.undoing import ImportStandsError, restore, withdraw
 from service.store.engine import writing
+from service.store.frozen import FrozenError
 from service.store.imports import UnknownImportError, fetch_batch
 from service.store.loggers import UnknownLoggerError
 from service.wiring import open_store
@@ -24,7 +25,7 @@ def refusing() -> Iterator[None]:
     """Turn what cannot be done into wrong use."""
     try:
         yield
-    except (UnknownImportError, ImportStandsError) as error:
+    except (UnknownImportError, ImportStandsError, FrozenError) as error:
         raise click.BadParameter(str(error), param_hint="N") from None
     except UnknownLoggerError as error:
         raise click.BadParameter(str(error), param_hint="--logger") from None

@@ -86,6 +86,14 @@ reading = Table(
     postgresql_partition_by="RANGE (observed_at)",  # a year each: service.store.partitions
 )
 
+frozen = Table(  # readings before a day are kept as daily means only; no row: all are kept
+    "frozen",
+    metadata,
+    Column("id", Integer, primary_key=True),  # always 1
+    Column("before", Date, nullable=False),  # of each site's standard time
+    Column("decided_at", UtcInstant, nullable=False),
+)
+
 logger_change = Table(  # how often what is kept of a logger has changed
     "logger_change",
     metadata,
