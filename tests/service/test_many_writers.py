@@ -22,6 +22,7 @@ from tests.farms import farm_text, set_up
 from tests.http_server import Reply, http_server
 from tests.imported import START
 from tests.processes import serving, start
+from tests.signed_in import plant_token
 
 NOW = datetime.now(UTC)
 DEPTHS_CM = (15, 30, 45)
@@ -92,8 +93,8 @@ def post(url: str, token: str, readings: list[dict[str, Any]]) -> requests.Respo
     return requests.post(url, body, headers=headers, timeout=120)
 
 
-def look(address: str, _: int) -> requests.Response:
-    return requests.get(f"{address}/api/windows", timeout=120)
+def look(address: str, reader: dict[str, str], _: int) -> requests.Response:
+    return requests.get(f"{address}/api/windows", headers=reader, timeout=120)
 
 
 def kept(engine: Engine) -> dict[str, int]:
@@ -127,7 +128,7 @@ def test_all_who_write_at_once_get_through_and_lose_nothing(
             ]
             processes.append(start(tmp_path, "round", database_url=store_url))
             kinds = [partial(push, address, token), partial(note, address, hand)]
-            kinds.append(partial(look, address))
+            kinds.append(partial(look, address, plant_token(engine)))
             answers = [beside.submit(ask, n) for n in range(pushes) for ask in kinds]
             outputs = [process.communicate(timeout=400)[0] for process in processes]
             end = time.monotonic() + 60
