@@ -41,8 +41,10 @@ class RibbonRow:
 def draw_ribbons(rows: Sequence[RibbonRow], title: str, language: str, stem: str = "r") -> str:
     """Return ribbons below each other as an SVG element.
 
+    title : what they are called; "" for no more than ribbons
     stem : what the ids within it begin with; of two pictures in one page each has its own
     """
+    title = title or translations(language).gettext("Season ribbons")
     pitch = _LABEL + _BAND + _GAP
     parts = [
         f'<g transform="translate(0 {number * pitch})">{"".join(_draw_row(row, stem))}</g>'

@@ -33,7 +33,8 @@ _LINE = 13.0
 
 
 def draw_map(blocks: Sequence[MapBlock], title: str, language: str, stem: str = "m") -> str:
-    """Return a map as an SVG element."""
+    """Return a map as an SVG element; `title` is the region's name, "" for none of its own."""
+    title = title or translations(language).gettext("Map of the region")
     frame = find_frame(blocks)
     marks = find_marks(blocks, frame)
     taken = [mark.box for mark in marks]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from math import floor
 
 from alerts.bounds import DateRange
 from alerts.figures import (
@@ -222,12 +223,12 @@ class _Teller:
         rule, total_c = why.rule, why.standing.degree_days_c
         if rule.degree_days == "condition" and total_c is not None and rule.degree_days_sum_c:
             total, needed = (
-                round(delta_c_to_f(value) if self.unit == "F" else value)
-                for value in (total_c, rule.degree_days_sum_c)
+                delta_c_to_f(value) if self.unit == "F" else value
+                for value in (total_c + rule.tolerance_c, rule.degree_days_sum_c)
             )
             yield _(
                 "It also waits for {needed} degree-days of °{unit}; there were {total}."
-            ).format(needed=needed, unit=self.unit, total=total)
+            ).format(needed=f"{needed:.0f}", unit=self.unit, total=floor(total))
 
     def missing(self) -> Iterator[str]:
         _, why = self._, self.why

@@ -75,7 +75,7 @@ def command(
     if figures is None:
         click.echo("No blocks yet. Begin with: digseason setup FARM.toml")
         return
-    title = names[district_id] if district_id else "Region"
+    title = names[district_id] if district_id else ""
     if map_path:
         svg = draw_map(place_blocks(evaluations, names), title, language)
         map_path.write_text(stand_alone(svg), encoding="utf-8")

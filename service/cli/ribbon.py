@@ -9,6 +9,7 @@ import click
 
 from alerts.ribbon import draw_ribbon, explain_ribbon, explain_shades
 from alerts.ribbon_svg import RibbonRow, draw_ribbons
+from alerts.state_words import show_state
 from alerts.words import LANGUAGES
 from service.cli.options import as_of_option, evaluate_named
 from service.evaluation import BlockEvaluation
@@ -45,10 +46,12 @@ def command(
     settings, engine = open_store(data)
     with reading(engine) as connection:
         evaluations = evaluate_named(connection, settings, block_id, as_of)
-    rows = [row for one in evaluations for row in _rows(one, season, block_id is not None)]
+    rows = [
+        row for one in evaluations for row in _rows(one, season, block_id is not None, language)
+    ]
     title = evaluations[0].block.name if block_id else ""
     if path:
-        picture = draw_ribbons(rows, title or "Season ribbons", language)
+        picture = draw_ribbons(rows, title, language)
         path.write_text(stand_alone(picture), encoding="utf-8")
         click.echo(f"wrote {path}")
         return
@@ -62,11 +65,17 @@ def command(
         click.echo(explain_shades(language))
 
 
-def _rows(one: BlockEvaluation, season: int | None, by_year: bool) -> list[RibbonRow]:
+def _rows(
+    one: BlockEvaluation, season: int | None, by_year: bool, language: str
+) -> list[RibbonRow]:
     """Return a block's row, or one for each of its seasons with readings, the latest first."""
     if not by_year or season is not None:
         return [
-            RibbonRow(one.block.name, find_season(one, season), one.state if season is None else "")
+            RibbonRow(
+                one.block.name,
+                find_season(one, season),
+                show_state(one.state, language) if season is None else "",
+            )
         ]
     first = one.root_zone.day[0].item()
     found = []

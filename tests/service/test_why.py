@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -295,6 +296,17 @@ def test_what_probes_gave_is_told_in_words(
 def test_what_was_estimated_is_named() -> None:
     why = _why_of(RISING, [ProbeDay(15, 24, 0, True), ProbeDay(45, 3, 0, False)])
     assert "What is missing at 45 cm was estimated" in told(why)
+
+
+@pytest.mark.parametrize(("total_f", "shown"), [(499.6, 499), (500.0, 500)])
+def test_a_sum_that_is_waited_for_is_not_shown_as_reached_before_it_is(
+    total_f: float, shown: int
+) -> None:
+    why = _why_of(RISING[:25], [ProbeDay(30, 24, 0, True)])
+    rule = replace(why.rule, degree_days="condition", degree_days_sum_c=500 / 1.8)
+    standing = replace(why.standing, degree_days_c=total_f / 1.8)
+    waits = told(replace(why, rule=rule, standing=standing))
+    assert f"It also waits for 500 degree-days of °F; there were {shown}." in waits
 
 
 @given(st.lists(st.floats(63.0, 65.0), min_size=8, max_size=20), st.sampled_from(["F", "C"]))
