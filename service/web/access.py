@@ -27,7 +27,7 @@ from service.store.audit import note_deed
 from service.store.engine import reading, writing
 from service.store.tokens import find_token, mark_used
 from service.web.pages import read_fields
-from service.web.problems import Problem
+from service.web.problems import Problem, describe_refusals
 
 CHANGES_NOTHING = ("GET", "HEAD")
 CSRF_FIELD, CSRF_HEADER = "csrf", "X-CSRF-Token"
@@ -113,6 +113,14 @@ growers = Depends(ByRole("grower"))
 coordinators = Depends(ByRole("coordinator", "administrator"))
 administrators = Depends(ByRole("administrator"))
 """What a route has among its `dependencies`."""
+
+REFUSALS = describe_refusals(
+    UNAUTHORIZED="no token that holds",
+    FORBIDDEN="the token is of another scope, or its account of another role",
+    NOT_FOUND="there is no such thing, or it is not yours to see",
+    UNPROCESSABLE_ENTITY="what the address says is not of this form",
+)
+"""The `responses` of a route of the API that asks for an account."""
 
 Known = Annotated[Visitor, known]
 Grower = Annotated[Visitor, growers]

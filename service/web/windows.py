@@ -16,7 +16,7 @@ from service.showing import Record, window_records
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
-from service.web.access import Known, anyone
+from service.web.access import REFUSALS, Known, anyone
 from service.web.problems import Problem
 
 
@@ -40,7 +40,7 @@ def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
         age_s = (datetime.now(UTC) - last).total_seconds() if last else None
         return Health(status="ok", last_round_at=last, last_round_age_s=age_s)
 
-    @routes.get("/api/windows")
+    @routes.get("/api/windows", responses=REFUSALS)
     def windows(
         who: Known,
         block: Annotated[str | None, Query(description="id of one block")] = None,

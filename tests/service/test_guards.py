@@ -1,0 +1,130 @@
+"""What every request goes through: headers, what another site sends, what is too long."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from http.client import HTTPConnection
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+import requests
+
+from service.settings import Settings
+from service.store.engine import open_engine
+from service.store.schema import upgrade
+from service.web.guards import LARGEST_BYTES
+from tests.serving import serving_here
+from tests.signed_in import plant_account, sign_in_as
+
+PAGE = {"Accept": "text/html"}
+
+
+@pytest.fixture(scope="module")
+def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    folder: Path = tmp_path_factory.mktemp("guards")
+    engine = open_engine(f"sqlite:///{folder / 'digseason.db'}")
+    upgrade(engine)
+    plant_account(engine, "cora@example.org", "administrator")
+    with serving_here(engine, Settings(data=folder)) as address:
+        yield address
+    engine.dispose()
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/docs", "/nowhere", "/api/windows", "/health"])
+def test_every_answer_has_the_guards(here: str, path: str) -> None:
+    headers = requests.get(here + path, headers=PAGE, timeout=30).headers
+    policy = headers["Content-Security-Policy"]
+    # common practice, no source: nothing from elsewhere, nothing within the page
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["Referrer-Policy"] == "no-referrer"
+    assert headers["Cache-Control"] == "no-store"
+
+
+def test_no_page_holds_a_script_or_a_style_or_fetches_from_elsewhere(here: str) -> None:
+    browser = sign_in_as(here, "cora@example.org")
+    paths = ("/sign-in", "/forgotten", "/docs", "/account", "/people", "/deeds", "/checkup")
+    pages = {path: browser.get(here + path, timeout=30).text for path in paths}
+    wrong = re.compile(r"<script|<style|\sstyle=|\son\w+=|(?:src|href)=\"(?!/|#)", re.I)
+    assert [path for path, page in pages.items() if wrong.search(page)] == []
+    assert [path for path, page in pages.items() if "<h1>" not in page] == []
+
+
+def test_a_static_file_of_one_version_is_kept_for_good(here: str) -> None:
+    page = requests.get(f"{here}/sign-in", timeout=30).text
+    sheets = re.findall(r'href="(/static/[^"]+)"', page)
+    assert len(sheets) >= 4
+    kept = {requests.get(here + one, timeout=30).headers["Cache-Control"] for one in sheets}
+    assert kept == {"public, max-age=31536000, immutable"}
+    plain = requests.get(f"{here}/static/almanac.css", timeout=30)
+    assert (plain.status_code, plain.headers["Cache-Control"]) == (200, "no-store")
+    assert requests.get(f"{here}/static/../app.py", timeout=30).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("sent", "status"),
+    [
+        ({"Sec-Fetch-Site": "cross-site"}, 403),
+        ({"Sec-Fetch-Site": "same-site"}, 403),
+        ({"Origin": "https://evil.example"}, 403),
+        ({"Sec-Fetch-Site": "same-origin"}, 200),
+        ({"Origin": "null"}, 200),  # of a browser that tells no referrer
+        ({}, 200),
+    ],
+)
+def test_what_another_site_makes_a_browser_send_is_refused(
+    here: str, sent: dict[str, str], status: int
+) -> None:
+    # common practice, no source
+    fields = {"email": f"{len(sent)}{status}@example.org"}
+    answer = requests.post(f"{here}/forgotten", fields, headers=PAGE | sent, timeout=30)
+    assert answer.status_code == status
+
+
+def test_what_is_too_long_is_refused_before_it_is_read(here: str) -> None:
+    connection = HTTPConnection(urlsplit(here).netloc, timeout=30)
+    connection.putrequest("POST", "/sign-in")
+    connection.putheader("Content-Length", f"{LARGEST_BYTES + 1}")
+    connection.endheaders()
+    assert connection.getresponse().status == 413  # source: [RFC-9110] 15.5.14
+    connection.close()
+
+
+def test_a_form_of_too_many_fields_is_refused(here: str) -> None:
+    body = "&".join(f"f{number}=1" for number in range(1000))
+    headers = PAGE | {"Content-Type": "application/x-www-form-urlencoded"}
+    answer = requests.post(f"{here}/sign-in", body, headers=headers, timeout=30)
+    assert (answer.status_code, "That did not work" in answer.text) == (400, True)
+
+
+def test_a_refusal_is_a_page_for_people_and_json_for_programs(here: str) -> None:
+    page = requests.get(f"{here}/nowhere", headers=PAGE, timeout=30)
+    problem = requests.get(f"{here}/api/nowhere", headers=PAGE, timeout=30)
+    assert "<h1>Nothing is here</h1>" in page.text
+    assert problem.headers["Content-Type"] == "application/problem+json"
+    spanish = PAGE | {"Accept-Language": "es-MX"}
+    assert "Aquí no hay nada" in requests.get(f"{here}/nowhere", headers=spanish, timeout=30).text
+
+
+def test_the_first_page_leads_to_signing_in(here: str) -> None:
+    answer = requests.get(here, headers=PAGE, allow_redirects=False, timeout=30)
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/sign-in?next=/")
+
+
+def test_where_readers_come_by_tls_cookies_go_no_other_way(tmp_path: Path) -> None:
+    engine = open_engine(f"sqlite:///{tmp_path / 'digseason.db'}")
+    upgrade(engine)
+    plant_account(engine, "cora@example.org", "administrator")
+    settings = Settings(data=tmp_path, base_url="https://dig.alder.example")
+    with serving_here(engine, settings) as address:
+        known = {"email": "cora@example.org", "password": "four vines in a row"}
+        answer = requests.post(f"{address}/sign-in", known, allow_redirects=False, timeout=30)
+    engine.dispose()
+    # from memory: the rules of cookies for the prefix __Host-
+    cookie = answer.headers["Set-Cookie"]
+    assert cookie.startswith("__Host-digseason=")
+    assert [part for part in ("Secure", "HttpOnly", "Path=/") if part not in cookie] == []
+    assert answer.headers["Strict-Transport-Security"].startswith("max-age=")
