@@ -118,7 +118,8 @@ def _is_over(one: Standing, season: int, closed_on: date) -> bool:
     days_ago = (one.as_of - closed_on).days
     if season < one.season:
         return days_ago <= OLD_DAYS
-    opens = one.outlook.opens if one.outlook else None
+    outlook = one.outlook
+    opens = outlook.opens if outlook and outlook.season == season else None
     may_reopen = opens is not None and opens.chance >= SURE_CHANCE
     return one.state == "done for the season" and days_ago >= SURE_DAYS and not may_reopen
 

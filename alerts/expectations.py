@@ -90,7 +90,7 @@ def _tell_next(opens: Chances, outlook: Outlook, language: str) -> Iterator[str]
     _ = translations(language).gettext
     season = name_season(outlook.kind, language)
     if opens.p10 and opens.p50 is None:
-        text = _("{season} may open from {day} on, but more likely not this year.")
+        text = _("{season} may open from {day} on, but more likely not at all.")
         yield text.format(season=season, day=show_day(opens.p10, language, outlook.issued_on))
     elif opens.p10 is None:
         text = _(

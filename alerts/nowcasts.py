@@ -1,7 +1,9 @@
 """What a window has probably done since a block's last readings: told once, then replaced.
 
 A nowcast is no opening that people believe in: the notice of the opening itself still comes when
-readings do, and says what the nowcast had said. Where readings contradict it, that is told.
+readings do, and says what the nowcast had said. Where readings contradict it, that is told. That a
+window opens again after it has closed is left to readings: pauses are short, and the outlook of a
+block without readings knows too little of them.
 """
 
 from __future__ import annotations

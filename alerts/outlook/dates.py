@@ -19,6 +19,8 @@ from alerts.windows import Kind, Span, find_spans, trailing_mean
 MEMBERS = 500
 COOL_CHANCE = 0.1
 """Below this chance of any opening the warmest weeks are named instead."""
+GOES_ON = timedelta(days=7)
+"""A nowcast says for as long that a window has probably closed; then what comes after it."""
 _DAYS_AT_ONCE = 12_000_000  # of members: 100 MB
 _OUTSIDE = 0.1
 
@@ -58,9 +60,10 @@ class WarmWeeks:
 
 @dataclass(frozen=True)
 class Outlook:
-    """What is to come for one block in the season of its day of issue.
+    """What is to come for one block in the season of its day of issue, or in the one after it.
 
-    last_day : the last root-zone day it rests on; None where the season has none
+    last_day : the last root-zone day that it rests on; None where the season of its day of issue
+        has none
     kind : of the next window to open; of the open one while one is open on `last_day`
     opens : None while one is open on `last_day`
     closes : when the window of `opens`, or the open one, closes next
@@ -77,6 +80,11 @@ class Outlook:
     closes: Chances
     warm_weeks: WarmWeeks | None
     open_chances: tuple[float, ...] = ()
+
+    @property
+    def is_over(self) -> bool:
+        """Whether no window of the season is likely to open any more, nor is its warmest time."""
+        return bool(self.opens and self.opens.chance < COOL_CHANCE and not self.warm_weeks)
 
     @property
     def opens_soon(self) -> float:
@@ -114,7 +122,8 @@ def find_outlooks(
     lent: Lent | None = None,
     air: Sequence[Air | None] = (),
 ) -> list[Outlook]:
-    """Return the outlook of each block on the evening of `as_of`, for the season of that day.
+    """Return the outlook of each block on the evening of `as_of`, for the season of that day; for
+    the one after it where no window of this one is likely any more.
 
     Parameters
     ----------
@@ -144,7 +153,25 @@ def find_outlooks(
     if lent is not None:
         lent = Lent(place_in_season(lent.root_zone_c, days, whole, as_of), lent.error_c)
     courses = run_members(observed_c, season, curves, south, rule, rngs, members, lent, air)
-    return [_gather(course, season, as_of, whole, rule, south) for course in courses]
+    found = [_gather(course, season, as_of, whole, rule, south) for course in courses]
+    over = [row for row, one in enumerate(found) if one.is_over]
+    if not over:
+        return found
+    ahead = run_members(
+        observed_c[over],
+        season,
+        curves.take(np.array(over)),
+        south,
+        rule,
+        [rngs[row] for row in over],
+        members // 4 * 2,  # a season ahead dates need fewer
+        lent and Lent(lent.root_zone_c[over], lent.error_c[over]),
+        next_one=True,
+    )
+    whole = season_days(season + 1, south, rule)
+    for row, course in zip(over, ahead, strict=True):
+        found[row] = _gather(course, season + 1, as_of, whole, rule, south)
+    return found
 
 
 @dataclass(frozen=True)
@@ -199,6 +226,7 @@ def run_members(
     members: int,
     lent: Lent | None = None,
     air: Sequence[Air | None] = (),
+    next_one: bool = False,
 ) -> Iterator[Course]:
     """Yield, for each block, what its members do after the last day that has a value.
 
@@ -210,6 +238,8 @@ def run_members(
         Over the same days.
     air : sequence of Air or None, optional
         One a block.
+    next_one : bool
+        Whether they run through the season after that, which begins without any value.
     """
     whole = season_days(season, south, rule)
     first = rule.mean_days - 1
@@ -217,26 +247,31 @@ def run_members(
     known = np.flatnonzero(~np.isnan(known_c).all(axis=0))
     stop = max(int(known[-1]) + 1, first) if known.size else first
     belief = follow(curves, known_c[:, first:stop], whole[first:stop])
-    at_once = max(1, _DAYS_AT_ONCE // (members * whole.size))
+    days = season_days(season + 1, south, rule) if next_one else whole
+    at_once = max(1, _DAYS_AT_ONCE // (members * days.size))
     for begin in range(0, len(observed_c), at_once):
         rows = range(begin, min(begin + at_once, len(observed_c)))
-        likely_c = known_c[begin : rows.stop].copy()
+        likely_c = np.full((len(rows), days.size), np.nan)
+        if not next_one:
+            likely_c[:] = known_c[begin : rows.stop]
         course_c = np.repeat(likely_c[:, np.newaxis], members, axis=1)
         for one, row in enumerate(rows):
-            start = first + int(belief.last[row]) + 1
-            mean_c, cov_c2 = coming_days(belief, row, whole[start:])
+            until = first + int(belief.last[row]) + 1
+            start = 0 if next_one else until
+            ahead_d = int((days[start] - whole[0]).astype(int)) - until if next_one else 0
+            mean_c, cov_c2 = coming_days(belief, row, days[start:], max(ahead_d, 0))
             of_air = air[row] if air else None
             if of_air:
                 before_c = known_c[row, start - 1] if start > first else np.nan
-                mean_c, cov_c2 = heed_air(of_air, whole[start:], before_c, mean_c, cov_c2)
+                mean_c, cov_c2 = heed_air(of_air, days[start:], before_c, mean_c, cov_c2)
             likely_c[one, start:] = mean_c
             course_c[one, :, start:] = draw_members(mean_c, cov_c2, members, rngs[row])
             if error_c[row] > 0:
                 above_c = error_c[row] * rngs[row].standard_normal((members // 2, 1))
-                own_stop = last_known(observed_c[row]) + 1
+                own_stop = 0 if next_one else last_known(observed_c[row]) + 1
                 course_c[one, :, own_stop:] += np.concatenate([above_c, -above_c])
-        flat_c = course_c.reshape(-1, whole.size)
-        spans = find_spans(flat_c, whole, np.full(len(flat_c), south), rule, whole[-1].item())
+        flat_c = course_c.reshape(-1, days.size)
+        spans = find_spans(flat_c, days, np.full(len(flat_c), south), rule, days[-1].item())
         for one, row in enumerate(rows):
             last = last_known(observed_c[row])
             last_day = whole[last].item() if last >= first else None
@@ -261,8 +296,12 @@ def _gather(
     """Return the outlook that the members of one block make."""
     spans, known = course.spans, course.last_day or date.min
     next_ones = [_next_span(of_member, season, known) for of_member in spans]
-    kinds = [span.kind for span in next_ones if span]
     had_spring = any(span.season == season and span.opened_on <= known for span in spans[0])
+    if _is_long_closed(next_ones, as_of):
+        after = as_of - GOES_ON
+        next_ones = [_next_span(of_member, season, after) for of_member in spans]
+        had_spring = True
+    kinds = [span.kind for span in next_ones if span]
     fall_from = season_day(rule.fall_from, season, south)
     usual: Kind = "fall" if had_spring or as_of >= fall_from else "spring"
     if usual not in rule.windows:
@@ -283,7 +322,7 @@ def _gather(
         None if is_open else opens,
         closes,
         warm_weeks,
-        _find_open_chances(spans, as_of, season_start(season + 1, south)),
+        _find_open_chances(spans, as_of, season_start(season_of(as_of, south) + 1, south)),
     )
 
 
@@ -303,8 +342,15 @@ def _find_open_chances(
     return tuple((np.cumsum(turns[:-1]) / len(spans)).round(3)[::7].tolist())
 
 
+def _is_long_closed(spans: Sequence[Span | None], as_of: date) -> bool:
+    """Return whether nearly all members had closed a window long before the day of issue."""
+    long_ago = as_of - GOES_ON
+    closed = sum(bool(one and one.closed_on and one.closed_on <= long_ago) for one in spans)
+    return closed >= (1 - _OUTSIDE) * len(spans)
+
+
 def _next_span(spans: Sequence[Span], season: int, known: date) -> Span | None:
-    """Return the span that is open on the last known day, or else the next one."""
+    """Return the span that is open on a day, or else the next one."""
     for span in spans:
         if span.season == season and (span.closed_on is None or span.closed_on > known):
             return span

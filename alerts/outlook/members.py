@@ -20,7 +20,7 @@ def member_rng(block_id: str, issued_on: date) -> np.random.Generator:
 
 
 def coming_days(
-    belief: Belief, row: int, days: NDArray[np.datetime64]
+    belief: Belief, row: int, days: NDArray[np.datetime64], ahead_d: int = 0
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return mean and covariance of the days that follow the last one of a series.
 
@@ -30,7 +30,9 @@ def coming_days(
     row : int
         Which series.
     days : array of datetime64[D], shape (n_days,)
-        Consecutive, the first one the day after the last that has a value.
+        Consecutive.
+    ahead_d : int
+        How long after the day after the last one they begin. [d]
 
     Returns
     -------
@@ -39,7 +41,7 @@ def coming_days(
     anomalies = belief.anomalies.take(slice(row, row + 1))
     fading, weight, variance = anomalies.fading[0], anomalies.weight[0], anomalies.variance[0]
     spread_c = anomalies.spread_c(days)[0]
-    lead = np.arange(1, days.size + 1)
+    lead = ahead_d + np.arange(1, days.size + 1)
     left = spread_c[:, np.newaxis] * weight * fading ** lead[:, np.newaxis]
     view = np.hstack([yearly_terms(days, WAVES), left])
     known_c2 = view @ belief.cov[row] @ view.T

@@ -115,7 +115,7 @@ def _chance_lines(outlook: Outlook) -> Iterator[str]:
     if chances.chance > 0 and chances.by_now < 1:
         yield (
             f"  chance that it {verb} within 7 days {chances.within_7_d:.0%}, "
-            f"14 days {chances.within_14_d:.0%}, this season {chances.chance:.0%}"
+            f"14 days {chances.within_14_d:.0%}, in season {outlook.season} {chances.chance:.0%}"
         )
 
 

@@ -134,6 +134,7 @@ OVER = standing(
 )
 NEXT_YEAR = replace(OVER, season=2026, state="too cold", as_of=date(2026, 1, 1))
 MAY_OPEN = outlook(chances(None, chance=0.2), kind="fall")
+NEXT_OPENS = replace(outlook(chances(date(2026, 4, 20))), season=2026)
 
 
 @pytest.mark.parametrize(
@@ -144,6 +145,7 @@ MAY_OPEN = outlook(chances(None, chance=0.2), kind="fall")
         pytest.param(replace(OVER, told=[*OVER.told, told("season summary")]), [], id="told"),
         pytest.param(replace(OVER, told=[]), [], id="nothing of it was told"),
         pytest.param(replace(OVER, outlook=MAY_OPEN), [], id="it may open again"),
+        pytest.param(replace(OVER, outlook=NEXT_OPENS), ["season summary"], id="next spring is"),
         pytest.param(replace(OVER, state="resting", spans=SPANS[:1]), [], id="fall is to come"),
         pytest.param(NEXT_YEAR, ["season summary"], id="in the next season"),
         pytest.param(replace(NEXT_YEAR, as_of=NOV_1 + timedelta(days=121)), [], id="long ago"),

@@ -49,7 +49,7 @@ def told(outlook: Outlook, language: str = "en", neighbour: str | None = None) -
         ),
         pytest.param(
             replace(COMING, opens=replace(OPENS, chance=0.4, p50=None, p90=None)),
-            "Spring dig season may open from 28 April on, but more likely not this year.",
+            "Spring dig season may open from 28 April on, but more likely not at all.",
             id="rather not",
         ),
         pytest.param(

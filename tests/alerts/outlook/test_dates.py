@@ -109,6 +109,46 @@ def test_after_spring_the_fall_opening_is_awaited() -> None:
     assert one.opens.p10 >= date(2025, 8, 15)  # common practice, no source
 
 
+def test_once_fall_has_closed_the_next_spring_is_awaited() -> None:
+    # source: [REFERENCE-R], which comes round each year: as far ahead as in spring itself
+    next_one, in_march = outlook("2025-12-20", sure_curve()), outlook("2025-03-01", sure_curve())
+    assert (next_one.season, next_one.kind) == (2026, "spring")
+    assert next_one.opens
+    assert next_one.opens.p50
+    assert in_march.opens
+    assert in_march.opens.p50
+    year = timedelta(days=365)
+    assert abs(next_one.opens.p50 - in_march.opens.p50 - year) <= timedelta(days=1)
+    assert next_one.closes.p50 == next_one.opens.p50 + timedelta(days=42)
+    assert next_one.open_chances == (0.0, 0.0)  # by hand: of 20 and 27 December
+
+
+def test_the_next_spring_is_known_no_better_in_december_than_in_march() -> None:
+    widths = []
+    for as_of in ("2025-12-20", "2025-03-01"):
+        opens = outlook(as_of, WEATHER).opens
+        assert opens
+        assert opens.p10
+        assert opens.p90
+        widths.append((opens.p90 - opens.p10).days)
+    assert widths[0] >= widths[1] - 2  # days; fewer members
+
+
+@pytest.mark.parametrize(
+    ("as_of", "kind"),  # the curve opens at the end of May, for 42 days
+    [("2025-07-12", "spring"), ("2025-07-25", "fall")],
+)
+def test_a_nowcast_goes_on_a_week_after_a_window_has_closed_unseen(as_of: str, kind: str) -> None:
+    one = outlook(as_of, sure_curve(), "2025-04-01")
+    assert one.kind == kind
+    if kind == "fall":
+        assert one.opens
+        assert one.opens.by_now == 0.0
+        assert one.opens.chance == 1.0
+    else:
+        assert one.closes.by_now == 1.0
+
+
 def test_late_readings_make_a_nowcast_of_what_has_probably_opened() -> None:
     one = outlook("2025-06-10", WEATHER, last_day="2025-05-05")
     assert one.last_day == date(2025, 5, 5)
@@ -167,15 +207,14 @@ def test_a_site_that_stays_below_60_has_a_warmest_day_only() -> None:
     assert one.peak_c < GRAPE_PHYLLOXERA.cold_below_c
 
 
-@pytest.mark.parametrize(
-    ("as_of", "lower_c"),
-    [
-        pytest.param("2025-03-01", 0.0, id="warm enough"),
-        pytest.param("2025-11-01", 6.5, id="the warm time is over"),
-    ],
-)
-def test_warm_weeks_are_named_only_where_they_are_all_there_is(as_of: str, lower_c: float) -> None:
-    assert outlook(as_of, sure_curve(lower_c=lower_c)).warm_weeks is None
+def test_warm_weeks_are_named_only_where_they_are_all_there_is() -> None:
+    assert outlook("2025-03-01", sure_curve()).warm_weeks is None
+
+
+def test_once_the_warm_time_is_over_the_next_ones_weeks_are_named() -> None:
+    one = outlook("2025-11-01", sure_curve(lower_c=6.5)).warm_weeks
+    assert one
+    assert one.peak_on.year == 2026
 
 
 def test_south_of_the_equator_the_same_curve_opens_half_a_year_on() -> None:
