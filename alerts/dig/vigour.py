@@ -56,6 +56,13 @@ class Vigour:
             self.first_vine + place * self.vines_each + (self.vines_each - 1) // 2,
         )
 
+    def find_cell(self, vine: tuple[int, int]) -> tuple[int, int]:
+        """Return the cell in which a vine stands, by its row and number."""
+        return (
+            (vine[0] - self.first_row) // self.rows_each,
+            (vine[1] - self.first_vine) // self.vines_each,
+        )
+
 
 def grid_vines(
     rows: NDArray[np.int64],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, zip_longest
 from math import ceil
@@ -61,9 +61,9 @@ def choose_vines(survey: Survey, patch: Patch, count: int) -> list[DigVine]:
     sides = [_find_border(survey, patch, taken, *side) for side in _SIDES]
     in_turn = chain.from_iterable(zip_longest(*sides))
     border = list({one.vine: one for one in in_turn if one}.values())
-    inside = list(_find_inside(survey, patch))
-    wanted = max(ceil(count * BORDER_SHARE), count - len(inside))
+    wanted = max(ceil(count * BORDER_SHARE), count - int(patch.cells.sum()))
     chosen = border[:wanted]
+    inside = list(_find_inside(survey, patch, chosen))
     return chosen + inside[: count - len(chosen)]
 
 
@@ -92,25 +92,28 @@ def _find_border(
     ]
 
 
-def _find_inside(survey: Survey, patch: Patch) -> Iterator[DigVine]:
+def _find_inside(survey: Survey, patch: Patch, chosen: Sequence[DigVine]) -> Iterator[DigVine]:
     """Yield the vines inside a patch: nearest to its edge, then least weak first."""
+    beside = [survey.vigour.find_cell(one.vine) for one in chosen]
     depth = np.asarray(distance_transform_edt(np.pad(patch.cells, 1)))[1:-1, 1:-1]
     found = [
         (round(float(depth[i, j])), -float(survey.contrast[i, j]), (int(i), int(j)))
         for i, j in np.argwhere(patch.cells & np.isfinite(survey.contrast))
     ]
-    for steps, weakness, cell in _spread(sorted(found)):
+    for steps, weakness, cell in _spread(sorted(found), beside):
         yield DigVine(survey.vigour.name_vine(cell), patch.number, "inside", steps, -weakness)
 
 
-def _spread(ranked: list[tuple[int, float, Cell]]) -> Iterator[tuple[int, float, Cell]]:
-    """Yield what is ranked, those close to one before it only after all others."""
-    late, cells = [], []
+def _spread(
+    ranked: list[tuple[int, float, Cell]], beside: Sequence[Cell] = ()
+) -> Iterator[tuple[int, float, Cell]]:
+    """Yield what is ranked, those close to one before it, or beside it, only after all others."""
+    late, cells = [], list(beside)
     for one in ranked:
-        cell = np.array(one[2])
-        if any(np.abs(cell - other).max() < _APART_CELLS for other in cells):
+        row, place = one[2]
+        if any(max(abs(row - i), abs(place - j)) < _APART_CELLS for i, j in cells):
             late.append(one)
         else:
-            cells.append(cell)
+            cells.append(one[2])
             yield one
     yield from late

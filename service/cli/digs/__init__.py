@@ -6,6 +6,7 @@ import click
 
 from service.cli.digs.aside import set_aside_command, take_back_command
 from service.cli.digs.plan import plan_command
+from service.cli.digs.sheet import sheet_command
 
 
 @click.group("digs")
@@ -13,5 +14,5 @@ def command() -> None:
     """Plan digs: how many vines and where, and what they can show."""
 
 
-for subcommand in (plan_command, set_aside_command, take_back_command):
+for subcommand in (plan_command, set_aside_command, take_back_command, sheet_command):
     command.add_command(subcommand)

@@ -1,0 +1,1 @@
+"""What is printed: the sheet for the clipboard."""

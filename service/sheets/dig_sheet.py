@@ -1,0 +1,204 @@
+"""The sheet for the clipboard, as PDF: the map, the vines with boxes to fill, the card."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from io import BytesIO
+from typing import Literal
+
+from babel.dates import format_date
+from reportlab.graphics.barcode.qr import QrCodeWidget
+from reportlab.graphics.shapes import Drawing
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    Flowable,
+    KeepTogether,
+    PageBreak,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from alerts.card import cautions, scouting_card, short_cautions
+from alerts.dig.claims import claim_by_lot, claim_targeted
+from alerts.dig.reasons import tell_reason
+from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_root_zone, sheet_words
+from alerts.figures import locale_of, show_interval
+from service.patches import BlockPatches
+from service.sheets.map import draw_map
+from service.sheets.text import (
+    BODY,
+    BOX,
+    HEAD,
+    HEADING,
+    INK,
+    LINE,
+    SANS,
+    SMALL,
+    TITLE,
+    WEAK,
+    paragraph,
+    printable,
+)
+from service.store.blocks import Block
+
+Paper = Literal["a4", "letter"]
+
+_SIZES = {"a4": A4, "letter": LETTER}
+_MARGIN = 12 * mm
+_COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.11, 0.11, 0.12, 0.21]  # shares of the width
+_QR = 24 * mm
+
+
+@dataclass(frozen=True, eq=False)
+class DigSheet:
+    """What a sheet is about.
+
+    found : its weak patches and the vines to dig; None where its vigour is not known
+    address : of the block on screen; None: there is no such page
+    """
+
+    block: Block
+    found: BlockPatches | None
+    azimuth_deg: float | None
+    address: str | None
+
+
+def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
+    """Return the sheet as PDF, the same bytes for the same sheet."""
+    words = sheet_words(language)
+    kept = BytesIO()
+    title = printable(f"{words.title}: {sheet.block.name}, {sheet.block.site_name}")
+    document = SimpleDocTemplate(
+        kept,
+        pagesize=_SIZES[paper],
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN + 4 * mm,
+        title=title,
+        lang=language,
+        invariant=1,
+    )
+
+    def sign_page(canvas: Canvas, _: object) -> None:
+        canvas.setFont(SANS, 7)
+        canvas.setFillColor(INK)
+        canvas.drawString(_MARGIN, _MARGIN, title)
+        number = printable(words.page.format(number=canvas.getPageNumber()))
+        canvas.drawRightString(_SIZES[paper][0] - _MARGIN, _MARGIN, number)
+
+    width = document.width - 12  # what the frame keeps free at either side
+    document.build(
+        [*_first_page(sheet, words, language, width), PageBreak(), *_card(words, language)],
+        onFirstPage=sign_page,
+        onLaterPages=sign_page,
+    )
+    return kept.getvalue()
+
+
+def _first_page(
+    sheet: DigSheet, words: SheetWords, language: str, width: float
+) -> Iterator[Flowable]:
+    block = sheet.block
+    interval = show_interval(*block.root_zone_cm, language)
+    head: list[Flowable] = [
+        paragraph(f"{block.name}, {block.site_name}", TITLE),
+        paragraph(f"{words.title}. {describe_root_zone(interval, language)}.", BODY),
+        paragraph(short_cautions(language), HEAD),
+        Spacer(1, 8),
+        paragraph(words.who, BODY),
+    ]
+    if sheet.address:
+        yield Table(
+            [[head, _draw_code(sheet.address, words)]],
+            colWidths=[width - _QR - 10, _QR + 10],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
+        )
+    else:
+        yield from head
+    if sheet.found is None or not sheet.found.dig:
+        yield paragraph(words.by_eye, BODY)
+    if sheet.found is not None:
+        yield from _map(sheet, sheet.found, words, language, width)
+    yield Spacer(1, 6)
+    yield _table(sheet.found, words, language, width)
+
+
+def _map(
+    sheet: DigSheet, found: BlockPatches, words: SheetWords, language: str, width: float
+) -> Iterator[Flowable]:
+    last = found.last
+    made_from = describe_map(
+        last.measure, format_date(last.measured_on, "long", locale_of(language)), language
+    )
+    yield paragraph(f"{words.map_title}: {made_from}", HEADING)
+    yield draw_map(found, sheet.azimuth_deg, words, width, 95 * mm)
+    swatch = Table([[""]], colWidths=10, rowHeights=7, style=[("BACKGROUND", (0, 0), (0, 0), WEAK)])
+    legend = [swatch, paragraph(words.weak, SMALL), paragraph(f"(1) {words.dig}", SMALL)]
+    yield Table([legend], colWidths=[16, 90, width - 106], hAlign="LEFT")
+
+
+def _table(found: BlockPatches | None, words: SheetWords, language: str, width: float) -> Table:
+    """Return the vines with boxes; blank lines where none are named."""
+    boxes = ["", *(_box(choice) for choice in words.choices), ""]
+    named = [
+        [
+            str(number),
+            str(one.vine[0]),
+            str(one.vine[1]),
+            paragraph(tell_reason(one, language), BOX),
+        ]
+        for number, one in enumerate(found.dig if found else (), 1)
+    ]
+    if not named:
+        named = [[str(number), "", "", ""] for number in range(1, BLANK_LINES + 1)]
+    rows = [[paragraph(one, HEAD) for one in words.columns], *([*one, *boxes] for one in named)]
+    style = TableStyle(
+        [
+            ("FONT", (0, 1), (2, -1), "Helvetica-Bold", 11),
+            ("TEXTCOLOR", (0, 0), (-1, -1), INK),
+            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+            ("ALIGN", (0, 1), (2, -1), "CENTER"),
+            ("GRID", (0, 0), (-1, -1), 0.4, LINE),
+            ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+            ("LEFTPADDING", (0, 0), (-1, -1), 3),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+            ("TOPPADDING", (0, 1), (-1, -1), 2),
+            ("BOTTOMPADDING", (0, 1), (-1, -1), 2),
+        ]
+    )
+    widths = [share * width for share in _COLUMNS]
+    return Table(rows, colWidths=widths, repeatRows=1, style=style)
+
+
+def _box(choices: tuple[str, ...]) -> Table:
+    """Return boxes to tick, one above the other."""
+    rows = [["", paragraph(one, BOX)] for one in choices]
+    style = [("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 0)]
+    style += [("TOPPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)]
+    squares = [("BOX", (0, place), (0, place), 0.6, INK) for place in range(len(rows))]
+    return Table(rows, colWidths=[9, None], rowHeights=9.5, style=[*style, *squares], hAlign="LEFT")
+
+
+def _card(words: SheetWords, language: str) -> Iterator[Flowable]:
+    for title, texts in (
+        (words.cautions, cautions(language)),
+        (words.card, scouting_card(language)),
+        (words.claims, [claim_targeted(language), claim_by_lot(language)]),
+    ):
+        first, *others = [paragraph(text, BODY) for text in texts]
+        yield KeepTogether([paragraph(title, HEADING), first])
+        yield from others
+
+
+def _draw_code(address: str, words: SheetWords) -> list[Flowable]:
+    """Return a QR code that leads to the block, with what it is."""
+    code = QrCodeWidget(address, barWidth=_QR, barHeight=_QR, barBorder=2)
+    drawing = Drawing(_QR, _QR)
+    drawing.add(code)
+    return [drawing, paragraph(words.to_the_block, SMALL)]
