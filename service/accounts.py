@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from email.utils import make_msgid
@@ -25,6 +26,7 @@ from service.store.accounts import (
     find_account,
     has_administrator,
     set_account,
+    set_places,
 )
 from service.store.attempts import Bound, count_attempt, forget_attempts
 from service.store.audit import note_deed
@@ -204,6 +206,22 @@ def change_role(
     """Let an account be of another role."""
     set_account(connection, account.id, role=role)
     note_deed(connection, who, f"made {account.role} a {role}", account.email, now)
+
+
+def change_places(
+    connection: Connection,
+    account: Account,
+    recipient_name: str | None,
+    site_ids: Collection[str],
+    district_ids: Collection[str],
+    who: str,
+    now: datetime,
+) -> None:
+    """Let an account be told as someone, and have these sites and districts and no others."""
+    set_account(connection, account.id, recipient_name=recipient_name)
+    set_places(connection, account.id, site_ids, district_ids)
+    named = ", ".join(filter(None, (recipient_name, *site_ids, *district_ids))) or "nothing"
+    note_deed(connection, who, f"let the account see {named}", account.email, now)
 
 
 def is_address(email: str) -> bool:

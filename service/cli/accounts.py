@@ -11,6 +11,7 @@ import click
 from sqlalchemy import Connection, Table, select
 
 from service.accounts import (
+    change_places,
     change_role,
     invite,
     is_address,
@@ -127,6 +128,29 @@ def link(data: Path, email: str, mail: bool) -> None:
     with writing(engine) as connection:
         account = _find(connection, email)
         _give_link(connection, settings, account, mail, datetime.now(UTC))
+
+
+@command.command("places")
+@click.argument("email")
+@click.option("--recipient", metavar="NAME", help="Who is told as the same person.")
+@click.option("--site", "sites", metavar="ID", multiple=True, help="A grower's; may be repeated.")
+@click.option("--district", "districts", metavar="ID", multiple=True, help="A coordinator's.")
+@click.pass_obj
+def places_(
+    data: Path,
+    email: str,
+    recipient: str | None,
+    sites: tuple[str, ...],
+    districts: tuple[str, ...],
+) -> None:
+    """Let EMAIL see what is named here, and nothing of what was named before."""
+    _, engine = open_store(data)
+    with writing(engine) as connection:
+        account = _find(connection, email)
+        _check_known(connection, recipient, sites, districts)
+        named = recipient, sites, districts
+        change_places(connection, account, *named, CONSOLE, datetime.now(UTC))
+    click.echo(f"{email} sees what is named, and no more")
 
 
 @command.command("role")

@@ -128,6 +128,16 @@ def set_places(
             connection.execute(insert(table), rows)
 
 
+def fetch_places(connection: Connection) -> dict[int, tuple[list[str], list[str]]]:
+    """Return the sites and districts of each account that has any, by its number."""
+    found: dict[int, tuple[list[str], list[str]]] = {}
+    for which, column in enumerate((account_site.c.site_id, account_district.c.district_id)):
+        query = select(column.table.c.account_id, column).order_by(column)
+        for account_id, place in connection.execute(query):
+            found.setdefault(account_id, ([], []))[which].append(place)
+    return found
+
+
 def begin_session(connection: Connection, account_id: int, now: datetime) -> str:
     """Sign a browser in; return the secret that it is to keep."""
     secret = secrets.token_urlsafe(32)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
 from http import HTTPStatus
+from math import ceil
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -26,10 +27,13 @@ from service.store.accounts import ROLES, Account, Role, fetch_account, find_ses
 from service.store.audit import note_deed
 from service.store.engine import reading, writing
 from service.store.tokens import find_token, mark_used
+from service.web.bearer import RateLimit
 from service.web.pages import read_fields
 from service.web.problems import Problem, describe_refusals
 
 CHANGES_NOTHING = ("GET", "HEAD")
+TOKEN_PER_MIN = 300
+"""How often a token of an account may come in a minute, to each process that serves."""
 CSRF_FIELD, CSRF_HEADER = "csrf", "X-CSRF-Token"
 
 
@@ -116,6 +120,7 @@ administrators = Depends(ByRole("administrator"))
 
 REFUSALS = describe_refusals(
     UNAUTHORIZED="no token that holds",
+    TOO_MANY_REQUESTS="this token comes too often; Retry-After says when it may again",
     FORBIDDEN="the token is of another scope, or its account of another role",
     NOT_FOUND="there is no such thing, or it is not yours to see",
     UNPROCESSABLE_ENTITY="what the address says is not of this form",
@@ -166,7 +171,7 @@ def _find_visitor(request: Request) -> Visitor:
     now = datetime.now(UTC)
     scheme, _, secret = request.headers.get("authorization", "").partition(" ")
     if scheme.lower() == "bearer":
-        return Visitor(engine, _find_by_token(engine, request.method, secret.strip(), now))
+        return Visitor(engine, _find_by_token(request, engine, secret.strip(), now))
     secret = request.cookies.get(name_cookie(is_secure(request)), "")
     with reading(engine) as connection:
         found = find_session(connection, secret, now) if secret else None
@@ -179,7 +184,8 @@ def _find_visitor(request: Request) -> Visitor:
     return Visitor(engine, account, secret, request.app.state.roles_of)
 
 
-def _find_by_token(engine: Engine, method: str, secret: str, now: datetime) -> Account:
+def _find_by_token(request: Request, engine: Engine, secret: str, now: datetime) -> Account:
+    rate: RateLimit = request.app.state.rate
     with reading(engine) as connection:
         token = find_token(connection, secret, now)
         account = (
@@ -189,7 +195,14 @@ def _find_by_token(engine: Engine, method: str, secret: str, now: datetime) -> A
         raise _unknown()
     if account is None:
         raise Problem(HTTPStatus.FORBIDDEN, "this token is of a logger, which may only push")
-    if token.scope != "write" and method not in CHANGES_NOTHING:
+    wait_s = rate.wait_s(token.id)
+    if wait_s:
+        raise Problem(
+            HTTPStatus.TOO_MANY_REQUESTS,
+            "too many requests with this token; ask for more at once, or later",
+            headers={"Retry-After": f"{ceil(wait_s)}"},
+        )
+    if token.scope != "write" and request.method not in CHANGES_NOTHING:
         raise Problem(HTTPStatus.FORBIDDEN, "this token may only read; make one of scope write")
     if token.last_used_at is None or (now - token.last_used_at).total_seconds() >= 3600:
         with writing(engine) as connection:

@@ -12,9 +12,9 @@ from sqlalchemy import Engine
 from service.scheduler import ticking
 from service.settings import Settings
 from service.store.engine import with_brief_patience
-from service.web.access import check_rules
+from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
-from service.web.bearer import Door
+from service.web.bearer import Door, RateLimit
 from service.web.bounces import bounces_routes
 from service.web.care_pages import care_pages_routes
 from service.web.consent_page import consent_page_routes
@@ -67,6 +67,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         bounces_routes(engine, settings, door),
     )
     app.state.engine, app.state.settings = engine, settings
+    app.state.rate = RateLimit(TOKEN_PER_MIN)
     app.state.roles_of = check_rules(routers)
     app.state.routers = routers
     for routes in routers:

@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from sqlalchemy import Connection, Engine, select
 
 from service.accounts import (
+    change_places,
     change_role,
     invite,
     is_address,
@@ -28,6 +29,7 @@ from service.store.accounts import (
     Account,
     fetch_account,
     fetch_accounts,
+    fetch_places,
     find_account,
     find_role,
     set_places,
@@ -61,7 +63,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         with reading(engine) as connection:
             recipients, consents = fetch_recipients(connection), fetch_consents(connection)
-            accounts = fetch_accounts(connection)
+            accounts, places = fetch_accounts(connection), fetch_places(connection)
         told = [
             (name, channel, address, one.state if one else "not asked")
             for name in sorted(recipients)
@@ -74,6 +76,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             "people.html",
             HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
             accounts=accounts,
+            places=places,
             roles=ROLES,
             told=told,
             recipients=sorted(recipients),
@@ -126,6 +129,18 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
                 change_role(connection, account, role, who.account.email, datetime.now(UTC))
         return redirect("/people")
 
+    @routes.post("/people/{account_id}/places")
+    def place(request: Request, account_id: int, fields: Filled, who: Administrator) -> Response:
+        """Let someone see other sites, districts or blocks."""
+        try:
+            with writing(engine) as connection:
+                account = _find(connection, account_id)
+                places = _read_places(connection, fields)
+                change_places(connection, account, *places, who.account.email, datetime.now(UTC))
+        except _WrongError as error:
+            return page(request, wrong=str(error))
+        return redirect("/people")
+
     @routes.post("/people/{account_id}/revoke")
     def end(account_id: int, who: Administrator) -> Response:
         """Let someone sign in no more."""
@@ -154,15 +169,23 @@ def _invite(connection: Connection, who: Visitor, fields: Fields, now: datetime)
     role = find_role(fields.get("role", ""))
     if role is None:
         raise _WrongError("role")
-    recipient_name = fields.get("recipient") or None
-    if recipient_name is not None and recipient_name not in fetch_recipients(connection):
-        raise _WrongError("recipient")
-    site_ids = _find_ids(connection, fields.get("sites", ""), site.c.id, "sites")
-    district_ids = _find_ids(connection, fields.get("districts", ""), district.c.id, "districts")
+    recipient_name, site_ids, district_ids = _read_places(connection, fields)
     name = fields.get("name", "")[:100] or recipient_name or email
     account = invite(connection, who.account.email, email, name, role, now, recipient_name)
     set_places(connection, account.id, site_ids, district_ids)
     return account
+
+
+def _read_places(connection: Connection, fields: Fields) -> tuple[str | None, list[str], list[str]]:
+    """Return who an account is told as, its sites and its districts, as they are filled in."""
+    recipient_name = fields.get("recipient") or None
+    if recipient_name is not None and recipient_name not in fetch_recipients(connection):
+        raise _WrongError("recipient")
+    return (
+        recipient_name,
+        _find_ids(connection, fields.get("sites", ""), site.c.id, "sites"),
+        _find_ids(connection, fields.get("districts", ""), district.c.id, "districts"),
+    )
 
 
 def _find_ids(connection: Connection, said: str, column: Any, field: str) -> list[str]:

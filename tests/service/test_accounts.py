@@ -235,3 +235,20 @@ def test_the_command_revokes_restores_and_tells(engine: Engine, tmp_path: Path) 
         "console made grower a researcher: ada@example.org" in run(tmp_path, "accounts", "log")[1]
     )
     assert run(tmp_path, "accounts", "revoke", "eve@example.org")[0] == 2
+    assert run(tmp_path, "accounts", "places", "ada@example.org", "--site", "nowhere")[0] == 2
+
+
+@one_database
+def test_an_administrator_says_what_someone_sees(engine: Engine, here: str) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+    plant_account(engine, "cora@example.org", "administrator")
+    ada = plant_account(engine, "ada@example.org", "grower")
+    browser, hers = (sign_in_as(here, f"{name}@example.org") for name in ("cora", "ada"))
+    there = f"{here}/people/{ada.id}/places"
+    assert send(browser, there, {"sites": "upper, nowhere"}).status_code == 422
+    assert "Upper Alder" not in hers.get(f"{here}/account", timeout=30).text
+    assert send(browser, there, {"sites": "upper"}).status_code == 303
+    assert "You see Upper Alder." in hers.get(f"{here}/account", timeout=30).text
+    assert "cora@example.org let the account see upper" in deeds(engine)
+    assert 'value="upper"' in browser.get(f"{here}/people", timeout=30).text
