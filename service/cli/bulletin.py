@@ -10,7 +10,14 @@ import click
 from alerts.words import LANGUAGES
 from probes.units import Unit
 from service.bulletins import write_blocks
-from service.cli.options import as_of_option, district_option, evaluate_district, unit_option
+from service.cli.options import (
+    as_of_option,
+    district_option,
+    evaluate_district,
+    out_file,
+    unit_option,
+    write_out,
+)
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -19,7 +26,7 @@ from service.wiring import open_store
 @click.option(
     "--out",
     "path",
-    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    type=out_file,
     metavar="FILE",
     required=True,
     help="The HTML to write; print it on A4 or Letter.",
@@ -42,5 +49,4 @@ def command(
         if not evaluations:
             raise click.UsageError("there are no blocks; begin with: digseason setup FARM.toml")
         text = write_blocks(connection, evaluations, language, unit)
-    path.write_text(text, encoding="utf-8")
-    click.echo(f"wrote {path}")
+    write_out(path, text)

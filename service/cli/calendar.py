@@ -15,7 +15,9 @@ from service.cli.options import (
     district_option,
     evaluate_district,
     evaluate_named,
+    out_file,
     unit_option,
+    write_out,
 )
 from service.region import fetch_district_names
 from service.store.engine import reading
@@ -26,7 +28,7 @@ from service.wiring import open_store
 @click.option(
     "--out",
     "path",
-    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    type=out_file,
     metavar="FILE",
     required=True,
     help="The iCalendar file (.ics) to write.",
@@ -63,5 +65,4 @@ def command(
         if not evaluations:
             raise click.UsageError("there are no blocks; begin with: digseason setup FARM.toml")
         text = write_blocks(connection, evaluations, name, language, unit)
-    path.write_bytes(text.encode())
-    click.echo(f"wrote {path}")
+    write_out(path, text)

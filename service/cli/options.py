@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 from textwrap import wrap
 from typing import Any, TypeVar
 
@@ -162,6 +163,24 @@ def evaluate_several(
     now = datetime.now(UTC)
     days = [as_of or as_of_day(block, now) for block in blocks]
     return evaluate_blocks(connection, blocks, days, None, settings.sensor_accuracy_c)
+
+
+out_file = click.Path(dir_okay=False, path_type=Path)
+"""The type of a file that a command writes."""
+
+
+def write_out(path: Path, text: str, *, aside: bool = False) -> None:
+    """Write a file of a command's own, its folder too, line ends as they are; say that it is.
+
+    Aside: on the error stream, where the output is for programs.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(text.encode())
+    except OSError as error:
+        why = f"cannot write {path}: {error.strerror}; name another file"
+        raise click.ClickException(why) from None
+    click.echo(f"wrote {path}", err=aside)
 
 
 def district_option(command: Command) -> Command:

@@ -10,7 +10,7 @@ from typing import Any
 import click
 from sqlalchemy import Connection, select
 
-from service.cli.options import wrap_text
+from service.cli.options import out_file, wrap_text, write_out
 from service.forgetting import forget
 from service.showing import count_text
 from service.store.engine import reading, writing
@@ -29,7 +29,7 @@ def command() -> None:
 @click.option(
     "--out",
     "path",
-    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    type=out_file,
     metavar="FILE",
     help="Write it to a file; else it is printed.",
 )
@@ -43,8 +43,7 @@ def export(data: Path, name: str, path: Path | None) -> None:
     if path is None:
         click.echo(text)
         return
-    path.write_text(text + "\n", encoding="utf-8")
-    click.echo(f"wrote {path}")
+    write_out(path, text + "\n")
 
 
 @command.command("forget")

@@ -17,7 +17,9 @@ from service.cli.options import (
     district_option,
     evaluate_district,
     format_options,
+    out_file,
     print_records,
+    write_out,
 )
 from service.pictures import stand_alone
 from service.region import fetch_district_names, place_blocks, share_open
@@ -41,15 +43,18 @@ COLUMNS = (
     "opens_until",
     "as_of",
 )
-FILE = click.Path(dir_okay=False, writable=True, path_type=Path)
 
 
 @click.command("region")
 @district_option
 @as_of_option
-@click.option("--map", "map_path", type=FILE, metavar="FILE", help="Write a map as SVG.")
+@click.option("--map", "map_path", type=out_file, metavar="FILE", help="Write a map as SVG.")
 @click.option(
-    "--share", "share_path", type=FILE, metavar="FILE", help="Write the share open by day as SVG."
+    "--share",
+    "share_path",
+    type=out_file,
+    metavar="FILE",
+    help="Write the share open by day as SVG.",
 )
 @click.option("--language", type=click.Choice(LANGUAGES), default="en", show_default=True)
 @format_options
@@ -76,17 +81,16 @@ def command(
         click.echo("No blocks yet. Begin with: digseason setup FARM.toml")
         return
     title = names[district_id] if district_id else ""
-    if map_path:
-        svg = draw_map(place_blocks(evaluations, names), title, language)
-        map_path.write_text(stand_alone(svg), encoding="utf-8")
-    if share_path:
-        share_path.write_text(draw_share_svg(share_open(evaluations, names), language), "utf-8")
     if form:
         print_records(_records(figures), form, COLUMNS)
-        return
-    click.echo("\n".join(_lines(figures)))
-    for path in filter(None, (map_path, share_path)):
-        click.echo(f"wrote {path}")
+    else:
+        click.echo("\n".join(_lines(figures)))
+    if map_path:
+        svg = draw_map(place_blocks(evaluations, names), title, language)
+        write_out(map_path, stand_alone(svg), aside=form is not None)
+    if share_path:
+        svg = draw_share_svg(share_open(evaluations, names), language)
+        write_out(share_path, svg, aside=form is not None)
 
 
 def _lines(figures: Advisory) -> Iterator[str]:

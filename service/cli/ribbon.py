@@ -11,7 +11,7 @@ from alerts.ribbon import draw_ribbon, explain_ribbon, explain_shades
 from alerts.ribbon_svg import RibbonRow, draw_ribbons
 from alerts.state_words import show_state
 from alerts.words import LANGUAGES
-from service.cli.options import as_of_option, evaluate_named
+from service.cli.options import as_of_option, evaluate_named, out_file, write_out
 from service.evaluation import BlockEvaluation
 from service.pictures import stand_alone
 from service.showing import find_season
@@ -28,7 +28,7 @@ from service.wiring import open_store
 @click.option(
     "--svg",
     "path",
-    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    type=out_file,
     metavar="FILE",
     help="Write a picture instead of lines.",
 )
@@ -52,8 +52,7 @@ def command(
     title = evaluations[0].block.name if block_id else ""
     if path:
         picture = draw_ribbons(rows, title, language)
-        path.write_text(stand_alone(picture), encoding="utf-8")
-        click.echo(f"wrote {path}")
+        write_out(path, stand_alone(picture))
         return
     if title:
         click.echo(title)

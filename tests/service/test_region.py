@@ -116,6 +116,15 @@ def test_a_calendar_is_the_same_for_the_same_day(data: Path, tmp_path: Path) -> 
     assert run(data, "calendar", *both, "--out", first)[0] == 2
 
 
+def test_a_file_is_written_with_its_folder_or_refused_with_why(data: Path, tmp_path: Path) -> None:
+    deep = tmp_path / "new" / "folder" / "map.svg"
+    assert run(data, "region", *AS_OF, "--map", deep)[0] == 0
+    assert deep.exists()
+    code, printed = run(data, "ribbon", *AS_OF, "--svg", deep / "below.svg")
+    assert (code, printed.count("Not a directory") + printed.count("File exists")) == (1, 1)
+    assert "name another file" in printed
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_state_has_a_word_of_its_own(language: str) -> None:
     words = {show_state(state, language) for state in TEXTURES}
