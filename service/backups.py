@@ -6,15 +6,19 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import datetime
 from pathlib import Path
 from shutil import copyfile
 from tempfile import TemporaryDirectory
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, delete
 
 from service.store.copying import Comparison, Progress, copy_store
-from service.store.engine import open_engine, reading
+from service.store.engine import open_engine, reading, writing
+from service.store.holds import hold_sending
+from service.store.rounds import fetch_last_kept_at
 from service.store.schema import upgrade
+from service.store.tables import round_lease
 
 
 class NoBackupError(ValueError):
@@ -47,9 +51,13 @@ def write_backup(engine: Engine, path: Path, progress: Progress = lambda _: None
 
 
 def restore_backup(
-    path: Path, engine: Engine, progress: Progress = lambda _: None
+    path: Path, engine: Engine, now: datetime, progress: Progress = lambda _: None
 ) -> list[Comparison]:
-    """Put a backup into an empty store; an older one is brought up to date on the way."""
+    """Put a backup into an empty store; an older one is brought up to date on the way.
+
+    Sending is held back then: the store does not know of what was told after the backup, nor of
+    who has stopped since.
+    """
     _check(path)
     with TemporaryDirectory() as folder:
         copy = Path(folder, "backup.db")  # the backup stays as it is
@@ -57,7 +65,13 @@ def restore_backup(
         with _opened(copy) as source:
             upgrade(source)
             with reading(source) as connection:
-                return copy_store(connection, engine, progress)
+                comparisons = copy_store(connection, engine, progress)
+                last_at = fetch_last_kept_at(connection)
+    with writing(engine) as connection:
+        last = f", whose last news is of {last_at:%Y-%m-%d %H:%M} UTC" if last_at else ""
+        hold_sending(connection, f"restored from {path.name}{last}", now)
+        connection.execute(delete(round_lease))  # of a process that ran elsewhere
+    return comparisons
 
 
 @contextmanager

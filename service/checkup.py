@@ -23,8 +23,9 @@ from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading
 from service.store.forecasts import fetch_forecast_sites
 from service.store.frozen import describe_frozen, fetch_frozen
+from service.store.holds import fetch_hold
 from service.store.round_lease import fetch_clock, fetch_lease
-from service.store.rounds import fetch_last_round_at
+from service.store.rounds import fetch_last_kept_at, fetch_last_round_at
 from service.store.schema import find_revision
 from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
@@ -120,9 +121,7 @@ def _check_folder(settings: Settings) -> Finding:
 
 
 def _check_clock(connection: Connection, now: datetime) -> Finding:
-    columns = (tables.import_batch.c.imported_at, tables.round_.c.started_at)
-    kept = [connection.scalar(select(func.max(column))) for column in columns]
-    ahead = max((at for at in kept if at is not None), default=now) - now
+    ahead = (fetch_last_kept_at(connection) or now) - now
     if ahead <= CLOCK_SLACK:
         return Finding("clock", f"{now:%Y-%m-%d %H:%M} UTC, later than all that is kept")
     said = f"{now:%Y-%m-%d %H:%M} UTC, yet something was kept {_length(ahead)} later than that"
@@ -211,6 +210,12 @@ def _check_borrowing(blocks: Sequence[Block]) -> Iterator[Finding]:
 
 
 def _check_outbox(connection: Connection, now: datetime) -> Iterator[Finding]:
+    hold = fetch_hold(connection)
+    if hold:
+        said = f"held since {hold.since:%Y-%m-%d %H:%M} UTC: {hold.why}"
+        yield Finding(
+            "sending", said, "`digseason outbox release` lets messages go, or drops them."
+        )
     outbox = tables.outbox.c
     waits = (outbox.delivered_at.is_(None), outbox.ended.is_(None))
     lost = ("refused", "given up", "bounced")

@@ -13,7 +13,7 @@ import random
 import time
 from collections.abc import Callable, Mapping
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from threading import Event
@@ -37,6 +37,7 @@ from service.store.channel_troubles import (
     keep_trouble,
 )
 from service.store.engine import reading, writing
+from service.store.holds import Hold, fetch_hold
 from service.store.outbox import (
     End,
     Message,
@@ -81,11 +82,16 @@ class NotSent:
 
 @dataclass(frozen=True)
 class DeliveryReport:
-    """What a delivery came to. `troubles`: why a channel took nothing any more, by its name."""
+    """What a delivery came to.
+
+    troubles : why a channel took nothing any more, by its name
+    hold : why nothing was sent at all; None: nothing holds
+    """
 
     sent: list[Sent] = field(default_factory=list)
     not_sent: list[NotSent] = field(default_factory=list)
     troubles: dict[str, str] = field(default_factory=dict)
+    hold: Hold | None = None
 
     @property
     def files(self) -> list[Path]:
@@ -107,8 +113,11 @@ def deliver(
     """
     report, begun_s = DeliveryReport(), time.monotonic()
     with reading(engine) as connection:
+        hold = fetch_hold(connection)
         troubles = fetch_troubles(connection)
         readers = fetch_recipients(connection)
+    if hold:
+        return replace(report, hold=hold)
     for name in CHANNELS:
         trouble = troubles.get(name)
         if trouble and not at_once and trouble.next_try_at > now:

@@ -35,7 +35,7 @@ _MORNING = time(7)
 _WAS_TOLD = (
     *(tables.round_, tables.outlook, tables.silence, tables.digest),
     *(tables.advisory, tables.dug, tables.channel_trouble),
-    *(tables.outlook_air, tables.untold_pause),
+    *(tables.outlook_air, tables.untold_pause, tables.round_lease, tables.sending_hold),
 )
 """What rounds and readers have left behind, with all that refers to it."""
 _NOTHING_LEAVES = {

@@ -50,6 +50,8 @@ def send_due(engine: Engine, settings: Settings, stop: Event) -> None:
     except Exception:
         log.exception("sending failed; the next tick tries again")
         return
+    if report.hold:
+        log.warning("outbox: %s", report.hold)
     if report.sent:
         log.info("outbox: %d messages delivered", len(report.sent))
     for one in report.not_sent:

@@ -24,6 +24,7 @@ from service.delivery import deliver
 from service.showing import count_text
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
 from service.store.engine import reading, writing
+from service.store.holds import fetch_hold, release_sending
 from service.store.outbox import end_message, fetch_messages, send_again
 from service.store.undelivered import Suspension, fetch_suspensions, lift_suspension
 from service.wiring import open_store
@@ -53,11 +54,14 @@ def command(ctx: click.Context, with_delivered: bool, form: str | None) -> None:
         messages = fetch_messages(connection, with_delivered=with_delivered)
         troubles = fetch_troubles(connection)
         suspensions = fetch_suspensions(connection)
+        hold = fetch_hold(connection)
     if form:
         print_records((_record(row, now) for row in messages), form, COLUMNS)
         return
     for line in describe_channels(settings):
         click.echo("\n".join(wrap_text(line, 0)))
+    if hold:
+        click.echo("\n".join(wrap_text(str(hold), 0)))
     for trouble in troubles.values():
         click.echo("\n".join(_describe_trouble(trouble)))
     for row in messages:
@@ -135,6 +139,34 @@ def resume(data: Path, address: str, person: str) -> None:
     click.echo(f"messages go to {address} again")
 
 
+@command.command("release")
+@click.option(
+    "--drop-by",
+    "person",
+    metavar="NAME",
+    help="Who says that all that waits was told before: it waits no longer.",
+)
+@click.pass_obj
+def release(data: Path, person: str | None) -> None:
+    """Let messages go again that are held back after a restore.
+
+    What waits goes out next. To choose, drop single messages first (`digseason outbox drop N`).
+    """
+    _, engine = open_store(data)
+    now = datetime.now(UTC)
+    with writing(engine) as connection:
+        waiting = [row for row in fetch_messages(connection, with_delivered=False) if not row.ended]
+        if not release_sending(connection):
+            raise click.UsageError("nothing is held back")
+        for row in waiting if person else ():
+            end_message(connection, row.id, "dropped", "told before a restore", now, person)
+    counted = count_text(len(waiting), "message")
+    if person:
+        click.echo(f"{counted} dropped; what is told from now on is sent")
+    else:
+        click.echo(f"{counted} to be sent, by `digseason serve` or `digseason outbox send`")
+
+
 @command.command("send")
 @click.pass_context
 def send(ctx: click.Context) -> None:
@@ -147,7 +179,7 @@ def send(ctx: click.Context) -> None:
     click.echo(f"{count_text(len(report.sent), 'message')} delivered")
     for line in describe_delivery(report):
         click.echo(line)
-    ctx.exit(1 if report.not_sent or report.troubles else 0)
+    ctx.exit(1 if report.not_sent or report.troubles or report.hold else 0)
 
 
 @command.command("bounces")

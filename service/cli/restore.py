@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from service.backups import NoBackupError, restore_backup
 from service.cli.comparisons import show_comparisons
+from service.cli.options import wrap_text
 from service.cli.progress import progress_bar
 from service.store.copying import is_set_up
 from service.store.engine import reading
 from service.store.schema import StoreTooNewError
 from service.wiring import open_store
+
+HELD = (
+    "Nothing is sent from this store until you say so: what was told after the backup would be "
+    "told again, and who has stopped messages since is not known. Run `digseason round`, see what "
+    "waits by `digseason outbox`, drop what was told before, then run `digseason outbox release`."
+)
 
 
 @click.command("restore")
@@ -24,7 +32,8 @@ def command(ctx: click.Context, file: Path) -> None:
     """Fill an empty store from the backup FILE, and compare both.
 
     The store is that of --data, or the one that DIGSEASON_DATABASE_URL names; it takes the backup
-    of either kind. What was told after the backup was made is told again.
+    of either kind. Nothing is sent from it until you say so (`digseason outbox release`): it does
+    not know what was told after the backup was made, and who has stopped messages since.
     """
     _, engine = open_store(ctx.obj)
     with reading(engine) as connection:
@@ -35,7 +44,9 @@ def command(ctx: click.Context, file: Path) -> None:
             )
     try:
         with progress_bar(file.name) as progress:
-            comparisons = restore_backup(file, engine, progress)
+            comparisons = restore_backup(file, engine, datetime.now(UTC), progress)
     except (NoBackupError, StoreTooNewError) as error:
         raise click.BadParameter(str(error), param_hint="FILE") from None
-    ctx.exit(show_comparisons(comparisons))
+    code = show_comparisons(comparisons)
+    click.echo("\n".join(wrap_text(HELD, 0)))
+    ctx.exit(code)

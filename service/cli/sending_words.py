@@ -29,6 +29,8 @@ def describe_bounces(report: BounceReport) -> Iterator[str]:
 
 def describe_delivery(report: DeliveryReport) -> Iterator[str]:
     """Give the files that were written, how many messages went out, and what did not."""
+    if report.hold:
+        yield from wrap_text(str(report.hold), 2)
     for path in report.files:
         yield f"  {path}"
     real = Counter(one.message.channel for one in report.sent if one.is_real)

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from probes.clock import last_ended_day
 from service.store.changes import fetch_changes
 from service.store.partitions import prepare_years
-from service.store.tables import reading, round_, round_seen, site
+from service.store.tables import import_batch, reading, round_, round_seen, site
 
 
 def begin_round(connection: Connection, as_of: date | None, now: datetime) -> int:
@@ -34,6 +34,13 @@ def finish_round(
 def fetch_last_round_at(connection: Connection) -> datetime | None:
     """Return when the last finished round of today's data (no look back) began."""
     return connection.scalar(select(func.max(round_.c.started_at)).where(*_OF_TODAY))
+
+
+def fetch_last_kept_at(connection: Connection) -> datetime | None:
+    """Return when something was last kept, as far as imports and rounds tell; None: never."""
+    columns = (import_batch.c.imported_at, round_.c.started_at)
+    kept = [connection.scalar(select(func.max(column))) for column in columns]
+    return max((at for at in kept if at is not None), default=None)
 
 
 def is_evaluation_due(connection: Connection, now: datetime) -> bool:

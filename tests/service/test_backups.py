@@ -16,8 +16,11 @@ from service.store import tables
 from service.store.engine import open_engine, reading, writing
 from tests.commands import run
 from tests.imported import import_log, set_up, write_log
+from tests.planted import plant_opening
 from tests.processes import start
 from tests.stores import rows_of
+
+ROUND = ("round", "--as-of", "2025-05-05")
 
 
 @pytest.fixture
@@ -45,8 +48,48 @@ def test_a_backup_restores_into_an_empty_store(
     assert "reading                          7,800" in said
     assert "the same on both sides" in said
     restored = opened(elsewhere)
-    assert rows_of(restored) == rows_of(filled)
+    rows = rows_of(restored)
+    assert "Nothing is sent from this store until you say so" in " ".join(said.split())
+    assert [why for _, _, why in rows.pop("sending_hold")] == [
+        "restored from b.db, whose last news is of 2025-12-01 00:00 UTC"
+    ]
+    assert rows == {name: of for name, of in rows_of(filled).items() if name != "sending_hold"}
     restored.dispose()
+
+
+def test_what_was_told_after_a_backup_is_not_told_again_without_a_word(
+    engine: Engine, store_url: str, tmp_path: Path
+) -> None:
+    backup, elsewhere = tmp_path / "b.db", tmp_path / "elsewhere"
+    plant_opening(engine, ["Ada", "Ben"])
+    run(tmp_path, "backup", backup, database_url=store_url)
+    run(tmp_path, *ROUND, database_url=store_url)
+    told = sorted(path.name for path in (tmp_path / "outbox").iterdir())
+    assert len(told) == 2
+    run(elsewhere, "restore", backup)
+    code, held = run(elsewhere, *ROUND)
+    assert (code, "0 messages delivered" in held) == (0, True)
+    assert max(map(len, held.splitlines())) <= 80
+    assert "nothing is sent since" in " ".join(held.split())
+    assert run(elsewhere, "outbox", "send")[0] == 1
+    assert "held since" in " ".join(run(elsewhere, "check")[1].split())
+    dropped = run(elsewhere, "outbox", "release", "--drop-by", "Cora Example")
+    assert dropped == (0, "2 messages dropped; what is told from now on is sent\n")
+    assert run(elsewhere, "outbox", "send") == (0, "0 messages delivered\n")
+    assert not (elsewhere / "outbox").exists() or not list((elsewhere / "outbox").iterdir())
+    assert run(elsewhere, "outbox", "release")[0] == 2
+
+
+def test_what_waits_in_a_restored_store_goes_out_once_it_may(
+    engine: Engine, store_url: str, tmp_path: Path
+) -> None:
+    backup, elsewhere = tmp_path / "b.db", tmp_path / "elsewhere"
+    plant_opening(engine, ["Ada"])
+    run(tmp_path, "backup", backup, database_url=store_url)
+    run(elsewhere, "restore", backup)
+    run(elsewhere, *ROUND)
+    run(elsewhere, "outbox", "release")
+    assert run(elsewhere, "outbox", "send")[1].startswith("1 message delivered")
 
 
 def test_a_backup_restores_into_either_database(empty_url: str, tmp_path: Path) -> None:
@@ -59,7 +102,9 @@ def test_a_backup_restores_into_either_database(empty_url: str, tmp_path: Path) 
     code, said = run(tmp_path, "restore", str(tmp_path / "b.db"), database_url=empty_url)
     assert code == 0, said
     target = open_engine(empty_url)
-    assert rows_of(target) == rows_of(source)
+    rows = rows_of(target)
+    assert len(rows.pop("sending_hold")) == 1
+    assert rows == {name: of for name, of in rows_of(source).items() if name != "sending_hold"}
     target.dispose()
     source.dispose()
 

@@ -71,6 +71,7 @@ from service.store.tables.readings import (
 from service.store.tables.sending import (
     channel_trouble,
     outbox,
+    sending_hold,
     undelivered,
     undelivered_recipient,
 )
@@ -155,6 +156,7 @@ __all__ = [
     "round_lease",
     "round_seen",
     "rule",
+    "sending_hold",
     "session",
     "settlement",
     "shifted_stamp",

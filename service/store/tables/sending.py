@@ -46,6 +46,14 @@ Index(
     postgresql_where=and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None)),
 )
 
+sending_hold = Table(  # nothing is sent until a person lets it go on; no row: all goes
+    "sending_hold",
+    metadata,
+    Column("id", Integer, primary_key=True),  # always 1
+    Column("since", UtcInstant, nullable=False),
+    Column("why", Text, nullable=False),
+)
+
 channel_trouble = Table(  # a channel that takes nothing now; no row: as far as is known it does
     "channel_trouble",
     metadata,
