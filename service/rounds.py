@@ -26,6 +26,7 @@ from alerts.season import season_of
 from alerts.silence_news import SilenceNotice
 from alerts.windows import Kind, Reason, Span
 from service.advisories.drafting import draft_if_due
+from service.advisories.releasing import compose_released
 from service.advisories.telling import compose_drafts
 from service.block_charts import see_blocks
 from service.bounces.taking_in import BounceReport, take_in_bounces
@@ -226,6 +227,7 @@ def _compose(engine: Engine, settings: Settings, lease: RoundLease, when: When) 
         renew_lease(connection, lease)
         digests = compose_waiting(connection, settings, when, seen)
         compose_drafts(connection, settings, when)
+    compose_released(engine, settings, when.now)
     return digests
 
 

@@ -43,7 +43,7 @@ def run(data: Path, *words: str, database_url: str = "") -> tuple[int, str]:
     return process.returncode, output
 
 
-def wait_until(condition: Callable[[], bool], timeout_s: float = 30) -> None:
+def wait_until(condition: Callable[[], bool], timeout_s: float = 120) -> None:
     """Wait for something that another process does."""
     end = time.monotonic() + timeout_s
     while not condition():

@@ -1,47 +1,41 @@
-"""Releasing an advisory: to whom it goes, what that costs, and that it goes once."""
+"""Releasing an advisory: to whom it goes, what that costs, and that it goes once.
+
+A release notes for whom it is, in one transaction with the word of the person. Their messages are
+composed after that, some members at a time, so that no writer waits long; a process that dies in
+between leaves members who wait, whom the next round composes for.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Engine
 
 from alerts.advisories.letter import Note, compose_advisory
 from alerts.advisories.sms import compose_advisory_sms, holds_note
-from alerts.digest import Reader
 from alerts.gsm import count_parts
+from service.advisories.members import Member, fetch_region
 from service.channels.choosing import is_real
-from service.digests import Post, find_places
+from service.digests import Post
 from service.links import Links
 from service.settings import Settings
 from service.store.advisories import (
     KeptAdvisory,
-    add_member,
+    add_members,
+    claim_members,
     fetch_advisories,
+    has_uncomposed,
+    mark_composed,
     mark_released,
 )
-from service.store.consents import Consent, ensure_consent
-from service.store.recipients import Recipient, fetch_growers, fetch_recipients
-from service.store.tables import organisation
-from service.store.undelivered import fetch_suspensions
+from service.store.engine import reading, writing
+from service.store.recipients import fetch_growers
 
-
-@dataclass(frozen=True)
-class Member:
-    """A grower of the region, and where the advisory goes.
-
-    own : the ids of the districts they grow in
-    left_out : why it goes nowhere
-    """
-
-    recipient: Recipient
-    reader: Reader
-    own: frozenset[str]
-    places: list[Consent]
-    left_out: str | None
+AT_ONCE = 50
+"""Members whose messages one transaction holds: well under a second."""
 
 
 @dataclass(frozen=True)
@@ -70,58 +64,28 @@ def note_for(advisory: KeptAdvisory, language: str) -> Note | None:
     return Note(kept.text, kept.person, kept.noted_at.date()) if kept else None
 
 
-def find_members(connection: Connection, settings: Settings, now: datetime) -> list[Member]:
-    """Return the growers of the region by name; each with the places that want to be told."""
-    of = connection.scalar(select(organisation.c.name)) or ""
-    recipients, suspended = fetch_recipients(connection), fetch_suspensions(connection)
-    members: list[Member] = []
-    for name, own in sorted(fetch_growers(connection).items()):
-        recipient = recipients[name]
-        reader = Reader(name, recipient.language, recipient.unit, of)
-        places = find_places(connection, recipient, suspended, settings, now)
-        left_out = None if places else _find_why(connection, recipient, set(suspended))
-        members.append(Member(recipient, reader, own, places, left_out))
-    return members
-
-
-def _find_why(connection: Connection, recipient: Recipient, suspended: set[tuple[str, str]]) -> str:
-    """Return why nothing goes to a member."""
-    if not recipient.addresses:
-        return "has no address"
-    states: list[str] = []
-    for place in recipient.addresses:
-        if place in suspended:
-            states.append("suspended")
-        else:
-            states.append(ensure_consent(connection, recipient.name, *place).state)
-    said = {"asked": "has not said yes", "not asked": "has not been asked yet"}
-    said |= {"stopped": "wants no messages", "suspended": "address suspended"}
-    return ", ".join(dict.fromkeys(said.get(state, state) for state in states))
-
-
-def foresee(advisory: KeptAdvisory, members: list[Member], settings: Settings) -> Run:
+def foresee(advisory: KeptAdvisory, members: Sequence[Member], settings: Settings) -> Run:
     """Return what releasing an advisory would come to."""
-    texts = list(_write_texts(advisory, members))
-    parts = sum(map(count_parts, texts)) if is_real("sms", settings) else 0
-    bare = 0
-    for member in members:
-        note = note_for(advisory, member.reader.language)
-        if note and _count(member, "sms"):
-            bare += not holds_note(_write_text(advisory, member), note)
-    told = [one for one in members if one.places]
-    mails = sum(_count(one, "mail") for one in members)
-    left_out = [(one.recipient.name, one.left_out) for one in members if one.left_out]
-    return Run(len(told), mails, len(texts), parts, bare, left_out)
+    texts = parts = without_note = 0
+    for one in members:
+        count = one.count("sms")
+        if count:
+            text, note = _write_text(advisory, one), note_for(advisory, one.reader.language)
+            texts += count
+            parts += count * count_parts(text) * is_real("sms", settings)
+            without_note += count * (note is not None and not holds_note(text, note))
+    return Run(
+        sum(bool(one.places) for one in members),
+        sum(one.count("mail") for one in members),
+        texts,
+        parts,
+        without_note,
+        [(one.recipient.name, one.left_out) for one in members if one.left_out],
+    )
 
 
-def release(
-    connection: Connection,
-    settings: Settings,
-    advisory: KeptAdvisory,
-    person: str,
-    now: datetime,
-) -> Run:
-    """Release an advisory as it was read: its messages wait in the outbox from now on.
+def release(connection: Connection, advisory: KeptAdvisory, person: str, now: datetime) -> None:
+    """Release an advisory as it was read, to those who are growers of the region now.
 
     Raises
     ------
@@ -132,28 +96,40 @@ def release(
     (as_kept,) = fetch_advisories(connection, advisory.id)
     if not is_first or as_kept.notes != advisory.notes:
         raise NotHeldError
-    members, links = find_members(connection, settings, now), Links(settings)
-    for one in members:
-        digest_id = None
-        if one.places:
-            note = note_for(advisory, one.reader.language)
-            post = Post(connection, settings.mail_from, one.recipient, one.places, links, now)
-            digest_id = post.put_out(
-                partial(compose_advisory, advisory.figures, one.reader, note, person, one.own),
-                partial(_write_text, advisory, one),
-            )
-        add_member(connection, advisory.id, one.recipient.name, digest_id, one.left_out)
-    return foresee(advisory, members, settings)
+    add_members(connection, advisory.id, fetch_growers(connection))
 
 
-def _count(member: Member, channel: str) -> int:
-    return sum(place.channel == channel for place in member.places)
+def compose_released(engine: Engine, settings: Settings, now: datetime) -> None:
+    """Put the messages of released advisories into the outbox that are not there yet."""
+    with reading(engine) as connection:
+        if not has_uncomposed(connection):
+            return
+        region = fetch_region(connection)
+        advisories = {one.id: one for one in fetch_advisories(connection)}
+    links, goes_on = Links(settings), True
+    while goes_on:
+        with writing(engine) as connection:
+            claimed = claim_members(connection, AT_ONCE)
+            goes_on = bool(claimed)
+            for number, name in claimed:
+                if name not in region.own:
+                    mark_composed(connection, number, name, None, "is no grower here any more")
+                    continue
+                member = region.find_member(connection, name, settings, now)
+                digest_id = None
+                if member.places:
+                    post = Post(
+                        *(connection, settings.mail_from, member.recipient, member.places),
+                        *(links, now),
+                    )
+                    digest_id = _put_out(post, advisories[number], member)
+                mark_composed(connection, number, name, digest_id, member.left_out)
 
 
-def _write_texts(advisory: KeptAdvisory, members: list[Member]) -> Iterator[str]:
-    for member in members:
-        for _ in range(_count(member, "sms")):
-            yield _write_text(advisory, member)
+def _put_out(post: Post, advisory: KeptAdvisory, member: Member) -> int:
+    note, person = note_for(advisory, member.reader.language), advisory.released_by
+    said = advisory.figures, member.reader, note, person, member.own
+    return post.put_out(partial(compose_advisory, *said), partial(_write_text, advisory, member))
 
 
 def _write_text(advisory: KeptAdvisory, member: Member) -> str:

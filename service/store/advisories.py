@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Literal
@@ -29,6 +30,7 @@ _IS_HELD = and_(
     advisory.c.released_at.is_(None),
     advisory.c.dropped_at.is_(None),
 )
+_WAITS = advisory_member.c.digest_id.is_(None), advisory_member.c.left_out.is_(None)
 
 
 @dataclass(frozen=True)
@@ -150,28 +152,57 @@ def _end(connection: Connection, number: int, **values: Any) -> bool:
     return connection.execute(of_one.values(values)).rowcount == 1
 
 
-def add_member(
+def add_members(connection: Connection, number: int, names: Iterable[str]) -> None:
+    """Keep for whom an advisory is released."""
+    rows = [{"advisory_id": number, "recipient_name": name} for name in names]
+    if rows:
+        connection.execute(insert(advisory_member), rows)
+
+
+def has_uncomposed(connection: Connection) -> bool:
+    """Return whether there are members whose messages are not composed yet."""
+    return (
+        connection.scalar(select(advisory_member.c.advisory_id).where(*_WAITS).limit(1)) is not None
+    )
+
+
+def claim_members(connection: Connection, at_most: int) -> list[tuple[int, str]]:
+    """Return number and member of what is to be composed; until the transaction ends no one else is
+    given the same.
+    """
+    query = (
+        select(advisory_member.c.advisory_id, advisory_member.c.recipient_name)
+        .where(*_WAITS)
+        .order_by(advisory_member.c.advisory_id, advisory_member.c.recipient_name)
+        .limit(at_most)
+        .with_for_update(skip_locked=True)
+    )
+    return [(number, name) for number, name in connection.execute(query)]
+
+
+def mark_composed(
     connection: Connection,
     number: int,
     recipient_name: str,
     digest_id: int | None,
-    left_out: str | None = None,
+    left_out: str | None,
 ) -> None:
-    """Keep that a member is told, or why not."""
-    row = {
-        "advisory_id": number,
-        "recipient_name": recipient_name,
-        "digest_id": digest_id,
-        "left_out": left_out,
-    }
-    connection.execute(insert(advisory_member).values(row))
+    """Note the digest that tells a member of an advisory, or why none does."""
+    connection.execute(
+        update(advisory_member)
+        .where(
+            advisory_member.c.advisory_id == number,
+            advisory_member.c.recipient_name == recipient_name,
+        )
+        .values(digest_id=digest_id, left_out=left_out)
+    )
 
 
 def fetch_members(connection: Connection, number: int) -> list[Any]:
     """Return for whom an advisory was released, as rows: a message each, or why they were not told.
 
     Each has recipient_name, left_out, and of the outbox id, channel, address, delivered_at, ended,
-    failure.
+    failure; neither an id nor a reason while it is not composed yet.
     """
     columns = ("id", "channel", "address", "delivered_at", "ended", "failure")
     query = (

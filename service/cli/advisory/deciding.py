@@ -8,14 +8,13 @@ from pathlib import Path
 import click
 
 from alerts.words import LANGUAGES
-from service.advisories.drafting import draft_by_hand, find_figures_now
-from service.advisories.releasing import NotHeldError, find_members, foresee
+from service.advisories.drafting import draft_by_hand
+from service.advisories.releasing import NotHeldError, compose_released
 from service.advisories.releasing import release as release_one
 from service.cli.advisory.words import (
-    describe_differences,
-    describe_run,
     fetch_held,
     fetch_one,
+    foretell,
     number_argument,
     refuse,
 )
@@ -98,32 +97,25 @@ def release(
     since the draft it is refused, unless --as-drafted. Ends with 1 where a message was not taken.
     """
     settings, engine = open_store(ctx.obj)
-    now = datetime.now(UTC)
-    with writing(engine) as connection:
+    with reading(engine) as connection:
         one = fetch_held(connection, number)
-        run = foresee(one, find_members(connection, settings, now), settings)
-        changed = list(
-            describe_differences(one, find_figures_now(connection, settings, now, as_of))
-        )
-    click.echo("\n".join((*describe_run(run, settings), *changed)))
+    run, lines, is_changed = foretell(engine, settings, one, as_of)
+    click.echo("\n".join(lines))
     if not run.members:
         raise click.UsageError("nothing is done: it would go to no one")
-    if changed and not as_drafted:
+    if is_changed and not as_drafted:
         remedy = "draft it anew, or add --as-drafted"
         raise click.UsageError(f"nothing is done, for it is out of date: {remedy}")
     if not yes:
         click.confirm(f"Send advisory {number} to {count_text(run.members, 'member')}?", abort=True)
     try:
         with writing(engine) as connection:
-            run = release_one(connection, settings, one, person, datetime.now(UTC))
+            release_one(connection, one, person, datetime.now(UTC))
     except NotHeldError:
         with reading(engine) as connection:
             raise refuse(fetch_one(connection, number)) from None
-    waits = count_text(run.mails + run.texts, "message")
-    told = (
-        f"advisory {number} is released by {person}: {waits} to {count_text(run.members, 'member')}"
-    )
-    click.echo("\n".join(wrap_text(told, 0)))
+    click.echo("\n".join(wrap_text(f"advisory {number} is released by {person}", 0)))
+    compose_released(engine, settings, datetime.now(UTC))
     report = deliver(engine, settings, datetime.now(UTC))
     click.echo(f"{count_text(len(report.sent), 'message')} delivered")
     for line in describe_delivery(report):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +17,11 @@ from alerts.digest import Reader
 from alerts.gsm import count_parts
 from alerts.letter_html import write_html
 from alerts.words import LANGUAGES
-from service.advisories.drafting import find_figures_now
-from service.advisories.releasing import find_members, foresee, note_for
+from service.advisories.releasing import note_for
 from service.cli.advisory.words import (
-    describe_differences,
-    describe_run,
     describe_state,
     fetch_one,
+    foretell,
     number_argument,
 )
 from service.cli.options import (
@@ -35,7 +33,7 @@ from service.cli.options import (
 )
 from service.showing import count_text
 from service.store.advisories import KeptAdvisory, fetch_advisories, fetch_members
-from service.store.engine import reading, writing
+from service.store.engine import reading
 from service.store.tables import organisation
 from service.wiring import open_store
 
@@ -91,31 +89,27 @@ def show(
     With --as, only what a member reads.
     """
     settings, engine = open_store(data)
-    now = datetime.now(UTC)
-    with writing(engine) as connection:
+    with reading(engine) as connection:
         one = fetch_one(connection, number)
         of = connection.scalar(select(organisation.c.name)) or ""
-        reader = Reader("a member", language, unit, of)
-        note = note_for(one, language)
-        letter = compose_advisory(one.figures, reader, note, one.released_by)
-        if shown_as == "html":
-            click.echo(write_html(letter))
-        elif shown_as == "sms":
-            text = compose_advisory_sms(one.figures, reader, note)
-            click.echo("\n".join(wrap_text(text, 0)))
-            click.echo(f"\n{len(text)} characters, {count_text(count_parts(text), 'part')}")
-        elif shown_as == "mail":
-            click.echo(letter.text)
-        else:
-            click.echo("\n".join(wrap_text(f"advisory {number} {describe_state(one)}", 0)))
-            for kept in one.notes:
-                click.echo("\n".join(_describe_note(kept)))
-            click.echo(f"\n{letter.text}")
-            if one.state == "held":
-                run = foresee(one, find_members(connection, settings, now), settings)
-                figures = find_figures_now(connection, settings, now, as_of)
-                lines = (*describe_run(run, settings), *describe_differences(one, figures))
-                click.echo("\n".join(lines))
+    reader = Reader("a member", language, unit, of)
+    note = note_for(one, language)
+    letter = compose_advisory(one.figures, reader, note, one.released_by)
+    if shown_as == "html":
+        click.echo(write_html(letter))
+    elif shown_as == "sms":
+        text = compose_advisory_sms(one.figures, reader, note)
+        click.echo("\n".join(wrap_text(text, 0)))
+        click.echo(f"\n{len(text)} characters, {count_text(count_parts(text), 'part')}")
+    elif shown_as == "mail":
+        click.echo(letter.text)
+    else:
+        click.echo("\n".join(wrap_text(f"advisory {number} {describe_state(one)}", 0)))
+        for kept in one.notes:
+            click.echo("\n".join(_describe_note(kept)))
+        click.echo(f"\n{letter.text}")
+        if one.state == "held":
+            click.echo("\n".join(foretell(engine, settings, one, as_of)[1]))
 
 
 @click.command("history")
@@ -193,7 +187,9 @@ def _trace(one: KeptAdvisory, members: list[Any]) -> Iterator[dict[str, Any]]:
     if one.released_at:
         happened.append(line(one.released_at, "released", one.released_by, None))
         for row in members:
-            told = line(one.released_at, "told" if row.id else "left out", one.released_by, None)
+            told = line(
+                one.released_at, "left out" if row.left_out else "told", one.released_by, None
+            )
             told |= {"recipient": row.recipient_name, "channel": row.channel}
             told |= {"address": row.address, "message": row.id, "said": _fate(row)}
             happened.append(told)
@@ -202,7 +198,7 @@ def _trace(one: KeptAdvisory, members: list[Any]) -> Iterator[dict[str, Any]]:
 
 def _fate(row: Any) -> str:
     if row.id is None:
-        return row.left_out
+        return row.left_out or "waits for the next round"
     if row.ended:
         return f"{row.ended}: {row.failure}" if row.failure else row.ended
     return f"delivered at {row.delivered_at:%Y-%m-%d %H:%M} UTC" if row.delivered_at else "waits"

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import click
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from alerts.advisories.figures import Advisory, find_differences
 from alerts.advisories.letter import name_district
-from service.advisories.releasing import Run
+from service.advisories.drafting import find_figures_now
+from service.advisories.members import find_members
+from service.advisories.releasing import Run, foresee
 from service.channels.choosing import is_real
 from service.cli.options import wrap_text
 from service.settings import Settings
 from service.showing import count_text, day_text
 from service.store.advisories import KeptAdvisory, fetch_advisories
+from service.store.engine import reading, writing
 
 number_argument = click.argument("number", metavar="N", type=int)
 
@@ -58,7 +62,22 @@ def describe_state(one: KeptAdvisory) -> str:
     return f"is held, drafted by {drafted} on {one.drafted_at:%Y-%m-%d %H:%M} UTC"
 
 
-def describe_run(run: Run, settings: Settings) -> Iterator[str]:
+def foretell(
+    engine: Engine, settings: Settings, one: KeptAdvisory, as_of: date | None
+) -> tuple[Run, list[str], bool]:
+    """Return what releasing an advisory would come to, the same in lines, and whether things have
+    changed since it was drafted.
+    """
+    now = datetime.now(UTC)
+    with reading(engine) as connection:
+        figures = find_figures_now(connection, settings, now, as_of)
+    with writing(engine) as connection:
+        run = foresee(one, find_members(connection, settings, now), settings)
+    changes = list(_describe_differences(one, figures))
+    return run, [*_describe_run(run, settings), *changes], bool(changes)
+
+
+def _describe_run(run: Run, settings: Settings) -> Iterator[str]:
     """Give what a release comes to: to whom, what it costs, and who is left out."""
     told = f"to {count_text(run.members, 'member')}: {count_text(run.mails, 'mail')} and "
     yield from wrap_text(f"{told}{count_text(run.texts, 'text')}", 0)
@@ -84,7 +103,7 @@ def _find_cost(run: Run, settings: Settings) -> str:
     return f"about {cost:,} {currency}: {parts} at {price} {currency} each"
 
 
-def describe_differences(one: KeptAdvisory, now: Advisory) -> Iterator[str]:
+def _describe_differences(one: KeptAdvisory, now: Advisory) -> Iterator[str]:
     """Give what has changed since an advisory was drafted, as far as readings say."""
     differences = find_differences(one.figures, now)
     if differences:

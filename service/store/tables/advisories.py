@@ -47,6 +47,6 @@ advisory_member = Table(  # the growers for whom it was released; once each
     metadata,
     Column("advisory_id", ForeignKey("advisory.id"), primary_key=True),
     Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
-    Column("digest_id", ForeignKey("digest.id"), index=True),  # None: left out
+    Column("digest_id", ForeignKey("digest.id"), index=True),  # None: not composed, or left out
     Column("left_out", Text),  # why
 )
