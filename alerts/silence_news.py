@@ -29,6 +29,7 @@ class SilenceNotice:
     usual_days : where a download is due, how often it is usually emptied
     failing_since, failure : of a station, since when and why it cannot be fetched
     block_names : the reader's blocks that rest on it
+    borrower_names : those that have borrowed from blocks that do, or from the station
     """
 
     what: Turn
@@ -43,6 +44,12 @@ class SilenceNotice:
     failing_since: date | None = None
     failure: str | None = None
     block_names: tuple[str, ...] = ()
+    borrower_names: tuple[str, ...] = ()
+
+    @property
+    def is_lent(self) -> bool:
+        """Whether it concerns the reader only by what neighbours lend."""
+        return bool(self.borrower_names) and not self.block_names
 
 
 def order_silences(silences: Sequence[SilenceNotice]) -> list[SilenceNotice]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from alerts.figures import show_day, show_list
@@ -52,12 +52,19 @@ def _tell_blocks(one: SilenceNotice, language: str) -> Iterator[str]:
     _ = translations(language).gettext
     if one.block_names:
         yield _("Until readings come, dig season may open or close unseen in {blocks}.").format(
-            blocks=_show_blocks(one, language)
+            blocks=_show_blocks(one.block_names, language)
         )
+    if one.borrower_names:
+        yield _(
+            "Borrowed from it: {blocks}. Until readings come, other neighbours stand in, where "
+            "there are any."
+        ).format(blocks=_show_blocks(one.borrower_names, language))
 
 
 def _tell_remedy(one: SilenceNotice, language: str) -> Iterator[str]:
     _ = translations(language).gettext
+    if one.is_lent:
+        return
     if one.is_station:
         yield _(
             "Digseason keeps asking. If that does not help, let your blocks rest on another "
@@ -96,15 +103,19 @@ def _tell_return(one: SilenceNotice, language: str, as_of: date) -> Iterator[str
         yield _("Readings are back; there are none between {first} and {last}.").format(
             first=first, last=show_day(one.back_on, language, as_of)
         )
-        if not one.is_station:
+        if not one.is_station and not one.is_lent:
             yield _("If it still holds readings, bring them in: what comes late counts too.")
     if one.block_names:
-        yield _("Dig season in {blocks} rests on it.").format(blocks=_show_blocks(one, language))
+        blocks = _show_blocks(one.block_names, language)
+        yield _("Dig season in {blocks} rests on it.").format(blocks=blocks)
+    if one.borrower_names:
+        blocks = _show_blocks(one.borrower_names, language)
+        yield _("Borrowed from it again: {blocks}.").format(blocks=blocks)
 
 
-def _show_blocks(one: SilenceNotice, language: str) -> str:
+def _show_blocks(block_names: Sequence[str], language: str) -> str:
     """Return "River Row, Long Acre and 12 more"."""
-    names = [tidy(name) for name in one.block_names]
+    names = [tidy(name) for name in block_names]
     left = len(names) - MOST_BLOCKS
     if left > 1:
         more = translations(language).ngettext("{count} more", "{count} more", left)

@@ -51,6 +51,8 @@ def _details(one: SilenceNotice, language: str, as_of: date) -> list[str]:
     _ = translations(language).gettext
     details: list[str] = []
     match one.what:
+        case _ if one.is_lent:
+            pass
         case "stopped" if one.depth_cm is not None:
             details.append(_("Look at its plug and cable."))
         case "stopped" if not one.is_station:
@@ -61,6 +63,9 @@ def _details(one: SilenceNotice, language: str, as_of: date) -> list[str]:
     if one.block_names and one.what != "returned":
         blocks = ", ".join(one.block_names)
         details.append(_("Unseen meanwhile: {blocks}.").format(blocks=blocks))
+    if one.borrower_names and one.what != "returned":
+        blocks = ", ".join(one.borrower_names)
+        details.append(_("Borrowed from it: {blocks}.").format(blocks=blocks))
     return details
 
 

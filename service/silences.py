@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -70,6 +70,7 @@ def find_turned_silences(
     """
     known = fetch_silences(connection)
     resting = _find_resting(evaluations)
+    borrowing = _find_borrowing(evaluations, resting)
     turned: list[Turned] = []
     forgotten: list[Silence] = []
     for source in fetch_sources(connection):
@@ -90,7 +91,10 @@ def find_turned_silences(
             else:
                 notice = _describe_return(connection, one, key, silence, now)
             probe_ids = [key] if key is not None else list(source.probes)
-            blocks = {block.id: block for probe_id in probe_ids for block in resting[probe_id]}
+            served = [resting] if turn == "due" else [resting, borrowing]
+            blocks = {
+                block.id: block for of in served for one_id in probe_ids for block in of[one_id]
+            }
             readers = _find_readers(connection, evaluations, one, turn, list(blocks))
             turned.append(
                 Turned(source.id, key, standing, silence, notice, tuple(blocks), tuple(readers))
@@ -127,6 +131,25 @@ def _find_resting(evaluations: Sequence[BlockEvaluation]) -> dict[int, list[Bloc
             if depth_cm in one.root_zone.basis_cm:
                 resting[probe_id].append(one.block)
     return resting
+
+
+def _find_borrowing(
+    evaluations: Sequence[BlockEvaluation], resting: Mapping[int, Sequence[Block]]
+) -> dict[int, list[Block]]:
+    """Return the blocks that borrow from those that rest on each probe, or from its station."""
+    at: dict[str, list[int]] = defaultdict(list)
+    for probe_id, blocks in resting.items():
+        for block in blocks:
+            at[block.id].append(probe_id)
+    borrowing: dict[int, list[Block]] = defaultdict(list)
+    for one in evaluations:
+        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=False):
+            if lent.any():
+                place = lender.place
+                own = [stretch.probe_id for stretch in place.in_use]
+                for probe_id in own if lender.is_station else at[place.id]:
+                    borrowing[probe_id].append(one.block)
+    return borrowing
 
 
 def _find_readers(

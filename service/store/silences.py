@@ -12,9 +12,11 @@ from sqlalchemy import Connection, insert, select, update
 from alerts.silence import Kind
 from alerts.silence_news import SilenceNotice
 from service.store.among import among
+from service.store.blocks import fetch_blocks
 from service.store.tables import (
     block,
     logger,
+    probe,
     recipient,
     recipient_block,
     silence,
@@ -108,16 +110,26 @@ def fetch_waiting_silences(connection: Connection) -> dict[str, list[tuple[int, 
     rows = connection.execute(query).mappings().all()
     names = dict(connection.execute(select(block.c.id, block.c.name)).all()) if rows else {}
     theirs = set(connection.execute(select(recipient_block)).all()) if rows else set()
+    users = _find_users(connection) if rows else {}
     for row in rows:
         reader = row["recipient_name"]
         fields = {name: row[name] for name in SilenceNotice.__dataclass_fields__ if name in row}
-        fields["block_names"] = tuple(
-            names[block_id]
-            for block_id in row["block_ids"]
-            if row["all_blocks"] or (reader, block_id) in theirs
-        )
+        ids = [one for one in row["block_ids"] if row["all_blocks"] or (reader, one) in theirs]
+        resting = [one for one in ids if one in users.get(row["logger_id"], ())]
+        fields["block_names"] = tuple(names[one] for one in resting)
+        fields["borrower_names"] = tuple(names[one] for one in ids if one not in resting)
         waiting[reader].append((row["id"], SilenceNotice(**fields)))
     return waiting
+
+
+def _find_users(connection: Connection) -> dict[str, set[str]]:
+    """Return, by logger, the blocks that one of its probes serves or has served."""
+    logger_of = dict(connection.execute(select(probe.c.id, probe.c.logger_id)).all())
+    users: dict[str, set[str]] = defaultdict(set)
+    for one in fetch_blocks(connection):
+        for stretch in one.stretches:
+            users[logger_of[stretch.probe_id]].add(one.id)
+    return users
 
 
 def mark_silences_composed(

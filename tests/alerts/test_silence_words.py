@@ -15,6 +15,7 @@ from alerts.gsm import count_parts
 from alerts.lines import COLUMNS
 from alerts.silence_news import SilenceNotice, order_silences
 from alerts.silence_sentences import tell_silence
+from alerts.silence_sms import compose_silence_sms
 from alerts.sms import compose_sms
 from alerts.words import LANGUAGES
 from tests.alerts.test_digest import FORBIDDEN, READERS, one_line
@@ -94,6 +95,15 @@ def test_what_stopped_stands_before_what_is_due_and_what_is_back() -> None:
     logger = make_silence(logger_id="R-10")
     ordered = order_silences([back, due, probe, station, logger])
     assert ordered == [station, probe, logger, due, back]
+
+
+def test_who_only_borrows_is_sent_to_no_battery() -> None:
+    lent = make_silence(block_names=(), borrower_names=("Brow",))
+    told = tell_silence(lent, "en", AS_OF)
+    assert told.startswith("No readings since 4 October. Borrowed from it: Brow. Until readings")
+    assert "battery" not in told
+    sms = compose_silence_sms([lent], "en", AS_OF)
+    assert sms == "Logger R-1 (Estero): no readings since 4 Oct. Borrowed from it: Brow."
 
 
 def test_more_than_six_blocks_are_counted() -> None:

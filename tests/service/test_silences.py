@@ -105,6 +105,51 @@ def test_pushes_that_stop_are_told_once_and_once_more_when_they_are_back(
     assert returned.back_on == date(2026, 3, 21)
 
 
+BORROWER = """
+[[site]]
+id = "over"
+name = "Over Merrin"
+timezone = "Australia/Sydney"
+latitude = -33.42
+longitude = 149.6
+elevation_m = 740
+district = "merrin"
+
+[[block]]
+id = "brow"
+site = "over"
+name = "Brow"
+
+[[recipient]]
+name = "Cleo Example"
+role = "grower"
+email = "cleo@example.org"
+channels = ["mail"]
+blocks = ["brow"]
+"""
+
+
+def test_who_reads_of_a_block_that_borrows_is_told_that_its_lender_is_silent(
+    engine: Engine, settings: Settings
+) -> None:
+    set_up(engine, FARM + BORROWER)
+    push_days(engine, 1, 10)
+    rounds(engine, settings, 10)
+    stop = run_round(engine, settings, BEGUN + 14 * DAY)
+    assert [one.what for one in stop.silences] == ["stopped"]
+    told = mails(stop)["cleo@example.org"]
+    assert "No readings since 11 March. Borrowed from it: Brow. Until readings come" in told
+    assert "Look at its battery" not in told
+    ours = mails(stop)["ada@example.org"]
+    assert "unseen in Ledge and Terrace 7. Borrowed from it: Brow." in ours
+    assert "Look at its battery" in ours
+    push_days(engine, 11, 15)
+    assert (
+        "Borrowed from it again: Brow."
+        in mails(run_round(engine, settings, BEGUN + 15 * DAY))["cleo@example.org"]
+    )
+
+
 def test_late_readings_that_fill_the_gap_end_the_silence_with_nothing_missing(
     farm: Engine, settings: Settings
 ) -> None:
