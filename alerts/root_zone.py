@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -73,11 +74,18 @@ def find_basis(
 
     Empty ("no basis") where no depth lies within the root zone or within 5 cm of it.
     """
-    ordered = sorted(set(depths_cm))
+    return dict(_find_basis(tuple(sorted(set(depths_cm))), top_cm, bottom_cm, weights))
+
+
+@lru_cache(maxsize=1000)
+def _find_basis(
+    ordered: tuple[float, ...], top_cm: float, bottom_cm: float, weights: Weights
+) -> tuple[tuple[float, float], ...]:
+    """Return the same as pairs; the blocks of a region have few kinds of it."""
     if not any(top_cm - NEAR_CM <= z <= bottom_cm + NEAR_CM for z in ordered):
-        return {}
+        return ()
     shares = root_zone_weights(ordered, top_cm, bottom_cm, weights)
-    return {z: float(share) for z, share in zip(ordered, shares, strict=True) if share > 0}
+    return tuple((z, float(share)) for z, share in zip(ordered, shares, strict=True) if share > 0)
 
 
 def is_shallow(depths_cm: Sequence[float], bottom_cm: float) -> bool:

@@ -49,12 +49,18 @@ class Neighbourhood:
         self._places = [one for one in (*blocks, *stations) if _may_lend(one)]
         self._n_blocks = len(self._places) - sum(_may_lend(one) for one in stations)
         self._where = _Where(self._places)
+        self._found: dict[str, tuple[Lender, ...]] = {}
 
     def find_lenders(self, block: Block) -> tuple[Lender, ...]:
         """Return the neighbours that lend to a block, the most alike first.
 
         No two of them share a probe, nor one with the block: it would be no second witness.
         """
+        if block.id not in self._found:
+            self._found[block.id] = self._find(block)
+        return self._found[block.id]
+
+    def _find(self, block: Block) -> tuple[Lender, ...]:
         apart = self._where.seen_from(_Where([block]))
         distance_km, higher_m, unlikeness = (of_block[0] for of_block in apart)
         too_far = (distance_km > FAR_KM) | (np.abs(higher_m) > FAR_M)

@@ -68,7 +68,7 @@ def fetch_root_zones(
     first_days = store.fetch_first_days(connection, _find_own_probes(blocks))
     spans = [_find_unprobed(block, first_days) for block in blocks]
     borrows = [
-        bool(block.lenders) and any(begin <= end and start <= until for begin, until in of_block)
+        any(begin <= end and start <= until for begin, until in of_block) and bool(block.lenders)
         for block, of_block in zip(blocks, spans, strict=True)
     ]
     groups: dict[int, list[int]] = defaultdict(list)
@@ -146,9 +146,10 @@ class _Zones:
 
     def __init__(self, fetched: _Fetched, first_shown: np.datetime64, last: np.datetime64) -> None:
         first = min(fetched.first_day, first_shown) if fetched.day.size else first_shown
-        self._probe_ids, self._hand_ids = fetched.probe_ids, fetched.hand_ids
+        self._probe_ids = np.array(fetched.probe_ids, np.int64)
+        self._hand_ids = fetched.hand_ids
         self._days = np.arange(first, last + 1)
-        self._mean_c = np.full((len(self._probe_ids), self._days.size), np.nan)
+        self._mean_c = np.full((self._probe_ids.size, self._days.size), np.nan)
         daily = fetched.daily
         row = np.searchsorted(self._probe_ids, daily.probe_id)
         column = (daily.day - first).astype(np.int64)
@@ -199,9 +200,7 @@ class _Zones:
 
     def _find_lent(self, block: Block, lender: Lender) -> RootZoneDays:
         """Return the days of a neighbour in the root zone of a block."""
-        place = replace(
-            lender.place, root_zone_cm=block.root_zone_cm, weights=block.weights, neighbours=()
-        )
+        place = replace(lender.place, root_zone_cm=block.root_zone_cm, weights=block.weights)
         if place not in self._lent:
             self._lent[place] = self._find(place)
         return self._lent[place]
@@ -210,8 +209,10 @@ class _Zones:
         """Return the days of the probes of some stretches."""
         ids, depth_cm = place_probes(stretches, self._days)
         rows = np.searchsorted(self._probe_ids, ids)
-        by_hand = np.isin(ids, self._hand_ids)
         found = ProbeDays(self._mean_c[rows], self._error_c[rows], depth_cm)
+        if not self._hand_ids:
+            return found
+        by_hand = np.isin(ids, self._hand_ids)
         return bridge_hand_days(found, by_hand) if by_hand.any() else found
 
 
@@ -231,7 +232,7 @@ def place_probes(stretches: Sequence[Stretch], days: Days) -> tuple[list[int], N
 
 
 def _involved(block: Block, borrows: bool) -> list[Block]:
-    return [block, *(lender.place for lender in block.lenders if borrows)]
+    return [block, *(lender.place for lender in (block.lenders if borrows else ()))]
 
 
 def _find_back_days(block: Block, borrows: bool) -> int:
@@ -258,7 +259,7 @@ def _depths_by_probe(block: Block, *, by_hand: bool = True) -> dict[int, list[St
 
 def _find_own_probes(blocks: Iterable[Block]) -> list[int]:
     """Return the probes of loggers that blocks use which may borrow."""
-    borrowing = (block for block in blocks if block.lenders)
+    borrowing = (block for block in blocks if block.borrows)
     return sorted({one for block in borrowing for one in _depths_by_probe(block, by_hand=False)})
 
 

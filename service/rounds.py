@@ -101,16 +101,21 @@ def run_round(
     return _report(found, digests, delivery=delivery, bounces=bounces)
 
 
-def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
+def run_due(
+    engine: Engine, settings: Settings, now: datetime, *, look_ahead: bool = True
+) -> RoundReport:
     """Do what is due: evaluate after a day's end or new readings; write each at their hour.
 
+    Without looking ahead, outlooks are those that `keep_ahead` has kept for the day, if any.
     RoundHeldError where another process runs a round.
     """
     with holding_round(engine) as lease:
         flag_unchecked(engine)
         with reading(engine) as connection:
             is_due = is_evaluation_due(connection, now)
-        found = _evaluate(engine, settings, lease, now, None) if is_due else _Found()
+        found = _Found()
+        if is_due:
+            found = _evaluate(engine, settings, lease, now, None, look_ahead=look_ahead)
         digests = _compose(engine, settings, lease, When(now, None, at_their_hour=True))
     return _report(found, digests)
 
@@ -121,16 +126,22 @@ def _report(found: _Found, digests: int, **more: Any) -> RoundReport:
 
 
 def _evaluate(
-    engine: Engine, settings: Settings, lease: RoundLease, now: datetime, as_of: date | None
+    engine: Engine,
+    settings: Settings,
+    lease: RoundLease,
+    now: datetime,
+    as_of: date | None,
+    *,
+    look_ahead: bool = True,
 ) -> _Found:
     """Keep the outlooks, evaluate all blocks, keep a notice of each change and each silence."""
-    outlooks = _look_ahead(engine, settings, now, as_of)
+    outlooks = _look_ahead(engine, settings, now, as_of) if look_ahead else []
     with writing(engine) as connection:
         renew_lease(connection, lease)
         round_id = begin_round(connection, as_of, now)
         keep_outlooks(connection, outlooks)
     with reading(engine) as connection:
-        found = _find(connection, settings, now, as_of, outlooks)
+        found = _find(connection, settings, now, as_of)
     with writing(engine) as connection:
         renew_lease(connection, lease)
         store_notices(connection, round_id, found.notices)
@@ -144,6 +155,13 @@ def _evaluate(
     return replace(found, advisory=advisory)
 
 
+def keep_ahead(engine: Engine, settings: Settings, now: datetime) -> None:
+    """Find and keep the outlooks of all blocks for the day that has ended."""
+    outlooks = _look_ahead(engine, settings, now, None)
+    with writing(engine) as connection:
+        keep_outlooks(connection, outlooks)
+
+
 def _look_ahead(
     engine: Engine, settings: Settings, now: datetime, as_of: date | None
 ) -> list[BlockOutlook]:
@@ -154,13 +172,7 @@ def _look_ahead(
         return find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
 
 
-def _find(
-    connection: Connection,
-    settings: Settings,
-    now: datetime,
-    as_of: date | None,
-    outlooks: list[BlockOutlook],
-) -> _Found:
+def _find(connection: Connection, settings: Settings, now: datetime, as_of: date | None) -> _Found:
     """Evaluate all blocks; return what has changed since it was told, and which silences turned."""
     changes = fetch_changes(connection)
     blocks = fetch_blocks(connection)
@@ -170,12 +182,11 @@ def _find(
     )
     seasons = [season_of(day, block.south) for block, day in zip(blocks, days, strict=True)]
     told = fetch_told(connection, min(seasons, default=0) - SEASONS_BACK + 1)
-    outlook_of = {one.block.id: one.outlook for one in outlooks}
     notices: list[Notice] = []
     pauses: list[tuple[str, int, Kind]] = []
     for one, season in zip(evaluations, seasons, strict=True):
         of_block = [other for other in told[one.block.id] if other.season > season - SEASONS_BACK]
-        turns = _find_changes(one, of_block, outlook_of.get(one.block.id), settings.soon_days)
+        turns = _find_changes(one, of_block, one.outlook, settings.soon_days)
         notices += [_notice(one, turn) for turn in turns]
         untold = find_untold_pauses(one.evaluation.spans, one.as_of)
         pauses += [(one.block.id, *window) for window in untold]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from itertools import groupby
 from math import isnan, nan
@@ -89,7 +89,12 @@ class Block:
     hand_probes: frozenset[int]
     district_id: str | None
     borrows: bool
-    neighbours: tuple[Lender, ...] = ()
+    neighbourhood: Neighbourhood | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def neighbours(self) -> tuple[Lender, ...]:
+        """The neighbours that it knows, looked for when it is asked."""
+        return self.neighbourhood.find_lenders(self) if self.neighbourhood else ()
 
     @property
     def lenders(self) -> tuple[Lender, ...]:
@@ -115,7 +120,7 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     known = _fetch_known(connection, probes)
     neighbourhood = Neighbourhood([one for one, _ in known], _fetch_places(connection, probes))
     return [
-        replace(one, neighbours=neighbourhood.find_lenders(one))
+        replace(one, neighbourhood=neighbourhood)
         for one, is_active in known
         if is_active and (not only or one.id in only)
     ]
