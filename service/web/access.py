@@ -75,7 +75,7 @@ class Rule:
 
 
 class Anyone(Rule):
-    """Lets anyone in: the route tells nothing of anyone, and changes nothing."""
+    """Lets anyone in: the route tells nothing of anyone."""
 
     def __call__(self) -> None:
         """Let in."""

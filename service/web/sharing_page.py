@@ -39,8 +39,8 @@ def sharing_page_routes(engine: Engine) -> APIRouter:
         with writing(engine) as connection:
             if said in ("about", "exact"):
                 share(connection, site_id, said == "exact", who.account.email, now)
-                where = "to the metre" if said == "exact" else "about where it lies"
-                who.note(connection, f"shared a site, {where}", site_id, now)
+                how = "with" if said == "exact" else "without"
+                who.note(connection, f"shared a site {how} its exact place", site_id, now)
             elif withdraw(connection, site_id):
                 who.note(connection, "shared a site no longer", site_id, now)
         return redirect("/sharing")
