@@ -117,12 +117,12 @@ def _band_records(kind: Kind, hindcasts: Hindcasts) -> Iterator[Record]:
 
 
 def _band_lines(kind: Kind, hindcasts: Hindcasts) -> Iterator[str]:
-    yield f"{kind} opening, {_seasons(hindcasts)}; better than is a share of the score"
+    yield f"{kind} opening, {_seasons(hindcasts)}, n outlooks; better than: by this share"
+    yield f"{'lead':<6}{'':>5}{'error':>7}{'late':>6}{'CRPS':>6}{'better than':>24}{'interval':>24}"
     yield (
-        f"{'lead, d':<8}{'outlooks':>9}{'error, d':>10}{'late, d':>9}{'CRPS, d':>9}"
-        f"{'better than':>17}{'interval':>16}"
+        f"{'d':<6}{'n':>5}{'d':>7}{'d':>6}{'d':>6}"
+        f"{'climatology':>16}{'persistence':>16}{'held':>16}"
     )
-    yield f"{'':<45}{'climatology':>17}{'held':>16}"
     for band in score_bands(hindcasts):
         yield _band_line(band)
 
@@ -130,8 +130,9 @@ def _band_lines(kind: Kind, hindcasts: Hindcasts) -> Iterator[str]:
 def _band_line(band: BandScore) -> str:
     lead = f"{band.lead_d[0]}-{band.lead_d[1]}"
     return (
-        f"{lead:<8}{band.outlooks:>9}{band.mae_d:>10.1f}{band.bias_d:>+9.1f}{band.crps_d:>9.2f}"
-        f"{_percent(band.over_climatology):>17}{_percent(band.coverage):>16}"
+        f"{lead:<6}{band.outlooks:>5}{band.mae_d:>7.1f}{band.bias_d:>+6.1f}{band.crps_d:>6.2f}"
+        f"{_percent(band.over_climatology):>16}{_percent(band.over_persistence):>16}"
+        f"{_percent(band.coverage):>16}"
     )
 
 
