@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from io import BytesIO
-from typing import Literal
 
 from babel.dates import format_date
 from reportlab.graphics.barcode.qr import QrCodeWidget
 from reportlab.graphics.shapes import Drawing
-from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import mm
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     Flowable,
     KeepTogether,
     PageBreak,
-    SimpleDocTemplate,
     Spacer,
     Table,
     TableStyle,
@@ -30,26 +25,21 @@ from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_roo
 from alerts.figures import locale_of, show_interval
 from service.patches import BlockPatches
 from service.sheets.map import draw_map
+from service.sheets.pages import Paper, build_pages
 from service.sheets.text import (
     BODY,
     BOX,
     HEAD,
     HEADING,
     INK,
-    LINE,
-    SANS,
     SMALL,
     TITLE,
     WEAK,
     paragraph,
-    printable,
+    ruled,
 )
 from service.store.blocks import Block
 
-Paper = Literal["a4", "letter"]
-
-_SIZES = {"a4": A4, "letter": LETTER}
-_MARGIN = 12 * mm
 _COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.11, 0.11, 0.12, 0.21]  # shares of the width
 _QR = 24 * mm
 
@@ -71,34 +61,14 @@ class DigSheet:
 def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
     """Return the sheet as PDF, the same bytes for the same sheet."""
     words = sheet_words(language)
-    kept = BytesIO()
-    title = printable(f"{words.title}: {sheet.block.name}, {sheet.block.site_name}")
-    document = SimpleDocTemplate(
-        kept,
-        pagesize=_SIZES[paper],
-        leftMargin=_MARGIN,
-        rightMargin=_MARGIN,
-        topMargin=_MARGIN,
-        bottomMargin=_MARGIN + 4 * mm,
-        title=title,
-        lang=language,
-        invariant=1,
-    )
+    title = f"{words.title}: {sheet.block.name}, {sheet.block.site_name}"
 
-    def sign_page(canvas: Canvas, _: object) -> None:
-        canvas.setFont(SANS, 7)
-        canvas.setFillColor(INK)
-        canvas.drawString(_MARGIN, _MARGIN, title)
-        number = printable(words.page.format(number=canvas.getPageNumber()))
-        canvas.drawRightString(_SIZES[paper][0] - _MARGIN, _MARGIN, number)
+    def fill(width: float) -> Iterator[Flowable]:
+        yield from _first_page(sheet, words, language, width)
+        yield PageBreak()
+        yield from _card(words, language)
 
-    width = document.width - 12  # what the frame keeps free at either side
-    document.build(
-        [*_first_page(sheet, words, language, width), PageBreak(), *_card(words, language)],
-        onFirstPage=sign_page,
-        onLaterPages=sign_page,
-    )
-    return kept.getvalue()
+    return build_pages(title, language, paper, fill)
 
 
 def _first_page(
@@ -161,15 +131,8 @@ def _table(found: BlockPatches | None, words: SheetWords, language: str, width: 
     style = TableStyle(
         [
             ("FONT", (0, 1), (2, -1), "Helvetica-Bold", 11),
-            ("TEXTCOLOR", (0, 0), (-1, -1), INK),
-            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
             ("ALIGN", (0, 1), (2, -1), "CENTER"),
-            ("GRID", (0, 0), (-1, -1), 0.4, LINE),
-            ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
-            ("LEFTPADDING", (0, 0), (-1, -1), 3),
-            ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-            ("TOPPADDING", (0, 1), (-1, -1), 2),
-            ("BOTTOMPADDING", (0, 1), (-1, -1), 2),
+            *ruled(),
         ]
     )
     widths = [share * width for share in _COLUMNS]

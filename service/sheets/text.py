@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Any
 from unicodedata import normalize
 
 from reportlab.lib.colors import HexColor
@@ -14,7 +15,9 @@ from alerts.colours import DAY, STRAW
 INK, CLAY, LINE, WEAK = (HexColor(one) for one in (DAY.ink, DAY.clay, DAY.line, STRAW))
 SERIF, SANS, SANS_BOLD = "Times-Bold", "Helvetica", "Helvetica-Bold"
 
-TITLE = ParagraphStyle("title", fontName=SERIF, fontSize=18, leading=22, textColor=INK)
+TITLE = ParagraphStyle(
+    "title", fontName=SERIF, fontSize=18, leading=22, spaceAfter=4, textColor=INK
+)
 HEADING = ParagraphStyle(
     "heading", fontName=SERIF, fontSize=12, leading=15, spaceBefore=8, spaceAfter=3, textColor=CLAY
 )
@@ -34,6 +37,20 @@ def printable(text: str) -> str:
 def paragraph(text: str, style: ParagraphStyle) -> Paragraph:
     """Return a text as a paragraph."""
     return Paragraph(escape(printable(text), quote=False), style)
+
+
+def ruled() -> list[tuple[Any, ...]]:
+    """Return the look of a table with a heading: hairlines, and a line below the heading."""
+    return [
+        ("TEXTCOLOR", (0, 0), (-1, -1), INK),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("GRID", (0, 0), (-1, -1), 0.4, LINE),
+        ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 1), (-1, -1), 2),
+        ("BOTTOMPADDING", (0, 1), (-1, -1), 2),
+    ]
 
 
 def _printable(letter: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from service.cli.digs.aside import set_aside_command, take_back_command
+from service.cli.digs.days import days_command
 from service.cli.digs.plan import plan_command
 from service.cli.digs.sheet import sheet_command
 
@@ -14,5 +15,8 @@ def command() -> None:
     """Plan digs: how many vines and where, and what they can show."""
 
 
-for subcommand in (plan_command, set_aside_command, take_back_command, sheet_command):
+for subcommand in (
+    *(plan_command, days_command, sheet_command),
+    *(set_aside_command, take_back_command),
+):
     command.add_command(subcommand)

@@ -38,7 +38,8 @@ def sheet_command(
     data: Path, block_id: str, out: Path, language: str, paper: str, count: int
 ) -> None:
     """Print the sheet for the clipboard as PDF: map, vines, boxes, card, cautions."""
-    from service.sheets.dig_sheet import DigSheet, Paper, print_dig_sheet
+    from service.sheets.dig_sheet import DigSheet, print_dig_sheet
+    from service.sheets.pages import Paper
 
     settings, engine = open_store(data)
     with reading(engine) as connection:
