@@ -143,13 +143,13 @@ def _check_lease(connection: Connection) -> Iterator[Finding]:
     if lease is None:
         return
     now = fetch_clock(connection)
-    said, remedy = f"process {lease.process} on {lease.host} runs one", None
+    said, remedy = f"process {lease.process} on {lease.host} runs a round", None
     if lease.lapses_at < now:
-        said = f"process {lease.process} on {lease.host} died in one"
+        said = f"process {lease.process} on {lease.host} died in a round"
         remedy = "Run `digseason round`, or let `digseason serve` do so: it takes over."
     elif now - lease.since > LONG_ROUND:
         remedy = f"See what keeps it; it may be stopped on {lease.host} at any time."
-    yield Finding("round", f"{said}, begun {_length(now - lease.since)} ago", remedy)
+    yield Finding("running", f"{said}, begun {_length(now - lease.since)} ago", remedy)
 
 
 def _check_frozen(connection: Connection) -> Iterator[Finding]:

@@ -83,7 +83,7 @@ def _show_plan(shares: list[LoggerShare], before: date, period: str) -> None:
         return
     click.echo(f"{'logger':<20}{'first':<12}{'readings':>14}{'imports':>16}{'MB':>10}")
     for one in shares:
-        size = f"{one.content_bytes / 1e6:,.1f}"
+        size = f"{one.content_bytes / 1e6:,.2f}"
         first = f"{one.first_at:%Y-%m-%d}"
         row = f"{one.logger_id:<20}{first:<12}{one.readings:>14,}{one.deliveries:>16,}{size:>10}"
         click.echo(row)
@@ -98,7 +98,7 @@ def _show_plan(shares: list[LoggerShare], before: date, period: str) -> None:
 
 def _show_gone(gone: Gone, before: date) -> None:
     told = (
-        f"{count_text(gone.readings, 'reading')} left, and the content of "
+        f"{count_text(gone.readings, 'reading')} gone, and the content of "
         f"{count_text(gone.deliveries, 'import')}. From now on "
         f"{describe_frozen(before)}. The store uses the room for what is to come; a restored "
         "backup is smaller."

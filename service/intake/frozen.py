@@ -20,13 +20,14 @@ def reject_frozen(file: LoggerFile, logger: Logger, source: str) -> LoggerFile:
     if logger.frozen_before is None or logger.frozen_until is None:
         return file
     latest = np.datetime64(logger.frozen_until.replace(tzinfo=None), "us")
+    kept = describe_frozen(logger.frozen_before)
     is_frozen = file.observed_at <= latest
-    left = reject_rows(file, is_frozen, f"comes too late: {describe_frozen(logger.frozen_before)}")
+    left = reject_rows(file, is_frozen, f"comes too late: {kept}")
     if source in ONE_BY_ONE or not is_frozen.any():
         return left
     readings = (~np.isnan(file.soil_temp_c[is_frozen])).sum()
     last = file.observed_at[is_frozen].max().item()
-    why = f"and all others up to {last:%Y-%m-%d %H:%M} UTC: {describe_frozen(logger.frozen_before)}"
+    why = f"this row and others up to {last:%Y-%m-%d %H:%M} UTC: {kept}"
     together = Reject(int(file.line[is_frozen].min()), why, "", int(readings))
     rejects = [*file.rejects, *([together] if readings else [])]
     return replace(left, rejects=tuple(sorted(rejects, key=lambda reject: reject.line)))

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from sqlalchemy import Engine, insert
+from sqlalchemy import Engine, insert, update
 
 from service.checkup import Finding, check_service
 from service.cli import main
+from service.one_round import holding_round
 from service.settings import Settings
 from service.store import tables
 from service.store.channel_troubles import ChannelTrouble, keep_trouble
 from service.store.engine import open_engine, writing
+from service.store.frozen import freeze
+from service.store.holds import hold_sending
 from service.store.outbox import add_digest, add_message, end_message
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
@@ -75,6 +78,36 @@ def test_a_clock_that_went_back_wants_a_look(engine: Engine, settings: Settings)
     one = found(engine, settings, "clock")
     assert "30.0 hours later" in one.said
     assert one.remedy
+
+
+def test_a_round_that_runs_is_named_and_one_whose_process_died_too(
+    engine: Engine, settings: Settings
+) -> None:
+    with holding_round(engine) as lease:
+        runs = found(engine, settings, "running")
+        with writing(engine) as connection:
+            connection.execute(update(tables.round_lease).values(lapses_at=lease.since))
+        died = found(engine, settings, "running")
+    who = f"process {lease.process} on {lease.host}"
+    assert (runs.said, runs.remedy) == (f"{who} runs a round, begun 0.0 hours ago", None)
+    assert died.said == f"{who} died in a round, begun 0.0 hours ago"
+    assert "it takes over" in (died.remedy or "")
+
+
+def test_what_is_kept_as_days_only_and_what_is_held_back_is_said(
+    engine: Engine, settings: Settings
+) -> None:
+    with writing(engine) as connection:
+        freeze(connection, date(2024, 1, 1), NOW)
+        hold_sending(connection, "restored from b.db", NOW)
+    kept = found(engine, settings, "readings")
+    held = found(engine, settings, "sending")
+    assert (kept.said, kept.remedy) == (
+        "readings before 2024-01-01 are kept as daily means only",
+        None,
+    )
+    assert held.said == "held since 2026-03-02 12:00 UTC: restored from b.db"
+    assert "digseason outbox release" in (held.remedy or "")
 
 
 def test_a_feed_that_fails_is_named_with_its_failure(engine: Engine, settings: Settings) -> None:

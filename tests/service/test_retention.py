@@ -127,7 +127,7 @@ def test_of_a_file_from_before_the_day_the_rest_counts(frozen: Engine, tmp_path:
     assert counts(report)[0] == 2 * 10
     assert report.rejected == 2 * 11
     (reject,) = report.rejects
-    assert reject.reason == f"and all others up to 2024-10-31 14:00 UTC: {WHY}"
+    assert reject.reason == f"this row and others up to 2024-10-31 14:00 UTC: {WHY}"
     assert days(frozen, BEFORE) == before
 
 
