@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel
 from sqlalchemy import Engine
 
@@ -17,6 +16,7 @@ from service.web.bearer import Door
 from service.web.problems import Problem
 from service.web.readings import media_type
 from service.web.signed import PARAMETER, REFUSALS, read_signed
+from service.web.writing import run_writing
 
 
 class BounceAnswer(BaseModel):
@@ -49,7 +49,7 @@ def bounces_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
         body = await read_signed(request, door, secret, "DIGSEASON_BOUNCES_SECRET")
         if media_type(request) != "message/rfc822":
             raise Problem(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "send message/rfc822")
-        return await run_in_threadpool(take, body)
+        return await run_writing(take, body)
 
     def take(body: bytes) -> BounceAnswer:
         taken = BounceReport()

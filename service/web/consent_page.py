@@ -13,7 +13,6 @@ from math import ceil
 from urllib.parse import parse_qs
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine, select
 
@@ -27,6 +26,7 @@ from service.web.access import by_secret
 from service.web.bearer import Door, RateLimit
 from service.web.pages import answer_dead_link, answer_page
 from service.web.problems import Problem
+from service.web.writing import run_writing
 
 PER_MIN = 20
 """How often the page of one address may be used in a minute."""
@@ -53,7 +53,7 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
     async def answer(request: Request, token: str) -> Response:
         """Take a reader's yes or stop."""
         body = await door.read_body(request)
-        return await run_in_threadpool(take, request, token, body)
+        return await run_writing(take, request, token, body)
 
     def take(request: Request, token: str, body: bytes) -> Response:
         now = datetime.now(UTC)

@@ -9,7 +9,6 @@ from datetime import UTC, datetime
 from urllib.parse import parse_qs
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine
 
@@ -23,6 +22,7 @@ from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.consent_page import find_language, limit_rate
 from service.web.pages import answer_dead_link, answer_page
+from service.web.writing import run_writing
 
 
 def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
@@ -51,7 +51,7 @@ def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter
     async def answer(request: Request, token: str) -> Response:
         """Take a reader's word."""
         body = await door.read_body(request)
-        return await run_in_threadpool(take, request, token, body)
+        return await run_writing(take, request, token, body)
 
     def take(request: Request, token: str, body: bytes) -> Response:
         said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]

@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field, model_validator
 from sqlalchemy import Engine
@@ -22,6 +21,7 @@ from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
 from service.web.readings import SENDING, media_type
+from service.web.writing import run_writing
 
 LONGEST_PERSON, LONGEST_NOTE, MOST_AT_ONCE = 100, 300, 1000
 
@@ -131,7 +131,7 @@ def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
                 HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", error.lines
             ) from None
         written = [one if isinstance(one, Reject) else one.written() for one in readings]
-        return _answer(await run_in_threadpool(_keep, engine, token, written))
+        return _answer(await run_writing(_keep, engine, token, written))
 
     return routes
 

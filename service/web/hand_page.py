@@ -16,7 +16,6 @@ from http import HTTPStatus
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine
 
@@ -42,6 +41,7 @@ from service.web.pages import (
     redirect,
 )
 from service.web.problems import Problem
+from service.web.writing import run_writing
 
 LATEST = 6
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
@@ -88,7 +88,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
             raise
         filled = await read_fields(request)
         fields = {name: filled.get(name, "")[:most] for name, most in LONGEST.items()}
-        return await run_in_threadpool(_note, request, token, secret, fields)
+        return await run_writing(_note, request, token, secret, fields)
 
     @routes.post("/hand/{secret}/take-back/{import_id}")
     async def take_back(request: Request, secret: str, import_id: int) -> Response:
@@ -99,7 +99,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
             if problem.status == HTTPStatus.UNAUTHORIZED:
                 return answer_dead_link(request)
             raise
-        await run_in_threadpool(_take_back, token.logger_id, import_id)
+        await run_writing(_take_back, token.logger_id, import_id)
         return redirect(f"/hand/{secret}")
 
     def _take_back(logger_id: str, import_id: int) -> None:

@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 from sqlalchemy import Engine
@@ -20,6 +19,7 @@ from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
+from service.web.writing import run_writing
 
 BODY = {
     "application/json": {
@@ -101,7 +101,7 @@ def readings_routes(engine: Engine, door: Door) -> APIRouter:
             except WithdrawnError as error:
                 raise Problem(HTTPStatus.CONFLICT, f"nothing was taken: {error}") from None
 
-        return answer_report(await run_in_threadpool(keep))
+        return answer_report(await run_writing(keep))
 
     return routes
 

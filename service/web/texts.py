@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, Field, ValidationError
 from sqlalchemy import Engine
 
@@ -19,6 +18,7 @@ from service.web.access import by_secret
 from service.web.bearer import Door
 from service.web.problems import Problem
 from service.web.signed import PARAMETER, REFUSALS, read_signed
+from service.web.writing import run_writing
 
 
 class IncomingText(Strict):
@@ -59,7 +59,7 @@ def texts_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
         except ValidationError as error:
             lines = [f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()]
             raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, "nothing was taken", lines) from None
-        return await run_in_threadpool(take, one)
+        return await run_writing(take, one)
 
     def take(one: IncomingText) -> TextAnswer:
         with writing(engine) as connection:

@@ -14,6 +14,7 @@ import pytest
 import requests
 from sqlalchemy import Engine, func, insert, select
 
+from service.settings import Settings
 from service.store import tables
 from service.store.busy import StoreBusyError
 from service.store.engine import reading, writing
@@ -22,6 +23,7 @@ from tests.farms import farm_text, set_up
 from tests.http_server import Reply, http_server
 from tests.imported import START
 from tests.processes import serving, start
+from tests.serving import serving_here
 from tests.signed_in import plant_token
 
 NOW = datetime.now(UTC)
@@ -169,3 +171,21 @@ def test_who_has_waited_long_enough_is_told_that_the_store_is_busy(
         connection.execute(touch)
         with pytest.raises(StoreBusyError, match="Try again"), writing(hasty) as other:
             other.execute(touch)
+
+
+def test_pushes_that_wait_leave_room_for_who_reads(engine: Engine, tmp_path: Path) -> None:
+    set_up(engine, farm_text(depths_cm=DEPTHS_CM, more=MORE.format(address="http://127.0.0.1:1")))
+    with writing(engine) as connection:
+        token = add_token(connection, "pushed", NOW)
+    with (
+        serving_here(engine, Settings(data=tmp_path)) as address,
+        ThreadPoolExecutor(20) as beside,
+    ):
+        with writing(engine) as connection:
+            connection.execute(tables.logger.update().values(id=tables.logger.c.id))
+            answers = [beside.submit(push, address, token, number) for number in range(20)]
+            time.sleep(1)
+            seen = requests.get(f"{address}/health", timeout=10)
+            waiting = sum(not answer.done() for answer in answers)
+        codes = {answer.result().status_code for answer in answers}
+    assert (seen.status_code, waiting, codes) == (200, 20, {200})
