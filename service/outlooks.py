@@ -23,6 +23,7 @@ from service.curves import KnownBlocks, know_blocks
 from service.forecasts import find_air
 from service.lending import Lender, describe_neighbour
 from service.rule_sets import fetch_rules
+from service.showing import basis_text
 from service.store.blocks import Block
 from service.store.forecasts import fetch_air
 from service.store.outlooks import KeptOutlook, fetch_outlooks, store_outlooks
@@ -34,6 +35,7 @@ from service.store.tables import logger, site
 class BlockOutlook:
     """The outlook of a block; `outlook` is None where there is none, and `why_not` says why.
 
+    basis : the depths that the block rests on, in words
     neighbour : whose yearly curve it rests on, a block's or a station's; None: its own
     borrowed : whom the days were borrowed from that it rests on and that its probes do not have
     air_issued_on : of the air forecast that it heeds; None: none
@@ -42,6 +44,7 @@ class BlockOutlook:
     block: Block
     issued_on: date
     outlook: Outlook | None
+    basis: str
     neighbour: Lender | None
     borrowed: tuple[Neighbour, ...]
     why_not: str | None
@@ -186,6 +189,7 @@ def _of_group(
             block,
             day,
             outlooks.get(row),
+            basis_text(days.of_places[row].zone),
             known.neighbour.get(row),
             _describe_lent(block, days.find_latest_lent(row)),
             known.why_not.get(row),

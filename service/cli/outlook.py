@@ -45,6 +45,7 @@ COLUMNS = (
     "warm_last",
     "warm_peak_on",
     "last_day",
+    "basis",
     "curve_of",
     "borrowed_from",
     "air_issued_on",
@@ -94,7 +95,7 @@ def _block_lines(one: BlockOutlook, rule: WindowRule, unit: Unit) -> list[str]:
     expected = Expectation(
         one.outlook, rule, neighbour, is_station, one.borrowed, one.air_issued_on
     )
-    lines.append(f"  {_basis(one.outlook)}")
+    lines += [f"  {_basis(one.outlook)}", f"  {one.basis}"]
     for sentence in tell_expected(expected, "en", unit):
         lines += wrap_text(sentence, 2)
     return [*lines, *_chance_lines(one.outlook)]
@@ -147,6 +148,7 @@ def _records(found: Iterable[BlockOutlook]) -> Iterator[Record]:
                         "warm_last": _iso(weeks and weeks.last),
                         "warm_peak_on": _iso(weeks and weeks.peak_on),
                         "last_day": _iso(outlook.last_day),
+                        "basis": one.basis,
                         "air_issued_on": _iso(one.air_issued_on),
                         "curve_of": one.curve_of,
                         "borrowed_from": show_neighbours(one.borrowed, "en") or None,

@@ -107,6 +107,13 @@ def test_the_table_of_windows_says_so(store_url, tmp_path) -> None:
 
 
 @pytest.mark.usefixtures("carried")
+def test_outlooks_say_so(store_url, tmp_path) -> None:
+    assert "\n  estimated from 10 cm\n" in digseason(tmp_path, store_url, "outlook")
+    (row, *_) = csv.DictReader(io.StringIO(digseason(tmp_path, store_url, "outlook", "--csv")))
+    assert row["basis"] == "estimated from 10 cm"
+
+
+@pytest.mark.usefixtures("carried")
 def test_measured_and_estimated_dates_stand_side_by_side(store_url, tmp_path) -> None:
     words = ("windows", "--measured-too", "--csv")
     rows = list(csv.DictReader(io.StringIO(digseason(tmp_path, store_url, *words))))
