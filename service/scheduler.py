@@ -17,9 +17,12 @@ from service.delivery import deliver
 from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
+from service.intake.packing import pack_pushes
 from service.rounds import run_due
 from service.settings import Settings
 from service.store.round_lease import RoundHeldError
+
+PACKING_H = 6
 
 log = logging.getLogger(__name__)
 
@@ -85,6 +88,14 @@ def watch_inbox(engine: Engine, settings: Settings) -> None:
             log.info("inbox: %s: %s", file.name, file.fate)
 
 
+def pack(engine: Engine) -> None:
+    """Pack what old pushes held; a failure is logged and the next time tries again."""
+    try:
+        pack_pushes(engine, datetime.now(UTC))
+    except Exception:
+        log.exception("packing failed; the next time tries again")
+
+
 def fetch_feeds(engine: Engine, settings: Settings) -> None:
     """Fetch the stations that are due; what fails is kept with its station, and logged."""
     try:
@@ -132,6 +143,12 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
             args=(engine, settings, stop) if job is send_due else (engine, settings),
             next_run_time=datetime.now(UTC),
         )
+    scheduler.add_job(
+        pack,
+        IntervalTrigger(hours=PACKING_H, timezone=UTC),
+        args=(engine,),
+        next_run_time=datetime.now(UTC),
+    )
     scheduler.start()
     try:
         yield

@@ -91,6 +91,6 @@ def forget(engine: Engine) -> None:
     with writing(engine) as connection:
         for name in (
             *("reading", "conflict", "settlement", "shifted_stamp", "daily_mean"),
-            *("import_reject", "import_content", "import_batch"),
+            *("import_reject", "import_content", "import_pack", "import_batch"),
         ):
             connection.execute(delete(tables.metadata.tables[name]))

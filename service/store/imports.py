@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, select, update
+from sqlalchemy.exc import NoResultFound
 
 from probes.clock_corrections import ClockCorrection
 from probes.frames import Reject
 from service.store.bulk import execute_many
+from service.store.packs import find_packed, measure_packed, take_out
 from service.store.tables import conflict, import_batch, import_content, import_reject
 
 MOST_ARRIVALS = 2_500  # more than two weeks of pushes every ten minutes
@@ -148,27 +151,28 @@ def store_content(connection: Connection, batch_id: int, content: Content) -> No
 
 def update_content(connection: Connection, batch_id: int, content: Content) -> None:
     """Keep that a delivery was read in another way."""
-    connection.execute(
-        update(import_content)
-        .where(import_content.c.import_id == batch_id)
-        .values(_how_it_was_read(content))
-    )
+    of_batch = update(import_content).where(import_content.c.import_id == batch_id)
+    if not connection.execute(of_batch.values(_how_it_was_read(content))).rowcount:
+        store_content(connection, batch_id, content)
 
 
 def measure_contents(connection: Connection, logger_id: str, until: datetime) -> tuple[int, int]:
     """Return of how many deliveries that end by an instant the content is kept, and its bytes."""
     size = func.coalesce(func.sum(func.length(import_content.c.body)), 0)
     query = select(func.count(), size).select_from(import_content.join(import_batch))
-    deliveries, stored_bytes = connection.execute(query.where(_ends_by(logger_id, until))).one()
-    return deliveries, stored_bytes
+    ended = _ends_by(logger_id, until)
+    deliveries, stored_bytes = connection.execute(query.where(ended)).one()
+    ids = connection.scalars(select(import_batch.c.id).where(ended)).all()
+    packed, packed_bytes = measure_packed(connection, logger_id, ids)
+    return deliveries + packed, stored_bytes + packed_bytes
 
 
 def delete_contents(connection: Connection, logger_id: str, until: datetime) -> int:
     """Take out the content of the deliveries that end by an instant; return how many."""
     ended = select(import_batch.c.id).where(_ends_by(logger_id, until))
-    return connection.execute(
-        delete(import_content).where(import_content.c.import_id.in_(ended))
-    ).rowcount
+    packed = take_out(connection, logger_id, connection.scalars(ended).all())
+    apart = delete(import_content).where(import_content.c.import_id.in_(ended))
+    return packed + connection.execute(apart).rowcount
 
 
 def _ends_by(logger_id: str, until: datetime) -> ColumnElement[bool]:
@@ -178,15 +182,19 @@ def _ends_by(logger_id: str, until: datetime) -> ColumnElement[bool]:
 def fetch_content(connection: Connection, batch_id: int) -> Content:
     """Return what a delivery held."""
     query = select(import_content).where(import_content.c.import_id == batch_id)
-    row = connection.execute(query).one()
-    return Content(row.body, row.layout, tuple(map(_correction, row.clock_corrections)))
+    row = connection.execute(query).one_or_none()
+    if row is not None:
+        return Content(row.body, row.layout, tuple(map(_correction, row.clock_corrections)))
+    packed = find_packed(connection, batch_id)
+    if packed is None:
+        raise NoResultFound(f"of import {batch_id} no content is kept")
+    corrections = tuple(map(_correction, packed["clock_corrections"]))
+    return Content(zlib.compress(packed["body"].encode()), {}, corrections)
 
 
 def fetch_corrections(connection: Connection, batch_id: int) -> tuple[ClockCorrection, ...]:
     """Return the corrections of its clock that a delivery was read with."""
-    query = select(import_content.c.clock_corrections)
-    specs = connection.execute(query.where(import_content.c.import_id == batch_id)).scalar_one()
-    return tuple(map(_correction, specs))
+    return tuple(fetch_content(connection, batch_id).clock_corrections)
 
 
 def _how_it_was_read(content: Content) -> dict[str, Any]:

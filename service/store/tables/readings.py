@@ -50,6 +50,15 @@ import_content = Table(  # what a delivery held, to read it again when an earlie
     Column("body", LargeBinary, nullable=False),  # compressed by zlib
 )
 
+import_pack = Table(  # what pushes of a logger and day held, instead of import_content
+    "import_pack",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("first_id", Integer, primary_key=True),
+    Column("last_id", Integer, nullable=False),
+    Column("body", LargeBinary, nullable=False),  # service.store.packs
+)
+
 import_reject = Table(
     "import_reject",
     metadata,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given
@@ -14,8 +15,9 @@ from sqlalchemy import Engine, select
 from service.intake.undoing import restore, withdraw
 from service.store import tables
 from service.store.engine import reading, writing
+from service.store.packs import pack_logger
 from tests.deliveries import DELIVERED, Delivered, all_kept, deliver
-from tests.imported import NOW, forget, set_up
+from tests.imported import LOGGER, NOW, forget, set_up
 from tests.laws import law
 
 SEQUENCES = st.lists(DELIVERED, min_size=1, max_size=5)
@@ -44,6 +46,18 @@ def import_ids(engine: Engine) -> list[int]:
 def take_back(engine: Engine, import_id: int, now: datetime = NOW) -> None:
     with writing(engine) as connection:
         withdraw(connection, import_id, "Ada Example", "of another block", now)
+
+
+def pack_all(engine: Engine) -> None:
+    """Pack each push with those beside it, also where it is the only one."""
+    with writing(engine) as connection:
+        pack_logger(connection, LOGGER, datetime.max.replace(tzinfo=UTC), fewest=1)
+        left = select(tables.import_batch.c.source).join(tables.import_content)
+        assert "push" not in set(connection.scalars(left))
+
+
+def without_contents(kept: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    return {name: rows for name, rows in kept.items() if name != "import_content"}
 
 
 @LAW
@@ -81,3 +95,23 @@ def test_what_is_kept_rests_on_the_imports_that_stand_and_not_on_the_way_there(
         farm, tmp_path, [numbered[place] for place in range(len(ids)) if ids[place] in standing]
     )
     assert all_kept(farm) == found
+
+
+@LAW
+@given(sequence=SEQUENCES, data=st.data())
+def test_undo_is_the_same_after_pushes_were_packed(
+    farm: Engine, tmp_path: Path, sequence: list[Delivered], data: st.DataObject
+) -> None:
+    numbered = list(enumerate(sequence))
+    gone = data.draw(st.sampled_from(range(len(sequence))))
+    found = []
+    for packed in (False, True):
+        deliver_all(farm, tmp_path, numbered)
+        if packed:
+            pack_all(farm)
+        take_back(farm, import_ids(farm)[gone])
+        found.append(without_contents(all_kept(farm)))
+        with writing(farm) as connection:
+            restore(connection, import_ids(farm)[gone])
+        found.append(without_contents(all_kept(farm)))
+    assert found[2:] == found[:2]
