@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from functools import cached_property
 from pathlib import Path
 from threading import Event, Thread
 from typing import Any, Literal
@@ -40,9 +41,13 @@ class Taken:
 
     sender: str
     to: str
-    mail: EmailMessage
     content: bytes
     tls: str | None
+
+    @cached_property
+    def mail(self) -> EmailMessage:
+        """It, read; not while the server answers."""
+        return message_from_bytes(self.content, policy=policy.default)  # type: ignore[return-value]
 
 
 @dataclass
@@ -145,10 +150,9 @@ class _Taker:
         assert isinstance(server, _Scripted)
         if reply := await server.play("DATA", ""):
             return reply
-        mail = message_from_bytes(envelope.content, policy=policy.default)
         tls = server.find_tls()
         (to,) = envelope.rcpt_tos
-        self._running.taken.append(Taken(envelope.mail_from, to, mail, envelope.content, tls))  # type: ignore[arg-type]
+        self._running.taken.append(Taken(envelope.mail_from, to, envelope.content, tls))
         return await server.play("TAKEN", "") or "250 2.0.0 OK: queued as 4F1A"
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, func, select, text, update
 
 from service.delivery import deliver
 from service.settings import Settings
@@ -68,6 +68,31 @@ def test_a_killed_round_loses_no_notice_and_doubles_none(
     assert len(at_once) == len(READERS) - 1  # the one in flight waits until its lease lapses
     assert sorted(in_the_end) == [f"{i + 1:06d}-{n.lower()}.eml" for i, n in enumerate(READERS)]
     assert at_once.items() <= in_the_end.items()
+
+
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)  # which locks one table
+def test_a_round_killed_before_it_composes_leaves_its_notices_to_the_next(
+    warmed: Engine, outbox: Path, store_url: str, tmp_path: Path
+) -> None:
+    with warmed.begin() as holder:
+        holder.execute(text("lock table outbox in exclusive mode"))
+        waits = text(
+            "select count(*) from pg_locks where not granted and relation = 'outbox'::regclass"
+        )
+        process = start(tmp_path, *ROUND, database_url=store_url)
+        wait_until(lambda: bool(holder.scalar(waits)))
+        process.kill()
+        process.communicate()
+    with reading(warmed) as connection:
+        assert connection.scalar(select(func.count()).select_from(tables.notice)) == 1
+        assert connection.scalar(select(func.count()).select_from(tables.outbox)) == 0
+    with writing(warmed) as connection:  # as if half a minute were over
+        connection.execute(update(tables.round_lease).values(lapses_at=datetime.now(UTC)))
+    again = run(tmp_path, *ROUND, database_url=store_url)
+    assert again[0] == 0
+    assert len(list(outbox.glob("*.eml"))) == len(READERS)
+    with reading(warmed) as connection:
+        assert connection.scalar(select(func.count()).select_from(tables.notice)) == 1
 
 
 def test_a_message_written_but_not_marked_is_written_again_to_the_same_file(

@@ -3,8 +3,6 @@ which its Message-ID gives away."""
 
 from __future__ import annotations
 
-import shutil
-import sqlite3
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -18,11 +16,11 @@ from typing import Any
 
 import pytest
 import trustme
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine, text
 
 from service.delivery import deliver
 from service.settings import Settings
-from service.store.engine import open_engine, reading, writing
+from service.store.engine import reading, writing
 from service.store.outbox import add_digest, add_message, fetch_messages
 from tests.http_server import Reply, http_server
 from tests.outbox_messages import make_mail
@@ -44,11 +42,9 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SmtpServer]:
         yield running
 
 
-@pytest.fixture(scope="module")
-def template(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+@pytest.fixture
+def waiting(engine: Engine) -> Engine:
     """A store with a mail and a text to each reader."""
-    path = Path(shutil.copy(sqlite_template, tmp_path_factory.mktemp("template")))
-    engine = open_engine(f"sqlite:///{path}")
     now = datetime.now(UTC)
     with writing(engine) as connection:
         for name in READERS:
@@ -57,16 +53,23 @@ def template(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) ->
             for channel, address in (("mail", mail.address), ("sms", "+61491570156")):
                 made = (make_msgid(domain="alder.example"), mail.message, now)
                 add_message(connection, digest, channel, address, *made)
-    engine.dispose()
-    return path
+    return engine
 
 
 @pytest.fixture
-def waiting(template: Path, tmp_path: Path) -> Iterator[Engine]:
-    """A copy of it."""
-    engine = open_engine(f"sqlite:///{shutil.copy(template, tmp_path)}")
-    yield engine
-    engine.dispose()
+def store(engine: Engine) -> Iterator[Connection]:
+    """A connection that holds up who writes, until it is rolled back."""
+    with engine.connect() as connection:
+        yield connection
+
+
+def lock(store: Connection) -> None:
+    """Let no one else write into the outbox."""
+    if store.dialect.name == "sqlite":
+        store.rollback()
+        store.execution_options(digseason_write=True).begin()
+    else:
+        store.execute(text("lock table outbox in exclusive mode"))
 
 
 def start(folder: Path, env: dict[str, Any]) -> BaseProcess:
@@ -115,17 +118,21 @@ def undelivered(engine: Engine) -> list[int]:
 
 @pytest.mark.parametrize("step", [*STAGES, "marking"])
 def test_a_sender_killed_at_a_step_loses_nothing(
-    waiting: Engine, server: SmtpServer, tmp_path: Path, step: str
+    waiting: Engine,
+    store: Connection,
+    store_url: str,
+    server: SmtpServer,
+    tmp_path: Path,
+    step: str,
 ) -> None:
     server.reset()
-    env = login_env(server, smtp_timeout_s=20)
-    store = sqlite3.connect(tmp_path / "digseason.db", check_same_thread=False)
+    env = login_env(server, smtp_timeout_s=20, database_url=store_url)
 
-    def lock() -> None:  # the mail is taken, the sender is told so, and cannot keep it
-        store.execute("begin immediate")
+    def hold_marking() -> None:  # the mail is taken, the sender is told so, and cannot keep it
+        lock(store)
         server.hanging.set()
 
-    hold = lock if step == "marking" else lambda: HANG
+    hold = hold_marking if step == "marking" else lambda: HANG
     server.script = at_the_second("TAKEN" if step == "marking" else step, hold)
     process = start(tmp_path, env)
     assert server.hanging.wait(60)
@@ -133,7 +140,6 @@ def test_a_sender_killed_at_a_step_loses_nothing(
         time.sleep(0.2)
     kill(process)
     store.rollback()
-    store.close()
     server.script = lambda *_: None
     deliver_the_rest(waiting, Settings(data=tmp_path, **env))  # type: ignore[arg-type]
 
@@ -147,22 +153,21 @@ def test_a_sender_killed_at_a_step_loses_nothing(
 
 
 def test_a_sender_killed_before_it_has_claimed_anything_loses_nothing(
-    waiting: Engine, server: SmtpServer, tmp_path: Path
+    waiting: Engine, store: Connection, store_url: str, server: SmtpServer, tmp_path: Path
 ) -> None:
     server.reset()
-    env = login_env(server)
-    store = sqlite3.connect(tmp_path / "digseason.db")
-    store.execute("begin immediate")
+    env = login_env(server, database_url=store_url)
+    lock(store)
     process = start(tmp_path, env)
     time.sleep(0.3)
     kill(process)
     store.rollback()
-    store.close()
     deliver(waiting, Settings(data=tmp_path, **env), datetime.now(UTC))  # type: ignore[arg-type]
     assert undelivered(waiting) == []
     assert {len(ids) for ids in message_ids(server).values()} == {1}
 
 
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
 def test_a_text_in_flight_comes_again_with_the_same_reference(
     waiting: Engine, tmp_path: Path
 ) -> None:
@@ -174,7 +179,7 @@ def test_a_text_in_flight_comes_again_with_the_same_reference(
         return Reply(b"{}", hang_s=1.0 if is_first else 0)
 
     with http_server(hang_once) as gateway:
-        env = {"sms_url": gateway.address, "sms_body": "{reference} {to} {text}"}
+        env: dict[str, Any] = {"sms_url": gateway.address, "sms_body": "{reference} {to} {text}"}
         process = start(tmp_path, env)
         assert reached.wait(60)
         kill(process)
