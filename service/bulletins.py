@@ -27,13 +27,14 @@ def write_blocks(
     figures = find_figures(connection, evaluations)
     days = {one.block.id: one.as_of for one in evaluations}
     expected = fetch_expected_by_day(connection, days)
-    blocks = [_show(one, expected.get(one.block.id)) for one in evaluations]
+    blocks = [show_block(one, expected.get(one.block.id)) for one in evaluations]
     name = connection.scalar(select(organisation.c.name)) or ""
     style = "\n".join([colours_css(), *(sheet.read_text("utf-8") for sheet in SHEETS)])
     return write_bulletin(compose_bulletin(blocks, figures, name, language, unit), style)
 
 
-def _show(one: BlockEvaluation, expected: Expectation | None) -> BulletinBlock:
+def show_block(one: BlockEvaluation, expected: Expectation | None) -> BulletinBlock:
+    """Return how a block stands, as the bulletin and pages tell it."""
     return BulletinBlock(
         name=one.block.name,
         district_id=one.block.district_id or "",

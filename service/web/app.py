@@ -30,6 +30,7 @@ from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
 from service.web.texts import texts_routes
+from service.web.today_page import today_page_routes
 from service.web.windows import windows_routes
 
 
@@ -53,6 +54,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         style_routes(),
         description_routes(),
         sign_in_routes(engine, settings),
+        today_page_routes(engine, settings),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

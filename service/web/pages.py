@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from babel.core import negotiate_locale
 from fastapi import Depends, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.datastructures import FormData, UploadFile
@@ -43,6 +43,20 @@ def answer_page(
     known["csrf"] = partial(_write_csrf, visitor)
     page = _environment(language).get_template(template).render(known | values)
     return HTMLResponse(page, status)
+
+
+def answer_while_it_holds(request: Request, page: Response) -> Response:
+    """Let the visitor's own browser keep a page: it asks whether the page still holds."""
+    etag = f'"{sha256(page.body).hexdigest()[:24]}"'
+    headers = {
+        "ETag": etag,
+        "Cache-Control": "private, no-cache",
+        "Vary": "Accept-Language, Cookie",
+    }
+    if etag in request.headers.get("if-none-match", ""):
+        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
+    page.headers.update(headers)
+    return page
 
 
 def answer_dead_link(request: Request) -> HTMLResponse:

@@ -33,7 +33,7 @@ from service.store.engine import reading, writing
 from service.web.access import Known, anyone, by_secret, is_secure, known, name_cookie
 from service.web.pages import Fields, Filled, answer_dead_link, answer_page, redirect
 
-HOME = "/account"
+HOME = "/today"
 """The page after signing in, and behind "/"."""
 
 

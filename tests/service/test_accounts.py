@@ -58,7 +58,7 @@ def test_the_first_account_is_made_by_a_link_that_then_holds_no_more(
     assert (short.status_code, "less simple password" in short.text) == (422, True)
     browser = requests.Session()
     done = browser.post(link, FIRST, timeout=5)
-    assert (done.status_code, urlsplit(done.url).path) == (200, "/account")
+    assert (done.status_code, urlsplit(done.url).path) == (200, "/today")
     assert browser.get(f"{here}/people", timeout=5).status_code == 200
     assert requests.get(link, timeout=5).status_code == 404
     assert run(settings.data, "accounts", "first")[0] == 2
@@ -144,7 +144,7 @@ def test_a_form_without_the_token_of_its_session_is_refused(engine: Engine, here
 def test_after_signing_in_one_goes_on_within_the_place_alone(engine: Engine, here: str) -> None:
     plant_account(engine, "ada@example.org", "grower")
     known = {"email": "ada@example.org", "password": PASSWORD}
-    for wanted, led in (("/sharing", "/sharing"), ("//evil.example", "/account")):
+    for wanted, led in (("/sharing", "/sharing"), ("//evil.example", "/today")):
         filled = known | {"next": wanted}
         answer = requests.post(f"{here}/sign-in", filled, allow_redirects=False, timeout=5)
         assert (answer.status_code, answer.headers["Location"]) == (303, led)

@@ -75,7 +75,9 @@ def browsers(place: Place) -> dict[str, requests.Session]:
 def address(place: Place, route: APIRoute) -> str:
     """The address of a route, about what is Zinnia's."""
     path = route.path.replace("{site_id}", "at-ledge").replace("{account_id}", "1")
-    path = path.replace("{token_id}", "1").replace("{import_id}", "1")
+    path = (
+        path.replace("{token_id}", "1").replace("{import_id}", "1").replace("{block_id}", "ledge")
+    )
     return place.here + path.replace("{token}", "1.x").replace("{secret}", "x")
 
 

@@ -1,0 +1,108 @@
+"""Blocks within a visitor's reach, as pages show them; what is another's has no name there."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+import numpy as np
+from sqlalchemy import Connection
+
+from alerts.bulletin import BulletinBlock, tell_block
+from alerts.expectations import Expectation
+from alerts.figures import show_day
+from alerts.news import sort_key, tidy
+from alerts.notices import Neighbour
+from alerts.ribbon_svg import RibbonRow, draw_ribbons
+from alerts.words import translations
+from probes.units import Unit
+from service.bulletins import show_block
+from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.outlooks import fetch_expected_by_day
+from service.reach import Reach
+from service.settings import Settings
+from service.store.blocks import Block, fetch_blocks
+
+
+@dataclass(frozen=True)
+class SeenBlock:
+    """A block as it stands now, and how that is shown."""
+
+    now: BlockEvaluation
+    shown: BulletinBlock
+
+    def tell(self, language: str, unit: Unit) -> str:
+        """Return how it stands and what is to come, as a paragraph."""
+        return tell_block(self.shown, language, unit, self.now.as_of)
+
+    def tell_readings(self, language: str) -> str:
+        """Return how fresh its own readings are, as a sentence."""
+        _ = translations(language).gettext
+        zone = self.now.root_zone
+        days = zone.day[~np.isnan(zone.root_zone_c) & ~zone.borrowed].tolist()
+        text = _("no readings this season")
+        if days:
+            day = show_day(days[-1], language, self.now.as_of)
+            text = _("last readings {day}").format(day=day)
+        return f"{text[:1].upper()}{text[1:]}."
+
+    def draw(self, language: str, stem: str) -> str:
+        """Return the ribbon of its season as an SVG element."""
+        name = tidy(self.shown.name)
+        return draw_ribbons([RibbonRow("", self.shown.season)], name, language, stem)
+
+
+def find_blocks(connection: Connection, reach: Reach) -> list[Block]:
+    """Return the blocks that may be seen, by site and name, "Terrace 7" before "Terrace 10"."""
+    found = fetch_blocks(connection, reach.block_ids) if reach.block_ids else []
+    return sorted(found, key=lambda one: (*sort_key(one.site_name), *sort_key(one.name)))
+
+
+def see(
+    connection: Connection,
+    blocks: Sequence[Block],
+    seasons: int,
+    settings: Settings,
+    names: Collection[str],
+    language: str,
+) -> list[SeenBlock]:
+    """Return blocks as they stand now, over some seasons; of what is to come as a round kept it.
+
+    `names` are those of the blocks that may be seen.
+    """
+    if not blocks:
+        return []
+    now = datetime.now(UTC)
+    days = {one.id: as_of_day(one, now) for one in blocks}
+    found = evaluate_blocks(
+        connection, blocks, [*days.values()], seasons, settings.sensor_accuracy_c
+    )
+    expected = fetch_expected_by_day(connection, days)
+    return [
+        SeenBlock(one, show_block(one, _unname(expected.get(one.block.id), names, language)))
+        for one in found
+    ]
+
+
+def unname_neighbours(
+    neighbours: Iterable[Neighbour], names: Collection[str], language: str
+) -> tuple[Neighbour, ...]:
+    """Return neighbours, those without a name that may not be seen."""
+    other = translations(language).gettext("a block of another grower")
+    return tuple(
+        one if one.is_station or one.name in names else replace(one, name=other)
+        for one in neighbours
+    )
+
+
+def _unname(
+    expected: Expectation | None, names: Collection[str], language: str
+) -> Expectation | None:
+    if expected is None:
+        return None
+    neighbour = expected.neighbour
+    if neighbour and not expected.neighbour_is_station and neighbour not in names:
+        neighbour = translations(language).gettext("a block of another grower")
+    borrowed = unname_neighbours(expected.borrowed, names, language)
+    return replace(expected, neighbour=neighbour, borrowed=borrowed)

@@ -1,0 +1,88 @@
+"""The pages of blocks: the answer first, what is another's without a name, kept while it holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
+
+import pytest
+import requests
+from sqlalchemy import Engine
+
+from service.settings import Settings
+from service.store.accounts import set_account, set_places
+from service.store.engine import open_engine, writing
+from service.store.schema import upgrade
+from tests.planted import plant_block, plant_days, plant_place
+from tests.serving import serving_here
+from tests.signed_in import plant_account, sign_in_as
+
+WARM_F = [50.0] * 30 + [70.0] * 40
+"""Cold first, then warm enough for a spring to open on the fifth warm day, or a fall to be open."""
+
+
+@pytest.fixture(scope="module")
+def engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    folder = tmp_path_factory.mktemp("pages")
+    engine = open_engine(f"sqlite:///{folder / 'digseason.db'}")
+    upgrade(engine)
+    first = (datetime.now(UTC) - timedelta(days=len(WARM_F) + 1)).date()
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_place(connection, "ledge", probe_id=2)
+        plant_days(connection, first, WARM_F)
+    for name, site_ids in (("gil", ["upper"]), ("nora", [])):
+        account = plant_account(engine, f"{name}@example.org", "grower")
+        with writing(engine) as connection:
+            set_places(connection, account.id, site_ids, [])
+    plant_account(engine, "cora@example.org", "coordinator")
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(scope="module")
+def here(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with serving_here(engine, Settings(data=tmp_path_factory.mktemp("served"))) as here:
+        yield here
+
+
+@pytest.fixture(scope="module")
+def gil(here: str) -> requests.Session:
+    return sign_in_as(here, "gil@example.org")
+
+
+def test_today_says_how_each_block_of_a_grower_stands(here: str, gil: requests.Session) -> None:
+    page = gil.get(f"{here}/today", timeout=30)
+    text = page.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert page.headers["Cache-Control"] == "private, no-cache"
+    assert "of 1 block</h1>" in text
+    assert "<h3>Terrace 7</h3>" in text
+    assert "Root zone, 15-45 cm: 70.0 °F, five-day mean." in text
+    assert "Last readings " in text
+    assert "Ledge" not in text
+    assert "style=" not in text  # what the Content-Security-Policy would leave out
+    ribbon = text[text.index("<svg") : text.index("</svg>") + len("</svg>")]
+    picture = ElementTree.fromstring(ribbon)  # noqa: S314 (made here)
+    assert picture.get("class") == "ribbon"
+
+
+def test_a_page_that_still_holds_is_not_sent_again(here: str, gil: requests.Session) -> None:
+    etag = gil.get(f"{here}/today", timeout=30).headers["ETag"]
+    again = gil.get(f"{here}/today", headers={"If-None-Match": etag}, timeout=30)
+    assert (again.status_code, again.content) == (304, b"")  # source: [RFC-9110] 13.1.2
+
+
+def test_today_speaks_the_language_and_the_unit_of_the_account(engine: Engine, here: str) -> None:
+    made = plant_account(engine, "ines@example.org", "coordinator")
+    with writing(engine) as connection:
+        set_account(connection, made.id, language="es", unit="C")
+    page = sign_in_as(here, "ines@example.org").get(f"{here}/today", timeout=30)
+    assert '<html lang="es">' in page.text
+    assert "21.1" in page.text.replace(",", ".")  # by hand: (70 - 32) / 1.8
+
+
+def test_who_sees_no_block_is_told_so_and_shown_none(here: str) -> None:
+    page = sign_in_as(here, "nora@example.org").get(f"{here}/today", timeout=30).text
+    assert "You see no block yet" in page
+    assert "<svg" not in page
