@@ -31,6 +31,7 @@ Fault = Literal[
     "time twice",
     "time left out",
     "to come",
+    "too late",
     "no thermometer",
     "which thermometer",
     "other words",
@@ -144,6 +145,8 @@ def refuse(refusal: HandReadingError, language: str) -> str:
             text = _("{said} does not exist, the clocks go forward then. Look at the time again.")
         case "to come":
             text = _("{said} is still to come. Look at the day and the time again.")
+        case "too late":
+            text = _("{said} comes too late: readings before {known} are kept as daily means only.")
         case "no thermometer":
             text = _("There is no thermometer {said}. Write one of these: {known}.")
             if not refusal.known:

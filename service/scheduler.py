@@ -20,7 +20,7 @@ from service.intake.inbox import empty_inbox
 from service.intake.packing import pack_pushes
 from service.rounds import run_due
 from service.settings import Settings
-from service.store.round_lease import RoundHeldError
+from service.store.busy import NotNowError
 
 PACKING_H = 6
 
@@ -31,7 +31,7 @@ def tick(engine: Engine, settings: Settings) -> None:
     """Do what is due now; a failure is logged and the next tick tries again."""
     try:
         report = run_due(engine, settings, datetime.now(UTC))
-    except RoundHeldError as held:
+    except NotNowError as held:
         log.info("no round for now: %s", held)
         return
     except Exception:

@@ -114,17 +114,20 @@ def keep_hand_readings(
     rejects: list[Reject] = []
     refused: list[tuple[int, HandReadingError]] = []
     unread = tuple(one for one in written if isinstance(one, Reject))
+    logger = fetch_logger(connection, thermometer.id, lock=True)
     for number, one in enumerate(written, start=1):
         if isinstance(one, Reject):
             continue
         try:
-            taken.append(_take(number, one, thermometer, now))
+            of_one = _take(number, one, thermometer, now)
+            if logger.frozen_until and of_one.observed_at <= logger.frozen_until:
+                raise HandReadingError("too late", one.at, [f"{logger.frozen_before}"])
+            taken.append(of_one)
         except HandReadingError as refusal:
             refused.append((number, refusal))
             rejects.append(Reject(number, refuse(refusal, "en"), one.temperature, 1))
     if not taken:
         return HandReport((), tuple(refused), None, unread)
-    logger = fetch_logger(connection, thermometer.id, lock=True)
     before = [_kept(connection, logger, one).soil_temp_c.size for one in taken]
     given = [
         Given(one.number, one.observed_at.isoformat(), one.depth_cm, None, one.temp_c, "")

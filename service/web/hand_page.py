@@ -28,6 +28,7 @@ from service.farm.text import value_text
 from service.intake.hand import Written, find_thermometer, keep_hand_readings
 from service.intake.undoing import withdraw
 from service.store.engine import reading, writing
+from service.store.frozen import FrozenError
 from service.store.thermometers import HandReading, Thermometer, fetch_hand_readings
 from service.store.tokens import PushToken, find_push_token, mark_used
 from service.web.access import by_secret
@@ -107,7 +108,10 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
             own = fetch_hand_readings(connection, [logger_id], import_id)
             if len(own) == 1:  # otherwise it was taken back before, is another's, or of a file
                 person = own[0].person or "whoever noted it"
-                withdraw(connection, import_id, person, "taken back", datetime.now(UTC))
+                try:
+                    withdraw(connection, import_id, person, "taken back", datetime.now(UTC))
+                except FrozenError as error:
+                    raise Problem(HTTPStatus.CONFLICT, str(error)) from None
 
     def _note(request: Request, token: PushToken, secret: str, fields: Fields) -> Response:
         now, language = datetime.now(UTC), choose_language(request)

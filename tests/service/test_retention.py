@@ -19,11 +19,11 @@ from service.overruling import overrule
 from service.retention import let_go
 from service.store import tables
 from service.store.engine import reading, writing
-from service.store.frozen import FrozenError
+from service.store.frozen import FrozenError, freeze
 from service.store.loggers import fetch_logger
 from service.store.settlements import Selection
 from tests.commands import run
-from tests.farms import farm_text
+from tests.farms import THERMOMETER, farm_text
 from tests.farms import set_up as set_up_text
 from tests.imported import DEPTHS_CM, LOGGER, NOW, Values, counts, import_log, set_up, write_log
 
@@ -139,6 +139,19 @@ def test_of_a_push_each_reading_is_answered_for(frozen: Engine) -> None:
     with writing(frozen) as connection:
         report = keep_push(connection, LOGGER, body.encode(), read(body.encode()), NOW)
     assert [one.reason for one in report.rejects] == [f"2024-10-31 14:00 UTC comes too late: {WHY}"]
+
+
+def test_a_reading_by_hand_from_before_the_day_is_refused_in_words(
+    engine: Engine, store_url: str, tmp_path: Path
+) -> None:
+    set_up_text(engine, farm_text(more=THERMOMETER))
+    with writing(engine) as connection:
+        freeze(connection, BEFORE, NOW)
+    words = ("hand", "--thermometer", "h1", "--depth", "30", "--temp", "61F", "--by", "Ada", "--at")
+    refused, why = run(tmp_path, *words, "2024-10-31 08:30", database_url=store_url)
+    noted, _ = run(tmp_path, *words, "2024-11-01 08:30", database_url=store_url)
+    assert (refused, noted) == (1, 0)
+    assert f"2024-10-31 08:30 comes too late: {WHY}" in " ".join(why.split())
 
 
 def change_calibration(engine: Engine) -> None:
