@@ -28,7 +28,8 @@ _MOST_PASSES = 12
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """A weak patch. Lengths in metres, by the ellipse of the same second moments.
+    """A weak patch. Lengths in metres, by the ellipse of the same second moments,
+    and a row or a vine at least.
 
     number : by score, from 1
     cells : shape of the vigour; missing vines within it too
@@ -151,6 +152,7 @@ def _describe(
 
     patches = []
     labels = label_regions(weak)
+    across_m, along_m = vigour.step_m
     for region in regionprops(labels, spacing=vigour.step_m):
         cells = labels == region.label
         known = cells & np.isfinite(contrast)
@@ -158,6 +160,7 @@ def _describe(
         if known.sum() < LEAST_CELLS or loss < LEAST_LOSS:
             continue
         vines = find_vines(vigour, cells)
+        angle_deg = 90.0 - abs(degrees(region.orientation))
         patches.append(
             Patch(
                 number=0,
@@ -165,8 +168,8 @@ def _describe(
                 vines=vines,
                 loss=loss,
                 length_m=max(region.axis_major_length, *vigour.step_m),
-                width_m=max(region.axis_minor_length, min(vigour.step_m)),
-                angle_deg=90.0 - abs(degrees(region.orientation)),
+                width_m=max(region.axis_minor_length, across_m if angle_deg < 45 else along_m),
+                angle_deg=angle_deg,
                 chance=float(chances[cells].min()),
                 grown_by=None if earlier is None else _find_growth(vines, earlier),
             )

@@ -76,6 +76,8 @@ def test_the_calendar_and_the_sheet_hold_the_same_days(store: Path, tmp_path: Pa
     [
         (("--block", "terrace-7:many"), "'terrace-7:many' is no block and count of vines"),
         (("--block", "nowhere:5"), "there is no block 'nowhere'"),
+        (("--ics", "no/such/folder.ics"), "no/such/folder.ics cannot be written: No such file"),
+        (("--days", "1", "--from", "2025-05-18", "--off", "sun"), "--off leaves no day to dig on"),
         (("--hours", "0.1"), "a crew digs less than one vine a day"),
     ],
 )

@@ -1,6 +1,8 @@
-"""What the commands on digging share: how the vines of a block stand."""
+"""What the commands on digging share: how the vines of a block stand, files to write."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 from sqlalchemy import Connection
@@ -19,3 +21,11 @@ def need_planting(connection: Connection, block: Block) -> Planting:
             f"vine_spacing_m in [[block]] {block.id} of the farm file, then run setup"
         )
     return planting
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file, or say why it cannot be."""
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise click.UsageError(f"{path} cannot be written: {error.strerror}") from None

@@ -15,6 +15,7 @@ from alerts.card import short_cautions
 from alerts.dig.crew_days import Crews
 from alerts.dig.plan import find_dig_events, plan_words, tell_left, tell_window
 from alerts.words import LANGUAGES
+from service.cli.digs.blocks import write_file
 from service.cli.options import (
     DAY,
     WIDTH,
@@ -129,6 +130,8 @@ def days_command(
         begin = first or max(until) + timedelta(days=1)
         days = [begin + timedelta(days=place) for place in range(span)]
         days = [day for day in days if WEEKDAYS[day.weekday()] not in off]
+        if not days:
+            raise click.UsageError("--off leaves no day to dig on; name fewer, or raise --days")
         plan = plan_digs(
             connection,
             blocks,
@@ -142,12 +145,12 @@ def days_command(
         places = {one.id: (one.name, one.site_name) for one in blocks}
         events = find_dig_events(plan.days, places, language, plan.as_of, now)
         name = plan_words(language).title
-        ics.write_text(write_feed(events, name, now), "utf-8", newline="")
+        write_file(ics, write_feed(events, name, now).encode())
     if pdf is not None:
         from service.sheets.pages import Paper
         from service.sheets.plan_sheet import print_plan
 
-        pdf.write_bytes(print_plan(plan, language, cast(Paper, paper)))
+        write_file(pdf, print_plan(plan, language, cast(Paper, paper)))
     if form:
         print_records(_records(plan), form, COLUMNS)
         return

@@ -10,6 +10,7 @@ import click
 
 from alerts.dig.vigour import VigourError
 from alerts.words import LANGUAGES
+from service.cli.digs.blocks import write_file
 from service.cli.options import fetch_named
 from service.patches import find_block_patches
 from service.settings import Settings
@@ -52,7 +53,7 @@ def sheet_command(
             raise click.UsageError(f"{block.name}: its vigour is {error}") from None
     address = find_address(settings, block.id)
     sheet = DigSheet(block, found, azimuth_deg, address)
-    out.write_bytes(print_dig_sheet(sheet, language, cast(Paper, paper)))
+    write_file(out, print_dig_sheet(sheet, language, cast(Paper, paper)))
     click.echo(f"{out}: {len(found.dig) if found else 0} vines to dig in {block.name}")
 
 

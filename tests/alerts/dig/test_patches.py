@@ -113,6 +113,13 @@ def test_a_patch_across_the_rows_is_not_lengthened_along_them() -> None:
     assert found.along_rows < 0.01
 
 
+def test_a_patch_of_a_single_row_is_as_wide_as_a_row() -> None:
+    value = 1 + 0.05 * np.random.default_rng(1).normal(size=(1, 80))
+    value[0, 30:45] *= 0.6
+    (found,) = survey_block(Vigour(value, PLANTING, 1, 1)).patches
+    assert (len(found.vines), found.width_m) == (15, 3.0)
+
+
 def test_growth_is_against_the_earlier_patches_it_covers() -> None:
     vigour = rectangle(slice(10, 14), slice(8, 26))
     before = frozenset((row, vine) for row in range(21, 25) for vine in range(109, 118))
