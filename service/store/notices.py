@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
-from datetime import date
+from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import (
@@ -45,6 +45,7 @@ from service.store.tables import (
     notice_nowcast,
     notice_recipient,
     notice_summary,
+    round_,
     site,
     untold_pause,
 )
@@ -132,7 +133,8 @@ def fetch_waiting(connection: Connection) -> dict[str, list[Waiting]]:
     What would say of a window that it is open waits on while its pause is not told.
     """
     paused = {tuple(row) for row in connection.execute(select(untold_pause))}
-    notices = _fetch_untold(connection)
+    untold = select(notice_recipient.c.notice_id).where(notice_recipient.c.digest_id.is_(None))
+    notices = _fetch_notices(connection, notice.c.id.in_(untold))
     earlier, told = notice.alias(), notice_recipient.alias()
     heard = (
         exists()
@@ -157,9 +159,24 @@ def _is_same(other: FromClause) -> list[ColumnElement[bool]]:
     return [other.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
 
 
-def _fetch_untold(connection: Connection) -> dict[int, Notice]:
-    """Return the notices, by their id, that some digest does not hold yet."""
-    untold = select(notice_recipient.c.notice_id).where(notice_recipient.c.digest_id.is_(None))
+def fetch_last_notices(
+    connection: Connection, block_id: str, most: int
+) -> list[tuple[datetime, Notice]]:
+    """Return the last notices of a block with when they were made, the latest first."""
+    query = (
+        select(notice.c.id, round_.c.started_at)
+        .join(round_, round_.c.id == notice.c.round_id)
+        .where(notice.c.block_id == block_id)
+        .order_by(notice.c.id.desc())
+        .limit(most)
+    )
+    made_at = {row.id: row.started_at for row in connection.execute(query)}
+    found = _fetch_notices(connection, notice.c.id.in_(made_at))
+    return [(at, found[notice_id]) for notice_id, at in made_at.items()]
+
+
+def _fetch_notices(connection: Connection, which: ColumnElement[bool]) -> dict[int, Notice]:
+    """Return notices by their id."""
     earlier = notice.alias()
     revision = select(func.count()).where(*_is_same(earlier), earlier.c.id < notice.c.id)
     query = (
@@ -182,7 +199,7 @@ def _fetch_untold(connection: Connection) -> dict[int, Notice]:
         .outerjoin(notice_summary, notice_summary.c.notice_id == notice.c.id)
         .join(block, block.c.id == notice.c.block_id)
         .join(site, site.c.id == block.c.site_id)
-        .where(notice.c.id.in_(untold))
+        .where(which)
     )
     notices: dict[int, Notice] = {}
     rules = fetch_rules(connection)

@@ -15,6 +15,7 @@ from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
 from service.web.bearer import Door, RateLimit
+from service.web.block_page import block_page_routes
 from service.web.bounces import bounces_routes
 from service.web.care_pages import care_pages_routes
 from service.web.consent_page import consent_page_routes
@@ -55,6 +56,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         description_routes(),
         sign_in_routes(engine, settings),
         today_page_routes(engine, settings),
+        block_page_routes(engine, settings),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

@@ -13,7 +13,7 @@ from alerts.bulletin import BulletinBlock, tell_block
 from alerts.expectations import Expectation
 from alerts.figures import show_day
 from alerts.news import sort_key, tidy
-from alerts.notices import Neighbour
+from alerts.notices import Neighbour, NeighbourSource, Source
 from alerts.ribbon_svg import RibbonRow, draw_ribbons
 from alerts.words import translations
 from probes.units import Unit
@@ -93,6 +93,18 @@ def unname_neighbours(
     return tuple(
         one if one.is_station or one.name in names else replace(one, name=other)
         for one in neighbours
+    )
+
+
+def unname_sources(
+    sources: Iterable[Source], names: Collection[str], language: str
+) -> tuple[Source, ...]:
+    """Return sources, neighbours among them without a name that may not be seen."""
+    return tuple(
+        replace(one, neighbours=unname_neighbours(one.neighbours, names, language))
+        if isinstance(one, NeighbourSource)
+        else one
+        for one in sources
     )
 
 

@@ -8,9 +8,10 @@ from xml.etree import ElementTree
 
 import pytest
 import requests
-from sqlalchemy import Engine
+from sqlalchemy import Engine, insert
 
 from service.settings import Settings
+from service.store import tables
 from service.store.accounts import set_account, set_places
 from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
@@ -57,7 +58,7 @@ def test_today_says_how_each_block_of_a_grower_stands(here: str, gil: requests.S
     text = page.text.replace("\N{NO-BREAK SPACE}", " ")
     assert page.headers["Cache-Control"] == "private, no-cache"
     assert "of 1 block</h1>" in text
-    assert "<h3>Terrace 7</h3>" in text
+    assert '<h3><a href="/blocks/terrace-7">Terrace 7</a></h3>' in text
     assert "Root zone, 15-45 cm: 70.0 °F, five-day mean." in text
     assert "Last readings " in text
     assert "Ledge" not in text
@@ -86,3 +87,43 @@ def test_who_sees_no_block_is_told_so_and_shown_none(here: str) -> None:
     page = sign_in_as(here, "nora@example.org").get(f"{here}/today", timeout=30).text
     assert "You see no block yet" in page
     assert "<svg" not in page
+
+
+def test_a_block_says_how_it_stands_why_and_on_what_it_rests(
+    here: str, gil: requests.Session
+) -> None:
+    text = gil.get(f"{here}/blocks/terrace-7", timeout=30).text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "<h1>Terrace 7, Upper Alder</h1>" in text
+    assert "<td>30 cm</td><td>u1</td>" in text
+    assert "The mean over its root zone, 15-45 cm, was 70.0 °F" in text
+    assert "What was told" in text
+    assert "Ledge" not in text
+    assert "style=" not in text
+
+
+def test_a_block_of_another_is_as_if_it_were_not_there(here: str, gil: requests.Session) -> None:
+    hers, nobodys = (gil.get(f"{here}/blocks/{one}", timeout=30) for one in ("ledge", "nowhere"))
+    assert (hers.status_code, nobodys.status_code) == (404, 404)
+    assert hers.text.replace("ledge", "") == nobodys.text.replace("nowhere", "")
+
+
+def test_a_curve_that_is_borrowed_from_another_grower_is_not_named(
+    engine: Engine, here: str, gil: requests.Session
+) -> None:
+    lent = [{"name": "Ledge", "distance_km": 3.9, "higher_m": None, "is_station": False}]
+    day = (datetime.now(UTC) - timedelta(hours=8)).date() - timedelta(days=1)  # at its site
+    row = {
+        "block_id": "terrace-7", "issued_on": day, "season": day.year, "kind": "spring",
+        "last_day": day, "curve_of": "ledge", "chance": 0.9, "by_now": 0.0, "within_7_d": 0.0,
+        "within_14_d": 0.0, "p10": day, "p50": day, "p90": day, "open_chances": [0.0],
+        "borrowed": lent,
+    }  # fmt: skip
+    with writing(engine) as connection:
+        connection.execute(
+            insert(tables.outlook), [row | {"event": one} for one in ("opens", "closes")]
+        )
+    pages = [gil.get(f"{here}/{one}", timeout=30).text for one in ("today", "blocks/terrace-7")]
+    theirs = sign_in_as(here, "cora@example.org").get(f"{here}/blocks/terrace-7", timeout=30).text
+    assert ["a block of another grower" in page for page in pages] == [True, True]
+    assert ["Ledge" in page for page in pages] == [False, False]
+    assert "the yearly course of Ledge" in theirs

@@ -1,0 +1,178 @@
+"""/blocks/ID: how one block stands, its dates with bounds, how they were reached, what was told."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+from datetime import date
+from http import HTTPStatus
+
+import numpy as np
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlalchemy import Connection, Engine
+
+from alerts.bounds import DateRange
+from alerts.card import cautions
+from alerts.digest import say_of_vines
+from alerts.figures import show_day, show_depths, show_when
+from alerts.lines import bind_numbers
+from alerts.news import name_season, tidy
+from alerts.ribbon_svg import RibbonRow, draw_key, draw_ribbons
+from alerts.season import season_start
+from alerts.sentences import tell
+from alerts.why.facts import Why
+from alerts.why.words import tell_why, title_why
+from alerts.words import translations
+from probes.units import Unit
+from service.evaluation import BlockEvaluation
+from service.settings import Settings
+from service.showing import find_season
+from service.store.engine import reading
+from service.store.loggers import fetch_probes
+from service.store.notices import fetch_last_notices
+from service.web.access import Known
+from service.web.pages import answer_page, answer_while_it_holds, choose_language
+from service.web.problems import Problem
+from service.web.seen_blocks import find_blocks, see, unname_neighbours, unname_sources
+from service.why import explain_today, explain_windows
+
+SEASONS = 3
+MOST_TOLD = 8
+
+
+def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
+    """Return the route of the page."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/blocks/{block_id}")
+    def show(request: Request, block_id: str, who: Known) -> Response:
+        """Show a block that the visitor may see."""
+        language, unit, reach = choose_language(request), who.account.unit, who.reach
+        with reading(engine) as connection:
+            every = find_blocks(connection, reach)
+            chosen, names = [one for one in every if one.id == block_id], {b.name for b in every}
+            if not chosen:
+                raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+            (seen,) = see(connection, chosen, SEASONS, settings, names, language)
+            now = seen.now
+            whys = _explain(connection, now, names, language)
+            probes = [*_find_probes(connection, now, language)]
+            told = fetch_last_notices(connection, block_id, MOST_TOLD)
+        season = now.evaluation.standing.season
+        rows = [_find_row(now, season - back) for back in range(SEASONS)]
+        page = answer_page(
+            request,
+            "block.html",
+            name=tidy(now.block.name),
+            site=tidy(now.block.site_name),
+            text=bind_numbers(seen.tell(language, unit)),
+            readings=bind_numbers(seen.tell_readings(language)),
+            ribbons=Markup(draw_ribbons(rows, tidy(now.block.name), language)),  # noqa: S704 (our own)
+            dates=[*_find_dates(now, language)],
+            whys=[_tell(why, language, unit, now.as_of) for why in whys],
+            probes=probes,
+            gaps=_count_days(now),
+            told=[
+                (
+                    show_day(at.date(), language, now.as_of),
+                    bind_numbers(
+                        tell(
+                            replace(one, sources=unname_sources(one.sources, names, language)),
+                            language,
+                            unit,
+                            now.as_of,
+                        )
+                    ),
+                )
+                for at, one in told
+            ],
+            key=Markup(draw_key(language)),  # noqa: S704 (our own)
+            vines=say_of_vines(language),
+            cautions=cautions(language) if now.state == "open" else [],
+        )
+        return answer_while_it_holds(request, page)
+
+    return routes
+
+
+def _find_row(one: BlockEvaluation, season: int) -> RibbonRow:
+    days = find_season(one, season)
+    first, last = days.first.year, days.last.year
+    return RibbonRow(f"{first}" if first == last else f"{first}/{last % 100:02}", days)
+
+
+def _find_dates(one: BlockEvaluation, language: str) -> Iterator[dict[str, str]]:
+    """Yield each window, the latest first: its dates, and between which days they may lie."""
+
+    def between(days: DateRange | None) -> str:
+        if days is None:
+            return ""
+        if days.latest is None:
+            day = show_day(days.earliest, language, one.as_of, short=True)
+            return translations(language).gettext("from {day} on").format(day=day)
+        return show_when(days.latest, language, one.as_of, days.earliest, short=True)
+
+    seen = language, one.as_of
+    both = zip(one.evaluation.spans, one.bounds, strict=True)
+    for span, bounds in reversed([*both]):
+        season = name_season(span.kind, language)
+        closed = ""
+        if span.closed_on:
+            closed = show_when(span.closed_on, *seen, span.closed_not_before, short=True)
+        yield {
+            "season": f"{season[:1].upper()}{season[1:]}, {span.season}",
+            "opened": show_when(span.opened_on, *seen, span.not_before, short=True),
+            "opened_between": between(bounds.opened),
+            "closed": closed,
+            "closed_between": between(bounds.closed),
+        }
+
+
+def _explain(
+    connection: Connection, one: BlockEvaluation, names: Collection[str], language: str
+) -> list[Why]:
+    """Return what decided how it stands, then what decided the other dates of the season."""
+    today = explain_today(connection, one)
+    found = explain_windows(connection, one, one.evaluation.standing.season, None)
+    others = [why for why in reversed(found) if (why.event, why.day) != (today.event, today.day)]
+    return [
+        replace(
+            why,
+            basis=replace(why.basis, lent_by=unname_neighbours(why.basis.lent_by, names, language)),
+        )
+        for why in (today, *others)
+    ]
+
+
+def _tell(why: Why, language: str, unit: Unit, as_of: date) -> tuple[str, list[str]]:
+    steps = [bind_numbers(sentence) for sentence in tell_why(why, language, unit)]
+    return title_why(why, language, as_of), steps
+
+
+def _find_probes(
+    connection: Connection, one: BlockEvaluation, language: str
+) -> Iterator[tuple[str, str]]:
+    """Yield the depth and the logger of each probe that serves a block now, from the top down."""
+    used = one.block.in_use
+    ids = [stretch.probe_id for stretch in used]
+    logger_of = {probe.id: logger.id for logger, probe in fetch_probes(connection, ids)}
+    for stretch in used:
+        yield show_depths([stretch.depth_cm], language), logger_of[stretch.probe_id]
+
+
+def _count_days(one: BlockEvaluation) -> dict[str, int]:
+    """Return how many days the season has had so far, and how many were not measured."""
+    first = season_start(one.evaluation.standing.season, one.block.south)
+    zone = one.root_zone
+    of_season = zone.day >= np.datetime64(first)
+    known = of_season & ~np.isnan(zone.root_zone_c)
+    days = (one.as_of - first).days + 1
+    borrowed = known & zone.borrowed
+    return {
+        "days": days,
+        "missing": days - int(known.sum()),
+        "estimated": int((known & zone.estimated & ~borrowed).sum()),
+        "borrowed": int(borrowed.sum()),
+    }
