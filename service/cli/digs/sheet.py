@@ -60,4 +60,4 @@ def sheet_command(
 def find_address(settings: Settings, block_id: str) -> str | None:
     """Return where a block is seen on screen; None where no base URL is set."""
     base = settings.base_url.rstrip("/")
-    return f"{base}/api/windows?block={quote(block_id)}" if base else None
+    return f"{base}/blocks/{quote(block_id)}" if base else None

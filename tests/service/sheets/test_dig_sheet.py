@@ -26,7 +26,7 @@ from tests.commands import run
 from tests.planted import plant_block
 from tests.vigour_blocks import PLANTING, write_vigour
 
-ADDRESS = "https://dig.example.org/api/windows?block=terrace-7"
+ADDRESS = "https://dig.example.org/blocks/terrace-7"
 
 
 @pytest.fixture(scope="module")
@@ -130,9 +130,16 @@ def test_the_map_has_a_dot_in_the_cell_of_each_vine(sheet: DigSheet) -> None:
     assert max(across[1][0], down[1][0]) < 1e-6
 
 
-def test_the_command_writes_the_sheet(store: Path, tmp_path: Path) -> None:
+def test_the_command_writes_the_sheet_with_the_address_of_the_page(
+    store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DIGSEASON_BASE_URL", "https://dig.example.org/")
     out = tmp_path / "sheet.pdf"
     words = ("digs", "sheet", "--block", "terrace-7", "--out", out, "--language", "es")
     code, printed = run(store, *words)
     assert (code, printed) == (0, f"{out}: 12 vines to dig in Terrace 7\n")
     assert "Hoja para cavar" in read(out.read_bytes())[0]
+    document = pypdfium2.PdfDocument(out)
+    (code,) = zxingcpp.read_barcodes(document[0].render(scale=2).to_pil())
+    document.close()
+    assert code.text == ADDRESS
