@@ -180,7 +180,7 @@ def _tell(group: Group, language: str, unit: Unit, as_of: date) -> Iterator[str]
     if group.coolest and group.warmest:
         text += " " + _tell_means(group.coolest, group.warmest, language, unit)
     yield text
-    told = list(_tell_dates(group, language, as_of))
+    told = list(tell_dates(group, language, as_of))
     if told:
         yield " ".join(told)
 
@@ -223,7 +223,8 @@ def _tell_means(coolest: Mean, warmest: Mean, language: str, unit: Unit) -> str:
     )
 
 
-def _tell_dates(group: Group, language: str, as_of: date) -> Iterator[str]:
+def tell_dates(group: Group, language: str, as_of: date) -> Iterator[str]:
+    """Yield since when some blocks are open, and what is to come, as sentences."""
     words = translations(language)
     _ = words.gettext
 

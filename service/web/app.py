@@ -27,6 +27,7 @@ from service.web.hand_page import hand_page_routes
 from service.web.people_page import people_page_routes
 from service.web.readings import readings_routes
 from service.web.refusals import add_refusals
+from service.web.region_page import region_page_routes
 from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
@@ -57,6 +58,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         sign_in_routes(engine, settings),
         today_page_routes(engine, settings),
         block_page_routes(engine, settings),
+        region_page_routes(engine, settings),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
@@ -127,3 +128,22 @@ def test_a_curve_that_is_borrowed_from_another_grower_is_not_named(
     assert ["a block of another grower" in page for page in pages] == [True, True]
     assert ["Ledge" in page for page in pages] == [False, False]
     assert "the yearly course of Ledge" in theirs
+
+
+def test_the_region_of_a_grower_is_their_own_blocks(here: str, gil: requests.Session) -> None:
+    text = gil.get(f"{here}/region", timeout=30).text
+    counts = re.findall(r'<th scope="row">Region</th><td>(\d)</td>', text)
+    assert counts == ["1"]
+    assert 'class="map"' in text
+    assert "Ledge" not in text
+    assert "style=" not in text
+    share = gil.get(f"{here}/region/share.svg", timeout=30)
+    assert share.headers["Content-Type"] == "image/svg+xml"
+    picture = ElementTree.fromstring(share.content)  # noqa: S314 (made here)
+    assert picture.tag == "{http://www.w3.org/2000/svg}svg"
+
+
+def test_a_coordinator_sees_all_and_about_where_they_lie(here: str) -> None:
+    text = sign_in_as(here, "cora@example.org").get(f"{here}/region", timeout=30).text
+    assert "of 2 blocks</h1>" in text
+    assert "stand about where they lie" in text
