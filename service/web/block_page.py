@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import replace
 from datetime import date
 from http import HTTPStatus
+from typing import Literal
 
 import numpy as np
 from fastapi import APIRouter, Request
@@ -47,8 +48,12 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/blocks/{block_id}")
-    def show(request: Request, block_id: str, who: Known) -> Response:
-        """Show a block that the visitor may see."""
+    def show(
+        request: Request, block_id: str, who: Known, why: Literal["all"] | None = None
+    ) -> Response:
+        """Show a block that the visitor may see; how all dates of its season were reached, or
+        only how it stands.
+        """
         language, unit, reach = choose_language(request), who.account.unit, who.reach
         with reading(engine) as connection:
             every = find_blocks(connection, reach)
@@ -57,7 +62,7 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
                 raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
             (seen,) = see(connection, chosen, SEASONS, settings, names, language)
             now = seen.now
-            whys = _explain(connection, now, names, language)
+            whys = _explain(connection, now, why == "all", names, language)
             probes = [*_find_probes(connection, now, language)]
             told = fetch_last_notices(connection, block_id, MOST_TOLD)
         season = now.evaluation.standing.season
@@ -71,7 +76,8 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             readings=bind_numbers(seen.tell_readings(language)),
             ribbons=Markup(draw_ribbons(rows, tidy(now.block.name), language)),  # noqa: S704 (our own)
             dates=[*_find_dates(now, language)],
-            whys=[_tell(why, language, unit, now.as_of) for why in whys],
+            whys=[_tell(one, language, unit, now.as_of) for one in whys],
+            has_all=why == "all",
             probes=probes,
             gaps=_count_days(now),
             told=[
@@ -131,12 +137,19 @@ def _find_dates(one: BlockEvaluation, language: str) -> Iterator[dict[str, str]]
 
 
 def _explain(
-    connection: Connection, one: BlockEvaluation, names: Collection[str], language: str
+    connection: Connection,
+    one: BlockEvaluation,
+    with_dates: bool,
+    names: Collection[str],
+    language: str,
 ) -> list[Why]:
     """Return what decided how it stands, then what decided the other dates of the season."""
-    today = explain_today(connection, one)
-    found = explain_windows(connection, one, one.evaluation.standing.season, None)
-    others = [why for why in reversed(found) if (why.event, why.day) != (today.event, today.day)]
+    today, others = explain_today(connection, one), []
+    if with_dates:
+        found = explain_windows(connection, one, one.evaluation.standing.season, None)
+        others = [
+            why for why in reversed(found) if (why.event, why.day) != (today.event, today.day)
+        ]
     return [
         replace(
             why,

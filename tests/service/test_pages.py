@@ -98,6 +98,9 @@ def test_a_block_says_how_it_stands_why_and_on_what_it_rests(
     assert "<td>30 cm</td><td>u1</td>" in text
     assert "The mean over its root zone, 15-45 cm, was 70.0 °F" in text
     assert "What was told" in text
+    everything = gil.get(f"{here}/blocks/terrace-7", params={"why": "all"}, timeout=30).text
+    assert text.count("<ol>") == 1
+    assert ['href="?why=all"' in page for page in (text, everything)] == [True, False]
     assert "Ledge" not in text
     assert "style=" not in text
 
