@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 
 from alerts.bounds import Bounds, DateRange
 from alerts.rules import Kind
+from alerts.season import season_of, season_start
 from alerts.why.facts import SHOWN_MEANS, DayBasis, Event, ProbeDay, Why, find_next_kind
 from alerts.windows import Evaluation, Span, evaluate, trailing_mean
 from probes.daily import find_usable
@@ -79,7 +80,9 @@ def _explain(
     basis_on: date,
     closed: Span | None = None,
 ) -> Why:
-    before, then = (_evaluate(one, on) for on in (day - timedelta(days=1), day))
+    day_before = day - timedelta(days=1)
+    first = season_start(season_of(day_before, one.block.south), one.block.south)
+    before, then = (_evaluate(one, first, on) for on in (day_before, day))
     season = closed.season if closed else then.standing.season
     return Why(
         event=event,
@@ -101,12 +104,16 @@ def _explain(
     )
 
 
-def _evaluate(one: BlockEvaluation, day: date) -> Evaluation:
-    """Return what the rule said of a block on the evening of a day, by all that is known now."""
+def _evaluate(one: BlockEvaluation, first: date, day: date) -> Evaluation:
+    """Return what the rule said of a block on the evening of a day, by all that is known now.
+
+    `first` begins the first season that counts: none carries anything into the next but its means.
+    """
     zone = one.root_zone
-    warmth_c = None if one.warmth_c is None else one.warmth_c[np.newaxis]
-    south = np.array([one.block.south])
-    return evaluate(zone.root_zone_c[np.newaxis], zone.day, south, one.rule, day, warmth_c)[0]
+    part = zone.day >= np.datetime64(first - timedelta(days=one.rule.mean_days - 1))
+    root_zone_c, south = zone.root_zone_c[np.newaxis, part], np.array([one.block.south])
+    warmth_c = None if one.warmth_c is None else one.warmth_c[np.newaxis, part]
+    return evaluate(root_zone_c, zone.day[part], south, one.rule, day, warmth_c)[0]
 
 
 def _of_season(evaluation: Evaluation, season: int) -> tuple[Span, ...]:
