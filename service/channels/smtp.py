@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import smtplib
+import socket
 import ssl
 from contextlib import suppress
 from datetime import timedelta
@@ -141,6 +142,9 @@ class SmtpChannel:
                 smtp = smtplib.SMTP_SSL(*at, timeout=timeout_s, context=context)
             else:
                 smtp = smtplib.SMTP(*at, timeout=timeout_s)
+            assert smtp.sock is not None  # noqa: S101 (it is connected)
+            # The end of a mail must not wait until the server has acknowledged what came before.
+            smtp.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             smtp.ehlo_or_helo_if_needed()
             if s.smtp_security == "starttls":
                 smtp.starttls(context=context)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import ssl
 from collections.abc import Iterator
 from pathlib import Path
@@ -70,6 +71,13 @@ def test_one_connection_serves_many_mails_and_is_left_after_so_many(server: Smtp
         channel.send(make_mail())
     channel.close()
     assert (len(server.taken), server.connections) == (4, 2)
+
+
+def test_the_end_of_a_mail_does_not_wait_for_what_came_before(channel: SmtpChannel) -> None:
+    connection = channel._connect()
+    assert connection.sock is not None
+    assert connection.sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    connection.quit()
 
 
 def test_a_connection_that_was_closed_meanwhile_is_opened_anew(
