@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, Field, Json, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+from sqlalchemy import make_url
+from sqlalchemy.exc import ArgumentError
 
 from service.channels.answers import check_expression, check_statuses
 from service.channels.faults import NO_SENDER, check_sender, find_sending_faults
@@ -37,6 +39,19 @@ def check_price(text: str) -> str:
 
 Expression = Annotated[str, AfterValidator(check_expression)]
 Statuses = Annotated[str, AfterValidator(check_statuses)]
+
+
+def check_database_url(text: str) -> str:
+    """Refuse what is no address of a database that can be the store, without showing it."""
+    try:
+        is_one = not text or make_url(text).get_backend_name() in ("postgresql", "sqlite")
+    except ArgumentError:
+        is_one = False
+    if not is_one:
+        raise ValueError("that is no address of a database; write postgresql://user@host/name")
+    return text
+
+
 PerMin = Annotated[float, Field(gt=0, le=100_000)]
 TimeoutS = Annotated[float, Field(gt=0, le=600)]
 
@@ -50,7 +65,7 @@ class Settings(BaseSettings):
     model_config = SettingsConfigDict(env_prefix="DIGSEASON_", hide_input_in_errors=True)
 
     data: Path
-    database_url: str = Field(default="", repr=False)
+    database_url: Annotated[str, AfterValidator(check_database_url)] = Field(default="", repr=False)
     contact: str = ""
     tick_s: int = 30
     inbox_settled_s: int = 10

@@ -8,6 +8,7 @@ import click
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 from sqlalchemy import Engine
+from sqlalchemy.exc import DatabaseError
 
 from service.settings import Settings
 from service.store.engine import open_engine
@@ -27,6 +28,9 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
         upgrade(engine)
     except StoreTooNewError as error:
         raise click.UsageError(str(error)) from None
+    except DatabaseError as error:
+        where = engine.url.render_as_string()
+        raise click.UsageError(f"the store does not open: {where}: {error.orig}") from None
     return settings, engine
 
 

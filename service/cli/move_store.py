@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import click
-from sqlalchemy import Engine, make_url
-from sqlalchemy.exc import ArgumentError, OperationalError
+from sqlalchemy import Engine
+from sqlalchemy.exc import OperationalError
 
 from service.cli.comparisons import show_comparisons
 from service.cli.progress import progress_bar
+from service.settings import check_database_url
 from service.store.copying import copy_store, is_set_up
 from service.store.engine import open_engine, reading
 from service.store.schema import StoreTooNewError, upgrade
@@ -55,13 +56,9 @@ def command(ctx: click.Context, url: str, catch_up: bool) -> None:
 
 def _open_target(url: str) -> Engine:
     try:
-        known = make_url(url).get_backend_name() in ("postgresql", "sqlite")
-    except ArgumentError:
-        known = False
-    if not known:
-        raise click.BadParameter(
-            "that is no address of a database; write postgresql://user@host/name", param_hint="URL"
-        )
+        check_database_url(url)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="URL") from None
     target = open_engine(url)
     click.get_current_context().call_on_close(target.dispose)
     try:
