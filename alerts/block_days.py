@@ -45,7 +45,8 @@ class ProbeDays:
     @property
     def depths_cm(self) -> list[float]:
         """Every depth that occurs, ascending."""
-        return np.unique(self.depth_cm[~np.isnan(self.depth_cm)]).tolist()
+        occurring = self.depth_cm[:, _find_changes(self.depth_cm)]
+        return np.unique(occurring[~np.isnan(occurring)]).tolist()
 
     def mean_at_c(self, depth_cm: float) -> NDArray[np.float64]:
         """Return the mean of the probes at a depth, NaN where none has a complete day [degC]."""
@@ -57,13 +58,15 @@ class ProbeDays:
 
     def is_by_hand_at(self, depth_cm: float) -> NDArray[np.bool_]:
         """Return on which days a thermometer is in use at a depth."""
-        here = self.depth_cm == depth_cm
-        return (here & (False if self.by_hand is None else self.by_hand[:, None])).any(axis=0)
+        if self.by_hand is None:
+            return np.zeros(self.depth_cm.shape[1], bool)
+        return ((self.depth_cm == depth_cm) & self.by_hand[:, None]).any(axis=0)
 
     def is_between_at(self, depth_cm: float) -> NDArray[np.bool_]:
         """Return which days of a depth lie between two readings of a thermometer."""
-        here = self.depth_cm == depth_cm
-        return (here & (False if self.between is None else self.between)).any(axis=0)
+        if self.between is None:
+            return np.zeros(self.depth_cm.shape[1], bool)
+        return ((self.depth_cm == depth_cm) & self.between).any(axis=0)
 
 
 def bridge_hand_days(probes: ProbeDays, by_hand: NDArray[np.bool_]) -> ProbeDays:
@@ -183,7 +186,8 @@ def _carried_down(
 
 def _find_changes(depth_cm: NDArray[np.float64]) -> list[int]:
     """Return the first day of each time in which no probe moves."""
-    moved = ~np.isclose(depth_cm[:, 1:], depth_cm[:, :-1], rtol=0, atol=0, equal_nan=True)
+    before, after = depth_cm[:, :-1], depth_cm[:, 1:]
+    moved = (before != after) & ~(np.isnan(before) & np.isnan(after))
     return [0, *(np.flatnonzero(moved.any(axis=0)) + 1).tolist()]
 
 
