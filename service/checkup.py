@@ -132,7 +132,7 @@ def _check_round(connection: Connection, now: datetime) -> Finding:
     last_at = fetch_last_round_at(connection)
     remedy = "Keep `digseason serve` running, or start `digseason round` every day."
     if last_at is None:
-        return Finding("round", "there has been none", remedy)
+        return Finding("round", "there has been none, not counting any with --as-of", remedy)
     said = f"the last one {_length(now - last_at)} ago"
     return Finding("round", said, remedy if now - last_at > LATE_ROUND else None)
 

@@ -59,7 +59,7 @@ def test_a_service_that_is_well_wants_no_look(engine: Engine, settings: Settings
 @pytest.mark.parametrize(
     ("last_at", "said"),
     [
-        pytest.param(None, "there has been none", id="never"),
+        pytest.param(None, "there has been none, not counting any with --as-of", id="never"),
         pytest.param(NOW - 27 * HOUR, "the last one 27.0 hours ago", id="yesterday"),
         pytest.param(NOW - 240 * HOUR, "the last one 10 days ago", id="long ago"),
     ],
