@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import smtplib
+import socket
 import ssl
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -166,6 +167,8 @@ def send_plainly(port: int, mails: Iterable[Mail]) -> None:
     with smtplib.SMTP("127.0.0.1", port) as smtp:
         smtp.starttls(context=ssl.create_default_context())
         smtp.login(USER, PASSWORD)
+        assert smtp.sock is not None
+        smtp.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # as ours
         for to, subject, plain, html, pictures in mails:
             mail = EmailMessage(policy=SMTP)
             mail["From"], mail["To"], mail["Subject"] = "dig@alder.example", to, subject
