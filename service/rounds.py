@@ -106,7 +106,7 @@ def run_due(
 ) -> RoundReport:
     """Do what is due: evaluate after a day's end or new readings; write each at their hour.
 
-    Without looking ahead, outlooks are those that `keep_ahead` has kept for the day, if any.
+    Without looking ahead, outlooks are those that are kept for the day, if any.
     RoundHeldError where another process runs a round.
     """
     with holding_round(engine) as lease:
@@ -153,13 +153,6 @@ def _evaluate(
         forget_sessions(connection, now)
         finish_round(connection, round_id, now, *counts)
     return replace(found, advisory=advisory)
-
-
-def keep_ahead(engine: Engine, settings: Settings, now: datetime) -> None:
-    """Find and keep the outlooks of all blocks for the day that has ended."""
-    outlooks = _look_ahead(engine, settings, now, None)
-    with writing(engine) as connection:
-        keep_outlooks(connection, outlooks)
 
 
 def _look_ahead(
