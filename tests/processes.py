@@ -52,12 +52,14 @@ def wait_until(condition: Callable[[], bool], timeout_s: float = 120) -> None:
 
 
 @contextmanager
-def serving(data: Path, database_url: str, env: Mapping[str, str] | None = None) -> Iterator[str]:
-    """Give the address of a running `digseason serve`; it must end without a traceback."""
+def serving(
+    data: Path, database_url: str, env: Mapping[str, str] | None = None, *words: str
+) -> Iterator[str]:
+    """Give the address of a running `digseason serve WORDS...`; it must end without a traceback."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    process = start(data, "serve", "--port", str(port), database_url=database_url, env=env)
+    process = start(data, "serve", "--port", str(port), *words, database_url=database_url, env=env)
     address = f"http://127.0.0.1:{port}"
     end = time.monotonic() + 60
     while not _answers(address):

@@ -51,7 +51,8 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "backup": ("service.cli.backup", "Write the whole store to a file."),
     "restore": ("service.cli.restore", "Fill an empty store from a backup."),
     "move-store": ("service.cli.move_store", "Copy the store to another database."),
-    "serve": ("service.cli.serve", "Serve the HTTP API and run the rounds that are due."),
+    "serve": ("service.cli.serve", "Serve pages and the API, and run the rounds that are due."),
+    "jobs": ("service.cli.jobs", "Run the rounds that are due, apart from the pages."),
 }
 
 

@@ -16,7 +16,7 @@ from service.settings import Settings
 from service.store.engine import writing
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import serving
+from tests.processes import serving, start, wait_until
 from tests.serving import serving_here
 from tests.signed_in import plant_token
 
@@ -55,6 +55,22 @@ def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the
     _, printed = run(tmp_path, "windows", "--json", database_url=store_url)
     assert over_http == json.loads(printed)
     assert [window["block"] for window in over_http] != []
+
+
+@pytest.mark.usefixtures("opened")
+def test_pages_and_jobs_may_run_apart(store_url: str, tmp_path: Path) -> None:
+    often = {"DIGSEASON_TICK_S": "1"}
+    with serving(tmp_path, store_url, often, "--pages-only") as address:
+        time.sleep(1.5)
+        assert requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is None
+        jobs = start(tmp_path, "jobs", database_url=store_url, env=often)
+        wait_until(lambda: bool(list(tmp_path.glob("outbox/*.eml"))))
+        assert requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is not None
+        jobs.terminate()
+        said, _ = jobs.communicate(timeout=30)
+    assert jobs.returncode == 0
+    assert "Traceback" not in said
+    assert "service.scheduler round: 1 blocks" in said
 
 
 @pytest.fixture
