@@ -12,10 +12,8 @@ from scipy.ndimage import binary_dilation, binary_fill_holes, convolve
 
 from alerts.dig.clusters import find_gi_star, find_weak, near_cells
 from alerts.dig.contrast import find_contrast, find_noise
+from alerts.dig.records import Vine
 from alerts.dig.vigour import Vigour
-
-Vine = tuple[int, int]
-"""Its row, and its number in the row."""
 
 FALSE_DISCOVERIES = 0.05
 LEAST_CELLS = 6

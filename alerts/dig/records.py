@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
-from alerts.dig.patches import Vine
+Vine = tuple[int, int]
+"""Its row, and its number in the row."""
 
 
 class Roots(StrEnum):

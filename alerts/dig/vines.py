@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
-from alerts.dig.patches import Patch, Survey, Vine
+from alerts.dig.patches import Patch, Survey
+from alerts.dig.records import Vine
 
 Place = Literal["along", "across", "inside"]
 

@@ -10,8 +10,9 @@ from textwrap import fill
 import click
 
 from alerts.dig.claims import claim_targeted
-from alerts.dig.patches import FALSE_DISCOVERIES, Patch, Vine
+from alerts.dig.patches import FALSE_DISCOVERIES, Patch
 from alerts.dig.reasons import tell_reason
+from alerts.dig.records import Vine
 from alerts.dig.vigour import VigourError
 from alerts.dig.vines import DigVine
 from service.cli.digs.blocks import need_planting

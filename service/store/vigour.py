@@ -10,7 +10,7 @@ from math import isnan
 import numpy as np
 from sqlalchemy import Connection, delete, insert, select, update
 
-from alerts.dig.patches import Vine
+from alerts.dig.records import Vine
 from alerts.dig.vigour import Planting, Vigour
 from service.store.tables import block, patch_set_aside, vigour_survey
 
