@@ -12,7 +12,7 @@ from reportlab.lib.colors import white
 
 from alerts.dig.sheet import SheetWords
 from service.patches import BlockPatches
-from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, printable
+from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, set_text
 
 _LEFT, _BELOW, _ABOVE, _RIGHT = 42.0, 16.0, 14.0, 40.0  # points around the block
 _DOT = 5.5
@@ -56,12 +56,12 @@ def draw_map(
     for row in _find_ticks(n_rows):
         number = vigour.name_vine((row, 0))[0]
         x, y = corner(row + 0.5, 0)
-        text = printable(words.row.format(number=number))
+        text = words.row.format(number=number)
         drawing.add(_text(x - 4, y - 2.5, text, 7, anchor="end"))
     for place in _find_ticks(n_places):
         number = vigour.name_vine((0, place))[1]
         x, y = corner(0, place + 0.5)
-        text = printable(words.vine.format(number=number)) if place == 0 else str(number)
+        text = words.vine.format(number=number) if place == 0 else str(number)
         drawing.add(_text(x, y + 4, text, 7, anchor="start" if place == 0 else "middle"))
     for number, one in enumerate(found.dig, 1):
         row, place = vigour.find_cell(one.vine)
@@ -107,6 +107,7 @@ def _text(
     anchor: str = "start",
     colour: object = INK,
 ) -> Rect | String:
+    text, font = set_text(text, font)
     look = {"fontSize": size, "fontName": font, "textAnchor": anchor, "fillColor": colour}
     return _shape(String(x, y, text), look)
 

@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, SimpleDocTemplate
 
 from alerts.dig.sheet import sheet_words
-from service.sheets.text import INK, SANS, printable
+from service.sheets.text import INK, SANS, set_text
 
 Paper = Literal["a4", "letter"]
 
@@ -25,7 +25,7 @@ def build_pages(
     title: str, language: str, paper: Paper, fill: Callable[[float], Iterable[Flowable]]
 ) -> bytes:
     """Return a PDF of what `fill` gives for a width in points, the same bytes for the same."""
-    words, title = sheet_words(language), printable(title)
+    words, (shown, font) = sheet_words(language), set_text(title, SANS)
     kept = BytesIO()
     document = SimpleDocTemplate(
         kept,
@@ -40,10 +40,10 @@ def build_pages(
     )
 
     def sign_page(canvas: Canvas, _: object) -> None:
-        canvas.setFont(SANS, 7)
+        canvas.setFont(font, 7)
         canvas.setFillColor(INK)
-        canvas.drawString(_MARGIN, _MARGIN, title)
-        number = printable(words.page.format(number=canvas.getPageNumber()))
+        canvas.drawString(_MARGIN, _MARGIN, shown)
+        number = words.page.format(number=canvas.getPageNumber())
         canvas.drawRightString(_SIZES[paper][0] - _MARGIN, _MARGIN, number)
 
     flow = list(fill(document.width - _FRAME))

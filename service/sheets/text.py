@@ -1,13 +1,21 @@
-"""Text and styles on paper: the fonts that every reader of PDF has, and what they can show."""
+"""Text and styles on paper.
+
+The fonts are those that every reader of PDF has; what they cannot show is written in one that is
+embedded, with the letters of Latin, Greek and Cyrillic.
+"""
 
 from __future__ import annotations
 
+from functools import cache
 from html import escape
 from typing import Any
 from unicodedata import normalize
 
+import fontpkg
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import registerFont
+from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Paragraph
 
 from alerts.colours import DAY, STRAW
@@ -29,14 +37,29 @@ BOX = ParagraphStyle("box", fontName=SANS, fontSize=7.5, leading=9.5, textColor=
 HEAD = ParagraphStyle("head", fontName=SANS_BOLD, fontSize=8, leading=10, textColor=INK)
 
 
-def printable(text: str) -> str:
-    """Return a text in letters that these fonts have; others lose their accent or become "?"."""
-    return "".join(map(_printable, normalize("NFC", text)))
+def set_text(text: str, font: str) -> tuple[str, str]:
+    """Return a text in letters that can be shown, and the font for it: the embedded one where
+    `font` lacks any.
+
+    What that lacks too loses its accents or becomes "?".
+    """
+    text = normalize("NFC", text)
+    if _is_plain(text):
+        return text, font
+    embedded = _embed(font != SANS)
+    has = embedded.face.charToGlyph
+    shown = [
+        next((one for one in (letter, normalize("NFKD", letter)[:1]) if ord(one) in has), "?")
+        for letter in text
+    ]
+    return "".join(shown), embedded.fontName
 
 
 def paragraph(text: str, style: ParagraphStyle) -> Paragraph:
     """Return a text as a paragraph."""
-    return Paragraph(escape(printable(text), quote=False), style)
+    text, font = set_text(text, style.fontName)
+    style = style if font == style.fontName else ParagraphStyle(font, style, fontName=font)
+    return Paragraph(escape(text, quote=False), style)
 
 
 def ruled() -> list[tuple[Any, ...]]:
@@ -53,8 +76,13 @@ def ruled() -> list[tuple[Any, ...]]:
     ]
 
 
-def _printable(letter: str) -> str:
-    for form in (letter, normalize("NFKD", letter)[:1]):
-        if form.encode("cp1252", "ignore"):
-            return form
-    return "?"
+def _is_plain(text: str) -> bool:
+    return text.encode("cp1252", "ignore").decode("cp1252") == text
+
+
+@cache
+def _embed(is_bold: bool) -> TTFont:
+    weight = 700 if is_bold else 400
+    font = TTFont(f"embedded-{weight}", fontpkg.path("Fira Sans", weight=weight))
+    registerFont(font)
+    return font

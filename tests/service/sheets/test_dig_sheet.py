@@ -110,10 +110,18 @@ def test_the_same_sheet_is_the_same_bytes(sheet: DigSheet) -> None:
     assert print_dig_sheet(sheet, "en", "a4") == print_dig_sheet(sheet, "en", "a4")
 
 
-def test_letters_that_the_fonts_lack_are_written_without_their_accents(sheet: DigSheet) -> None:
-    block = replace(sheet.block, name="Ñandú & Őszi <株>")
+def test_names_keep_their_letters_whatever_their_alphabet(sheet: DigSheet) -> None:
+    name = "Ñandú & Őszi, Ștefan, Αμπέλι, Лоза"
+    content = print_dig_sheet(replace(sheet, block=replace(sheet.block, name=name)), "es", "a4")
+    assert [text for text in read(content) if name not in text] == []  # at the foot too
+    assert b"FiraSans-Bold" in content
+    assert print_dig_sheet(sheet, "es", "a4").count(b"FiraSans") == 0
+
+
+def test_a_letter_that_no_font_has_stops_no_sheet(sheet: DigSheet) -> None:
+    block = replace(sheet.block, name="Ḧaṩna <株> \U0001f347")
     first = read(print_dig_sheet(replace(sheet, block=block), "es", "a4"))[0]
-    assert "Ñandú & Oszi <?>" in first
+    assert "Hasna <?> ?, " in first
 
 
 def test_the_map_has_a_dot_in_the_cell_of_each_vine(sheet: DigSheet) -> None:
