@@ -17,7 +17,13 @@ from service.store.tables.advisories import (
     advisory_reader,
 )
 from service.store.tables.base import metadata
-from service.store.tables.digging import patch_set_aside, vigour_survey
+from service.store.tables.digging import (
+    dig_photo,
+    dig_record,
+    dig_record_earlier,
+    patch_set_aside,
+    vigour_survey,
+)
 from service.store.tables.people import (
     address_consent,
     dug,
@@ -117,6 +123,9 @@ __all__ = [
     "conflict",
     "daily_error",
     "daily_mean",
+    "dig_photo",
+    "dig_record",
+    "dig_record_earlier",
     "digest",
     "district",
     "dug",

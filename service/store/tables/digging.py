@@ -1,8 +1,23 @@
-"""Where to dig: the vigour of blocks, and the weak patches that something else explains."""
+"""Digging: the vigour of blocks, weak patches that something else explains, what was found."""
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, Column, Date, ForeignKey, Integer, Table, Text, UniqueConstraint
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Integer,
+    LargeBinary,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 from service.store.tables.base import metadata
 from service.store.types import UtcInstant
@@ -32,4 +47,54 @@ patch_set_aside = Table(  # a weak patch that irrigation, the soil or a marked c
     Column("set_at", UtcInstant, nullable=False),
     Column("taken_back_at", UtcInstant),
     Column("taken_back_by", Text),
+)
+
+
+def _shown() -> Iterator[Column[Any]]:
+    """Yield the columns of what a dig showed: alerts.dig.records.DigRecord."""
+    yield Column("block_id", ForeignKey("block.id"), nullable=False, index=True)
+    yield Column("row", Integer, nullable=False)
+    yield Column("vine", Integer, nullable=False)
+    yield Column("dug_on", Date, nullable=False)
+    yield Column("person", Text, nullable=False)
+    for name in ("roots", "swellings", "insects", "specimen", "mark", "note"):
+        yield Column(name, Text, nullable=False)
+    for name in ("dead_roots", "by_lot"):
+        yield Column(name, Boolean, nullable=False)
+    for name in ("depth_cm", "latitude", "longitude"):
+        yield Column(name, Float)
+    yield Column("kept_at", UtcInstant, nullable=False)
+    yield Column("kept_by", Text, nullable=False)  # an account's address, or who is named
+
+
+dig_record = Table(  # what digging at a vine showed, as it stands now
+    "dig_record",
+    metadata,
+    Column("record_id", Text, primary_key=True),
+    *_shown(),
+    Column("withdrawn_at", UtcInstant),
+    Column("withdrawn_by", Text),
+    Column("withdrawn_why", Text),
+)
+
+dig_record_earlier = Table(  # the same as it stood before it was corrected
+    "dig_record_earlier",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("record_id", ForeignKey("dig_record.record_id"), nullable=False, index=True),
+    *_shown(),
+    Column("replaced_at", UtcInstant, nullable=False),
+    Column("replaced_by", Text, nullable=False),
+)
+
+dig_photo = Table(  # a photo of what was found, as JPEG
+    "dig_photo",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("record_id", ForeignKey("dig_record.record_id"), nullable=False),
+    Column("sha256", Text, nullable=False),  # of what was sent: the same is kept once
+    Column("content", LargeBinary, nullable=False),
+    Column("kept_at", UtcInstant, nullable=False),
+    Column("kept_by", Text, nullable=False),
+    UniqueConstraint("record_id", "sha256"),
 )
