@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date, timedelta
 from itertools import compress
 
 import numpy as np
 
 from alerts.figures import show_depths, show_mean, show_sources
+from alerts.notices import Source
 from alerts.rules import WindowRule
 from alerts.season import season_start
 from alerts.season_days import SeasonDays, find_season_days
@@ -30,8 +31,14 @@ def count_text(count: int, noun: str) -> str:
     return f"{count:,} {noun}{'s' * (count != 1)}"
 
 
-def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
-    """Yield a record per window, by block in the order given, then by time."""
+def window_records(
+    evaluations: Iterable[BlockEvaluation],
+    unname: Callable[[Iterable[Source]], tuple[Source, ...]] = tuple,
+) -> Iterator[Record]:
+    """Yield a record per window, by block in the order given, then by time.
+
+    unname : returns sources without the names that are not to be shown
+    """
     for one in evaluations:
         for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True):
             opened, closed = bounds.opened, bounds.closed
@@ -53,7 +60,7 @@ def window_records(evaluations: Iterable[BlockEvaluation]) -> Iterator[Record]:
                 "closed_estimated": int(rests_on_estimates(one, closing_day(span))),
                 "degree_days_c": one.evaluation.standing.degree_days_c,
                 "basis": basis_text(one.root_zone),
-                "source": show_sources(find_sources(one, span.opened_on), "en") or None,
+                "source": show_sources(unname(find_sources(one, span.opened_on)), "en") or None,
                 "borrowed": int(find_neighbours(one, span.opened_on) is not None),
                 "by_hand": int(is_by_hand(one, span.opened_on)),
                 "error_c": find_mean_error_c(one, span.opened_on),

@@ -112,6 +112,12 @@ def fetch_probes(
         yield from ((found, one) for one in found.probes if one.id in probe_ids)
 
 
+def fetch_logger_ids(connection: Connection, probe_ids: Collection[int]) -> dict[int, str]:
+    """Return which logger each of some probes is of."""
+    query = select(probe.c.id, probe.c.logger_id).where(among(probe.c.id, probe_ids))
+    return {row.id: row.logger_id for row in connection.execute(query)}
+
+
 def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:
     """Return a logger; with `lock` no one else imports into it before this transaction ends."""
     query = (

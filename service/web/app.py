@@ -14,18 +14,21 @@ from service.settings import Settings
 from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
+from service.web.api.description import description_routes
+from service.web.api.hand import hand_api_routes
+from service.web.api.places import places_routes
+from service.web.api.pushes import pushes_routes
+from service.web.api.windows import windows_routes
 from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
 from service.web.bounces import bounces_routes
 from service.web.care_pages import care_pages_routes
 from service.web.consent_page import consent_page_routes
-from service.web.description import description_routes
 from service.web.dug_page import dug_page_routes
 from service.web.guards import Guards
-from service.web.hand_api import hand_api_routes
 from service.web.hand_page import hand_page_routes
+from service.web.health import health_routes
 from service.web.people_page import people_page_routes
-from service.web.readings import readings_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
 from service.web.sharing_page import sharing_page_routes
@@ -33,7 +36,6 @@ from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
 from service.web.texts import texts_routes
 from service.web.today_page import today_page_routes
-from service.web.windows import windows_routes
 
 
 def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> FastAPI:
@@ -63,8 +65,10 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         people_page_routes(engine, settings),
         sharing_page_routes(engine),
         care_pages_routes(engine, settings),
+        health_routes(engine),
+        places_routes(engine),
         windows_routes(engine, settings),
-        readings_routes(engine, door),
+        pushes_routes(engine, door),
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),
         consent_page_routes(engine, settings, door),

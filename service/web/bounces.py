@@ -12,9 +12,9 @@ from sqlalchemy import Engine
 from service.bounces.taking_in import BounceReport, take_in_letter
 from service.settings import Settings
 from service.web.access import by_secret
+from service.web.api.pushes import media_type
 from service.web.bearer import Door
 from service.web.problems import Problem
-from service.web.readings import media_type
 from service.web.signed import PARAMETER, REFUSALS, read_signed
 from service.web.writing import run_writing
 

@@ -45,15 +45,18 @@ def answer_page(
     return HTMLResponse(page, status)
 
 
-def answer_while_it_holds(request: Request, page: Response) -> Response:
-    """Let the visitor's own browser keep a page: it asks whether the page still holds."""
-    etag = f'"{sha256(page.body).hexdigest()[:24]}"'
-    headers = {
-        "ETag": etag,
-        "Cache-Control": "private, no-cache",
-        "Vary": "Accept-Language, Cookie",
-    }
-    if etag in request.headers.get("if-none-match", ""):
+def answer_while_it_holds(
+    request: Request, page: Response, vary: str = "Accept-Language, Cookie"
+) -> Response:
+    """Let the visitor's own browser keep a page: it asks whether the page still holds.
+
+    The tag is also of its Link header, which may change alone. [RFC-9110] 13.1.2
+    """
+    link = page.headers.get("link", "").encode()
+    etag = f'"{sha256(link + page.body).hexdigest()[:24]}"'
+    headers = {"ETag": etag, "Cache-Control": "private, no-cache", "Vary": vary}
+    kept = [one.strip() for one in request.headers.get("if-none-match", "").split(",")]
+    if {"*", etag, f"W/{etag}"} & {*kept}:
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     page.headers.update(headers)
     return page

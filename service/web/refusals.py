@@ -52,6 +52,9 @@ def _answer_busy(request: Request, busy: Exception) -> Response:
 
 def _answer_invalid(request: Request, refusal: Exception) -> Response:
     assert isinstance(refusal, RequestValidationError)  # noqa: S101 (registered for no other)
-    faults = [f"{'.'.join(map(str, one['loc'][1:]))}: {one['msg']}" for one in refusal.errors()]
+    faults = [
+        f"{'.'.join(map(str, one['loc'][1:]))}: {one['input']!r:.100}: {one['msg']}"
+        for one in refusal.errors()
+    ]
     said = "what the address or the body says is not of this form"
     return answer_refusal(request, Problem(HTTPStatus.UNPROCESSABLE_ENTITY, said, faults))

@@ -82,11 +82,14 @@ def served(opened: Engine, tmp_path: Path) -> Iterator[str]:
 def test_an_unknown_block_is_not_found(served: str, reader: dict[str, str]) -> None:
     where = {"block": "nowhere"}
     answer = requests.get(f"{served}/api/windows", params=where, headers=reader, timeout=5)
-    assert (answer.status_code, answer.json()["detail"]) == (404, "there is no block 'nowhere'")
+    assert (answer.status_code, answer.json()["detail"]) == (
+        404,
+        "no block of yours has this id; /api/blocks lists them",
+    )
 
 
 def test_a_date_that_is_none_is_refused_with_its_name(served: str, reader: dict[str, str]) -> None:
     when = {"as_of": "soon"}
     answer = requests.get(f"{served}/api/windows", params=when, headers=reader, timeout=5)
     assert answer.status_code == 422
-    assert answer.json()["errors"][0].startswith("as_of: Input should be a valid date")
+    assert answer.json()["errors"][0].startswith("as_of: 'soon': Input should be a valid date")

@@ -64,7 +64,7 @@ class PushAnswer(BaseModel):
     signs: list[str]
 
 
-def readings_routes(engine: Engine, door: Door) -> APIRouter:
+def pushes_routes(engine: Engine, door: Door) -> APIRouter:
     """Return the route of pushes."""
     routes = APIRouter(dependencies=[by_secret])
 

@@ -18,9 +18,9 @@ from service.store.engine import writing
 from service.store.loggers import fetch_logger
 from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
+from service.web.api.pushes import SENDING, media_type
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
-from service.web.readings import SENDING, media_type
 from service.web.writing import run_writing
 
 LONGEST_PERSON, LONGEST_NOTE, MOST_AT_ONCE = 100, 300, 1000

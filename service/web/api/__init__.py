@@ -1,0 +1,1 @@
+"""What programs use: /api, described by itself."""
