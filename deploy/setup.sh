@@ -1,5 +1,5 @@
 # Sourced by deploy/try and deploy/test at the top of the checkout: a Python, its virtual
-# environment, the locked packages, PostgreSQL. What is there already is left as it is.
+# environment, the locked packages, PostgreSQL, Chromium. What is there already is left as it is.
 
 export LC_ALL=C.UTF-8 PYTHONUTF8=1 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore
 
@@ -68,4 +68,8 @@ need_postgresql() { # its programs only: the tests start their own
     fi
     install_debian postgresql
     rm -f "$no_cluster"
+}
+
+need_chromium() { # the browser of the tests; CHROMIUM names another
+    [ -n "${CHROMIUM-}" ] || command -v chromium >/dev/null || install_debian chromium
 }

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import requests
 
@@ -24,13 +24,17 @@ COMMAND = [sys.executable, "-c", "from service.cli import main; main()"]
 
 
 def start(
-    data: Path, *words: str, database_url: str = "", env: Mapping[str, str] | None = None
+    data: Path,
+    *words: str,
+    database_url: str = "",
+    env: Mapping[str, str] | None = None,
+    stdout: int | IO[str] = subprocess.PIPE,
 ) -> subprocess.Popen[str]:
     """Start `digseason --data DATA WORDS...`."""
     return subprocess.Popen(  # noqa: S603 (our own command)
         [*COMMAND, "--data", str(data), *words],
         env={**os.environ, "DIGSEASON_DATABASE_URL": database_url, **(env or {})},
-        stdout=subprocess.PIPE,
+        stdout=stdout,
         stderr=subprocess.STDOUT,
         text=True,
     )
@@ -55,21 +59,34 @@ def wait_until(condition: Callable[[], bool], timeout_s: float = 120) -> None:
 def serving(
     data: Path, database_url: str, env: Mapping[str, str] | None = None, *words: str
 ) -> Iterator[str]:
-    """Give the address of a running `digseason serve WORDS...`; it must end without a traceback."""
+    """Give the address of a running `digseason serve WORDS...`; it must end without a traceback.
+
+    What it prints is in `find_console(data)`: a pipe that nobody reads would stop it.
+    """
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    process = start(data, "serve", "--port", str(port), *words, database_url=database_url, env=env)
+    console = find_console(data)
+    with console.open("w") as stdout:
+        command = ("serve", "--port", str(port), *words)
+        process = start(data, *command, database_url=database_url, env=env, stdout=stdout)
     address = f"http://127.0.0.1:{port}"
     end = time.monotonic() + 60
     while not _answers(address):
         assert time.monotonic() < end, "the service did not start"
-        assert process.poll() is None, process.communicate()[0]
+        assert process.poll() is None, console.read_text()
         time.sleep(0.1)
-    yield address
-    process.send_signal(signal.SIGTERM)
-    output, _ = process.communicate(timeout=30)
-    assert "Traceback" not in output
+    try:
+        yield address
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(30)
+    assert "Traceback" not in console.read_text()
+
+
+def find_console(data: Path) -> Path:
+    """Return the file of what `serving` a folder prints."""
+    return data.with_name(f"{data.name}.console")
 
 
 def _answers(address: str) -> bool:

@@ -18,6 +18,7 @@ from service.store.busy import StoreBusyError, is_busy
 
 PATIENCE_S = 600  # a file of many years is one transaction, which takes minutes
 BRIEF_PATIENCE_S = 20
+SCANT_PATIENCE_S = 0.05
 
 
 def open_engine(url: str) -> Engine:
@@ -38,7 +39,7 @@ def open_engine(url: str) -> Engine:
         if not options.get("digseason_write", False):
             connection.exec_driver_sql("begin")
             return
-        connection.exec_driver_sql(f"pragma busy_timeout = {_patience_s(options) * 1000}")
+        connection.exec_driver_sql(f"pragma busy_timeout = {_patience_ms(options)}")
         connection.exec_driver_sql("begin immediate")
 
     return engine
@@ -49,8 +50,13 @@ def with_brief_patience(engine: Engine) -> Engine:
     return engine.execution_options(digseason_patience_s=BRIEF_PATIENCE_S)
 
 
-def _patience_s(options: Mapping[str, Any]) -> int:
-    return options.get("digseason_patience_s", PATIENCE_S)
+def with_scant_patience(engine: Engine) -> Engine:
+    """Return the same store for what can as well be written another time."""
+    return engine.execution_options(digseason_patience_s=SCANT_PATIENCE_S)
+
+
+def _patience_ms(options: Mapping[str, Any]) -> int:
+    return round(1000 * options.get("digseason_patience_s", PATIENCE_S))
 
 
 @contextmanager
@@ -63,8 +69,8 @@ def writing(engine: Engine) -> Iterator[Connection]:
     try:
         with writer.begin() as connection:
             if engine.dialect.name == "postgresql":
-                patience_s = _patience_s(engine.get_execution_options())
-                connection.exec_driver_sql(f"set local lock_timeout = '{patience_s}s'")
+                patience_ms = _patience_ms(engine.get_execution_options())
+                connection.exec_driver_sql(f"set local lock_timeout = {patience_ms}")
             yield connection
     except DBAPIError as error:
         if is_busy(error.orig):

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
@@ -25,7 +26,8 @@ from service.reach import Reach, find_reach
 from service.settings import Settings
 from service.store.accounts import ROLES, Account, Role, fetch_account, find_session, mark_seen
 from service.store.audit import note_deed
-from service.store.engine import reading, writing
+from service.store.busy import StoreBusyError
+from service.store.engine import reading, with_scant_patience, writing
 from service.store.tokens import find_token, mark_used
 from service.web.bearer import RateLimit
 from service.web.pages import read_fields
@@ -179,8 +181,7 @@ def _find_visitor(request: Request) -> Visitor:
         raise _unknown()
     account, is_to_mark = found
     if is_to_mark:
-        with writing(engine) as connection:
-            mark_seen(connection, secret, now)
+        _mark(engine, mark_seen, secret, now)
     return Visitor(engine, account, secret, request.app.state.roles_of)
 
 
@@ -205,9 +206,14 @@ def _find_by_token(request: Request, engine: Engine, secret: str, now: datetime)
     if token.scope != "write" and request.method not in CHANGES_NOTHING:
         raise Problem(HTTPStatus.FORBIDDEN, "this token may only read; make one of scope write")
     if token.last_used_at is None or (now - token.last_used_at).total_seconds() >= 3600:
-        with writing(engine) as connection:
-            mark_used(connection, token.id, now)
+        _mark(engine, mark_used, token.id, now)
     return account
+
+
+def _mark(engine: Engine, mark: Callable[..., None], *what: object) -> None:
+    """Keep that someone came; where others write, the next time that they come will do."""
+    with suppress(StoreBusyError), writing(with_scant_patience(engine)) as connection:
+        mark(connection, *what)
 
 
 def _unknown() -> Problem:
