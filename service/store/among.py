@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import ARRAY, Boolean, Column, Text, literal
+from sqlalchemy import ARRAY, Column, Text, literal
 from sqlalchemy.engine import Dialect
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.functions import FunctionElement
@@ -35,7 +35,8 @@ class _Values(TypeDecorator[list[Any]]):
 
 
 class _Among(FunctionElement[bool]):
-    type = Boolean()
+    """Of no type: SQLite would be asked whether a Boolean is 1, and then uses no index."""
+
     inherit_cache = True
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta, timezone
+from typing import Any
 
 import numpy as np
 import pytest
-from sqlalchemy import Connection, Engine, exc, func, insert, select
+from sqlalchemy import Connection, Engine, event, exc, func, insert, select
 
 from probes.frames import DailyMeans, Readings
 from service.store import tables
@@ -262,3 +263,15 @@ def test_more_probes_are_asked_for_than_a_statement_takes_parameters(planted: En
         assert found.probe_id.tolist() == [PROBE]
         assert fetch_first_days(connection, many) == {PROBE: date(2025, 10, 1)}
         assert fetch_daily_errors(connection, many, date.min, date.max) == []
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_days_of_probes_are_found_by_the_key_and_not_among_all(planted: Engine) -> None:
+    asked: list[tuple[str, Any]] = []
+    event.listen(planted, "before_cursor_execute", lambda *call: asked.append(call[2:4]))
+    with reading(planted) as connection:
+        fetch_daily_means(connection, [PROBE], date.min, date.max)
+        statement, values = asked[-1]
+        plan = connection.exec_driver_sql(f"explain query plan {statement}", values).all()
+    # source: [SQLITE-EQP] SEARCH: by an index, SCAN: all rows
+    assert "SEARCH daily_mean USING PRIMARY KEY (probe_id=? AND day>? AND day<?)" in plan[0]
