@@ -12,6 +12,9 @@ from alerts.dig.vigour import Planting
 from alerts.dig.vines import DigVine, choose_vines
 from service.store.vigour import KeptVigour, SetAside, fetch_set_aside, fetch_vigour
 
+VINES_EACH = 12
+"""How many vines to dig at each patch, unless said."""
+
 
 @dataclass(frozen=True, eq=False)
 class BlockPatches:

@@ -10,6 +10,7 @@ from math import isfinite
 
 import numpy as np
 
+from alerts.dig.contrast import check_measure
 from alerts.dig.vigour import Planting, Vigour, VigourError, grid_metres, grid_vines
 from probes.frames import Reject
 
@@ -62,6 +63,7 @@ def read_vigour(content: bytes, planting: Planting, measure: str | None = None) 
         first = f"; the first: line {rejects[0].line}: {rejects[0].reason}" if rejects else ""
         raise VigourError(f"no line has a place and a value{first}")
     along, across, values = np.array(list(found.values()), dtype=float).T
+    check_measure(values)
     if place == BY_VINE:
         vigour = grid_vines(along.astype(int), across.astype(int), values, planting)
     else:

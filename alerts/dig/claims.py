@@ -21,3 +21,10 @@ def claim_targeted(language: str) -> str:
         "one they give no share and no confidence for the block: ten empty holes are no answer. "
         "They are not counted among the vines drawn by lot."
     )
+
+
+def say_of_no_patch(language: str) -> str:
+    """Return what a block without a weak patch says."""
+    return translations(language).gettext(
+        "A block without a weak patch may be infested: it takes years until vines weaken."
+    )

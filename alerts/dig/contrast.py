@@ -37,10 +37,7 @@ def find_contrast(vigour: Vigour, left_out: NDArray[np.bool_] | None = None) -> 
     usual = np.isfinite(value)
     if left_out is not None and (usual & ~left_out).any():
         usual &= ~left_out
-    if not np.median(value[usual]) > 0:
-        raise VigourError(
-            "vigour is mostly zero or below; write a measure of which more is stronger"
-        )
+    check_measure(value[usual])
     across_m, along_m = np.indices(value.shape) * np.reshape(vigour.step_m, (2, 1, 1))
     plane = _fit_plane(across_m, along_m, value, usual)
     plane = np.maximum(plane, 0.2 * np.median(value[usual]))  # a plane may fall below all values
@@ -48,6 +45,19 @@ def find_contrast(vigour: Vigour, left_out: NDArray[np.bool_] | None = None) -> 
     medians = _local_medians(places_m, (value / plane)[usual], across_m.max(), along_m.max())
     local = medians(np.stack([across_m, along_m], axis=-1))
     return value / (plane * local) - 1.0
+
+
+def check_measure(known: NDArray[np.float64]) -> None:
+    """Refuse a measure of which no share is weak: the values of most cells are not above zero.
+
+    Raises
+    ------
+    VigourError
+    """
+    if not np.median(known) > 0:
+        raise VigourError(
+            "vigour is mostly zero or below; write a measure of which more is stronger"
+        )
 
 
 def find_noise(contrast: NDArray[np.float64]) -> float:

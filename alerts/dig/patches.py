@@ -35,8 +35,9 @@ class Patch:
     loss : by which share the middle one of its vines is weaker than the surroundings
     angle_deg : from the direction of the rows to its longer axis, 0 to 90
     chance : the least adjusted p of its cells
-    grown_by : the share that it is larger than the earlier patches it covers; 1.0 where there were
-        none; None where there is no earlier survey
+    grown_by : the share that it is larger than the earlier patches it covers; 1.0 where it is new;
+        None where there is no earlier survey
+    is_new : whether it covers no earlier patch, where there is an earlier survey
     """
 
     number: int
@@ -48,6 +49,7 @@ class Patch:
     angle_deg: float
     chance: float
     grown_by: float | None
+    is_new: bool = False
 
     @property
     def along_rows(self) -> float:
@@ -170,6 +172,7 @@ def _describe(
                 angle_deg=angle_deg,
                 chance=float(chances[cells].min()),
                 grown_by=None if earlier is None else _find_growth(vines, earlier),
+                is_new=earlier is not None and not any(one & vines for one in earlier),
             )
         )
     return patches

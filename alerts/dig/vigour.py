@@ -21,10 +21,12 @@ class Planting:
 
     row_m : between neighbouring rows [m]
     vine_m : between neighbouring vines of a row [m]
+    azimuth_deg : the way in which the vines of a row are numbered, clockwise from north [deg]
     """
 
     row_m: float
     vine_m: float
+    azimuth_deg: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from textwrap import fill
 
 import click
 
-from alerts.dig.claims import claim_targeted
+from alerts.dig.claims import claim_targeted, say_of_no_patch
 from alerts.dig.patches import FALSE_DISCOVERIES, Patch
 from alerts.dig.reasons import tell_reason
 from alerts.dig.records import Vine
@@ -18,7 +18,7 @@ from alerts.dig.vines import DigVine
 from service.cli.digs.blocks import need_planting
 from service.cli.options import DAY, WIDTH, fetch_named, format_options, print_records
 from service.cli.rejects import describe_rejects
-from service.patches import BlockPatches, find_block_patches
+from service.patches import VINES_EACH, BlockPatches, find_block_patches
 from service.showing import Record, count_text, day_text
 from service.store.blocks import Block
 from service.store.engine import reading, writing
@@ -62,7 +62,7 @@ COLUMNS = (
     "--dig",
     "count",
     type=click.IntRange(1, 200),
-    default=12,
+    default=VINES_EACH,
     show_default=True,
     help="How many vines to dig at each patch.",
 )
@@ -147,9 +147,7 @@ def _lines(block: Block, found: BlockPatches) -> Iterator[str]:
             yield f"{place:>4}  row {row:<4} vine {vine:<4} {reason}"
         yield from ("", fill(claim_targeted("en"), WIDTH))
     yield ""
-    yield fill(
-        "A block without a weak patch may be infested: it takes years until vines weaken.", WIDTH
-    )
+    yield fill(say_of_no_patch("en"), WIDTH)
 
 
 def _patch_line(patch: Patch) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from babel.dates import format_date
 from reportlab.graphics.barcode.qr import QrCodeWidget
@@ -17,13 +18,15 @@ from reportlab.platypus import (
     Table,
     TableStyle,
 )
+from sqlalchemy import Connection
 
 from alerts.card import cautions, scouting_card, short_cautions
 from alerts.dig.claims import claim_by_lot, claim_targeted
 from alerts.dig.reasons import tell_reason
 from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_root_zone, sheet_words
 from alerts.figures import locale_of, show_interval
-from service.patches import BlockPatches
+from service.patches import BlockPatches, find_block_patches
+from service.settings import Settings
 from service.sheets.map import draw_map
 from service.sheets.pages import Paper, build_pages
 from service.sheets.text import (
@@ -39,6 +42,7 @@ from service.sheets.text import (
     ruled,
 )
 from service.store.blocks import Block
+from service.store.vigour import fetch_planting
 
 _COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.11, 0.11, 0.12, 0.21]  # shares of the width
 _QR = 24 * mm
@@ -54,8 +58,23 @@ class DigSheet:
 
     block: Block
     found: BlockPatches | None
-    azimuth_deg: float | None
     address: str | None
+
+
+def find_dig_sheet(
+    connection: Connection, block: Block, vines: int, settings: Settings
+) -> DigSheet:
+    """Return the sheet of a block with `vines` to dig at each weak patch.
+
+    Raises
+    ------
+    VigourError
+        Where patches cannot be found in what was measured.
+    """
+    planting = fetch_planting(connection, block.id)
+    found = find_block_patches(connection, block.id, planting, vines) if planting else None
+    base = settings.base_url.rstrip("/")
+    return DigSheet(block, found, f"{base}/blocks/{quote(block.id)}" if base else None)
 
 
 def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
@@ -94,20 +113,18 @@ def _first_page(
     if sheet.found is None or not sheet.found.dig:
         yield paragraph(words.by_eye, BODY)
     if sheet.found is not None:
-        yield from _map(sheet, sheet.found, words, language, width)
+        yield from _map(sheet.found, words, language, width)
     yield Spacer(1, 6)
     yield _table(sheet.found, words, language, width)
 
 
-def _map(
-    sheet: DigSheet, found: BlockPatches, words: SheetWords, language: str, width: float
-) -> Iterator[Flowable]:
+def _map(found: BlockPatches, words: SheetWords, language: str, width: float) -> Iterator[Flowable]:
     last = found.last
     made_from = describe_map(
         last.measure, format_date(last.measured_on, "long", locale_of(language)), language
     )
     yield paragraph(f"{words.map_title}: {made_from}", HEADING)
-    yield draw_map(found, sheet.azimuth_deg, words, width, 95 * mm)
+    yield draw_map(found, words, width, 95 * mm)
     swatch = Table([[""]], colWidths=10, rowHeights=7, style=[("BACKGROUND", (0, 0), (0, 0), WEAK)])
     legend = [swatch, paragraph(words.weak, SMALL), paragraph(f"(1) {words.dig}", SMALL)]
     yield Table([legend], colWidths=[16, 90, width - 106], hAlign="LEFT")

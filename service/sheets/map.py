@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from math import cos, radians, sin
 
 import numpy as np
-from numpy.typing import NDArray
 from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, Rect, String
 from reportlab.lib.colors import white
 
+from alerts.dig.map_svg import find_runs, find_ticks
 from alerts.dig.sheet import SheetWords
 from service.patches import BlockPatches
 from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, set_text
@@ -20,7 +20,6 @@ _DOT = 5.5
 
 def draw_map(
     found: BlockPatches,
-    azimuth_deg: float | None,
     words: SheetWords,
     width: float,
     most_height: float,
@@ -42,23 +41,23 @@ def draw_map(
 
     weak = np.any([one.cells for one in found.to_dig], axis=0) if found.to_dig else None
     if weak is not None:
-        for row, first, last in _find_runs(weak):
+        for row, first, last in find_runs(weak):
             x, y = corner(row + 1, first)
             look = {"strokeColor": None, "fillColor": WEAK}
             drawing.add(_shape(Rect(x, y, (last - first) * cell[0], cell[1]), look))
-    for row, first, last in _find_runs(np.isfinite(vigour.value)):
+    for row, first, last in find_runs(np.isfinite(vigour.value)):
         (x, y), (end, _) = corner(row + 0.5, first + 0.1), corner(row, last - 0.1)
         drawing.add(Line(x, y, end, y, strokeColor=LINE, strokeWidth=max(0.4, 0.12 * cell[1])))
     x, y = corner(n_rows, 0)
     size = n_places * cell[0], n_rows * cell[1]
     look = {"strokeColor": INK, "strokeWidth": 0.6, "fillColor": None}
     drawing.add(_shape(Rect(x, y, *size), look))
-    for row in _find_ticks(n_rows):
+    for row in find_ticks(n_rows):
         number = vigour.name_vine((row, 0))[0]
         x, y = corner(row + 0.5, 0)
         text = words.row.format(number=number)
         drawing.add(_text(x - 4, y - 2.5, text, 7, anchor="end"))
-    for place in _find_ticks(n_places):
+    for place in find_ticks(n_places):
         number = vigour.name_vine((0, place))[1]
         x, y = corner(0, place + 0.5)
         text = words.vine.format(number=number) if place == 0 else str(number)
@@ -70,25 +69,11 @@ def draw_map(
         drawing.add(_text(x, y - 2.3, str(number), 6.5, SANS_BOLD, "middle", white))
     for shape in _draw_scale(corner(n_rows, 0), scale):
         drawing.add(shape)
-    if azimuth_deg is not None:
-        for shape in _draw_north(width - _RIGHT / 2, height - 32, azimuth_deg, words.north):
+    north_deg = vigour.planting.azimuth_deg
+    if north_deg is not None:
+        for shape in _draw_north(width - _RIGHT / 2, height - 32, north_deg, words.north):
             drawing.add(shape)
     return drawing
-
-
-def _find_runs(cells: NDArray[np.bool_]) -> Iterator[tuple[int, int, int]]:
-    """Yield each run of cells: its row, its first place, the place after its last."""
-    ends = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
-    for row in np.flatnonzero(cells.any(axis=1)):
-        starts, stops = (np.flatnonzero(ends[row] == way) for way in (1, -1))
-        for first, last in zip(starts, stops, strict=True):
-            yield int(row), int(first), int(last)
-
-
-def _find_ticks(count: int) -> Sequence[int]:
-    """Return the places that are numbered: the first, and about every fifth or so after it."""
-    step = next((one for one in (1, 2, 5, 10, 20, 50, 100) if count <= 9 * one), 500)
-    return sorted({0, *range(step - 1, count, step)})
 
 
 def _shape(shape: Rect | String, look: Mapping[str, object]) -> Rect | String:
@@ -121,14 +106,14 @@ def _draw_scale(corner: tuple[float, float], scale: float) -> Iterator[Line | Re
 
 
 def _draw_north(
-    x: float, y: float, azimuth_deg: float, letter: str
+    x: float, y: float, north_deg: float, letter: str
 ) -> Iterator[PolyLine | Rect | String]:
-    """Yield an arrow to the north: the rows run to the right, `azimuth_deg` clockwise of it."""
-    along, up = cos(radians(azimuth_deg)), sin(radians(azimuth_deg))
+    """Yield an arrow to the north: counterclockwise of the right edge."""
+    along, up = cos(radians(north_deg)), sin(radians(north_deg))
     tip, tail = (x + 12 * along, y + 12 * up), (x - 12 * along, y - 12 * up)
     yield PolyLine([*tail, *tip], strokeColor=INK, strokeWidth=1.2)
     for side in (150, 210):
-        turned = radians(azimuth_deg + side)
+        turned = radians(north_deg + side)
         barb = tip[0] + 6 * cos(turned), tip[1] + 6 * sin(turned)
         yield PolyLine([*tip, *barb], strokeColor=INK, strokeWidth=1.2)
     yield _text(x + 19 * along, y + 19 * up - 3, letter, 8, SANS_BOLD, "middle")

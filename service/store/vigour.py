@@ -38,16 +38,13 @@ class SetAside:
     set_at: datetime
 
 
-def fetch_row_azimuth(connection: Connection, block_id: str) -> float | None:
-    """Return the direction in which the rows of a block run, clockwise from north [deg]."""
-    return connection.scalar(select(block.c.row_azimuth_deg).where(block.c.id == block_id))
-
-
 def fetch_planting(connection: Connection, block_id: str) -> Planting | None:
     """Return how the vines of a block stand; None where that is not said."""
-    query = select(block.c.row_spacing_m, block.c.vine_spacing_m).where(block.c.id == block_id)
-    row_m, vine_m = connection.execute(query).one()
-    return Planting(row_m, vine_m) if row_m and vine_m else None
+    columns = block.c.row_spacing_m, block.c.vine_spacing_m, block.c.row_azimuth_deg
+    row_m, vine_m, azimuth_deg = connection.execute(
+        select(*columns).where(block.c.id == block_id)
+    ).one()
+    return Planting(row_m, vine_m, azimuth_deg) if row_m and vine_m else None
 
 
 def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: datetime) -> None:

@@ -116,6 +116,8 @@ anyone = Depends(Anyone())
 by_secret = Depends(BySecret())
 known = Depends(ByRole(*ROLES))
 growers = Depends(ByRole("grower"))
+owners = Depends(ByRole("grower", "administrator"))
+planners = Depends(ByRole("grower", "coordinator", "administrator"))
 coordinators = Depends(ByRole("coordinator", "administrator"))
 administrators = Depends(ByRole("administrator"))
 """What a route has among its `dependencies`."""
@@ -131,6 +133,10 @@ REFUSALS = describe_refusals(
 
 Known = Annotated[Visitor, known]
 Grower = Annotated[Visitor, growers]
+Owner = Annotated[Visitor, owners]
+"""Who speaks for what they may see: a grower, or an administrator for all."""
+Planner = Annotated[Visitor, planners]
+"""Who may know where a block is weak, within their reach."""
 Coordinator = Annotated[Visitor, coordinators]
 Administrator = Annotated[Visitor, administrators]
 """The type of a route's parameter `who`, where it needs to know."""

@@ -28,6 +28,7 @@ from service.web.dug_page import dug_page_routes
 from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
+from service.web.patches_page import patches_page_routes
 from service.web.people_page import people_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
@@ -60,6 +61,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         sign_in_routes(engine, settings),
         today_page_routes(engine, settings),
         block_page_routes(engine, settings),
+        patches_page_routes(engine, settings),
         region_page_routes(engine, settings),
         account_page_routes(engine),
         people_page_routes(engine, settings),

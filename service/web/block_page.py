@@ -70,6 +70,7 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         page = answer_page(
             request,
             "block.html",
+            id=block_id,
             name=tidy(now.block.name),
             site=tidy(now.block.site_name),
             text=bind_numbers(seen.tell(language, unit)),

@@ -55,7 +55,7 @@ def sheet(store: Path) -> DigSheet:
         (block,) = fetch_blocks(connection)
         found = find_block_patches(connection, block.id, PLANTING, 12)
     engine.dispose()
-    return DigSheet(block, found, 90.0, ADDRESS)
+    return DigSheet(block, found, ADDRESS)
 
 
 def read(content: bytes) -> list[str]:
@@ -127,7 +127,7 @@ def test_a_letter_that_no_font_has_stops_no_sheet(sheet: DigSheet) -> None:
 def test_the_map_has_a_dot_in_the_cell_of_each_vine(sheet: DigSheet) -> None:
     found = sheet.found
     assert isinstance(found, BlockPatches)
-    drawing = draw_map(found, 90.0, sheet_words("en"), 500.0, 300.0)
+    drawing = draw_map(found, sheet_words("en"), 500.0, 300.0)
     dots = [one for one in drawing.contents if isinstance(one, Circle)]
     rows, vines = np.array(_vines(sheet)).T
     # by hand: dots lie on one straight scale across and one down, with equal metres on both

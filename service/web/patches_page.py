@@ -1,0 +1,251 @@
+"""/blocks/ID/patches: where a block is weak, and which vines to dig there; its sheet as PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+from http import HTTPStatus
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlalchemy import Connection, Engine
+from starlette.datastructures import FormData, UploadFile
+
+from alerts.card import cautions
+from alerts.dig.claims import claim_targeted, say_of_no_patch
+from alerts.dig.map_svg import draw_block
+from alerts.dig.patch_words import count_patches, name_patch, tell_patch, tell_where
+from alerts.dig.reasons import tell_reason
+from alerts.dig.sheet import describe_map, sheet_words
+from alerts.dig.vigour import Planting, VigourError
+from alerts.figures import show_day
+from alerts.lines import bind_numbers
+from alerts.news import tidy
+from alerts.words import translations
+from service.patches import VINES_EACH, BlockPatches, find_block_patches
+from service.reach import Reach
+from service.settings import Settings
+from service.store.blocks import Block, fetch_blocks
+from service.store.engine import reading, writing
+from service.store.vigour import KeptVigour, fetch_planting, keep_vigour, set_aside, take_back
+from service.vigour_files import VigourFile, read_vigour
+from service.web.access import Owner, Planner, Visitor
+from service.web.pages import (
+    Fields,
+    Filled,
+    answer_page,
+    answer_while_it_holds,
+    choose_language,
+    read_form,
+    redirect,
+)
+from service.web.problems import Problem
+from service.web.writing import run_writing
+
+MOST_REJECTS = 10
+LONGEST = {"why": 300, "person": 100}
+
+Form = Annotated[FormData, Depends(read_form)]
+
+
+def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
+    """Return the routes of the page."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/blocks/{block_id}/patches")
+    def show(request: Request, block_id: str, who: Planner) -> Response:
+        """Show the weak patches of a block by what was measured last."""
+        return answer_while_it_holds(request, page(request, block_id, who))
+
+    @routes.post("/blocks/{block_id}/patches")
+    async def add(
+        request: Request, block_id: str, form: Form, fields: Filled, who: Owner
+    ) -> Response:
+        """Keep what was measured."""
+        file = form.get("file")
+        content, name = b"", ""
+        if isinstance(file, UploadFile):
+            content, name = await file.read(), (file.filename or "")[:200]
+        return await run_writing(keep, request, block_id, who, fields, content, name)
+
+    def keep(
+        request: Request, block_id: str, who: Visitor, fields: Fields, content: bytes, name: str
+    ) -> Response:
+        language, now = choose_language(request), datetime.now(UTC)
+        try:
+            with writing(engine) as connection:
+                block = _find_block(connection, block_id, who.reach)
+                planting = fetch_planting(connection, block.id)
+                if planting is None or not content:
+                    return page(request, block_id, who)
+                read = read_vigour(content, planting, fields.get("measure") or None)
+                day = _read_day(fields.get("day", ""), now.date())
+                kept = KeptVigour(day, read.measure, name, read.vigour)
+                keep_vigour(connection, block.id, kept, now)
+                who.note(connection, "kept vigour", f"{block.id}, {read.measure} of {day}", now)
+        except VigourError as error:
+            _ = translations(language).gettext
+            told = [_("This file cannot be used; nothing of it was kept."), f"{error}."]
+            return page(request, block_id, who, told, HTTPStatus.UNPROCESSABLE_ENTITY)
+        return page(request, block_id, who, _tell_read(read, language))
+
+    @routes.post("/blocks/{block_id}/patches/{number}/aside")
+    def put_aside(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
+        """Set a patch aside."""
+        said = {name: fields.get(name, "")[:most] for name, most in LONGEST.items()}
+        if not all(said.values()):
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, "write why, and who says so")
+        with writing(engine) as connection:
+            found = _find_patches(connection, block_id, number, fields, who)
+            if number not in found.aside:
+                vines, now = found.survey.patches[number - 1].vines, datetime.now(UTC)
+                set_aside(connection, block_id, vines, said["person"], said["why"], now)
+                who.note(connection, "set a patch aside", f"{block_id}, {said['why']}", now)
+        return redirect(f"/blocks/{block_id}/patches")
+
+    @routes.post("/blocks/{block_id}/patches/{number}/back")
+    def put_back(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
+        """Let a patch be dug after all."""
+        with writing(engine) as connection:
+            found = _find_patches(connection, block_id, number, fields, who)
+            if number in found.aside:
+                now = datetime.now(UTC)
+                take_back(connection, found.aside[number].id, who.account.name, now)
+                who.note(connection, "took a patch back", block_id, now)
+        return redirect(f"/blocks/{block_id}/patches")
+
+    @routes.get("/blocks/{block_id}/dig-sheet.pdf")
+    def print_sheet(
+        request: Request, block_id: str, who: Planner, paper: Literal["a4", "letter"] = "a4"
+    ) -> Response:
+        """Print the sheet for the clipboard."""
+        from service.sheets.dig_sheet import find_dig_sheet, print_dig_sheet
+
+        with reading(engine) as connection:
+            block = _find_block(connection, block_id, who.reach)
+            try:
+                sheet = find_dig_sheet(connection, block, VINES_EACH, settings)
+            except VigourError as error:
+                raise Problem(HTTPStatus.CONFLICT, f"its vigour is {error}") from None
+        content = print_dig_sheet(sheet, choose_language(request), paper)
+        return Response(content, media_type="application/pdf")
+
+    def page(
+        request: Request,
+        block_id: str,
+        who: Visitor,
+        told: Sequence[str] = (),
+        status: HTTPStatus = HTTPStatus.OK,
+    ) -> Response:
+        language, today = choose_language(request), datetime.now(UTC).date()
+        with reading(engine) as connection:
+            block = _find_block(connection, block_id, who.reach)
+            planting = fetch_planting(connection, block.id)
+            found = _find(connection, block, planting)
+        return answer_page(
+            request,
+            "patches.html",
+            status,
+            block=block.id,
+            name=tidy(block.name),
+            site=tidy(block.site_name),
+            told=told,
+            refused=status != HTTPStatus.OK,
+            has_planting=planting is not None,
+            may_change=who.account.role != "coordinator",
+            today=today.isoformat(),
+            found=found and _show(found, tidy(block.name), language, today),
+            words=sheet_words(language),
+            no_patch=say_of_no_patch(language),
+            claim=claim_targeted(language),
+            cautions=cautions(language),
+        )
+
+    return routes
+
+
+def _find_block(connection: Connection, block_id: str, reach: Reach) -> Block:
+    if block_id not in reach.block_ids:
+        raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+    (block,) = fetch_blocks(connection, [block_id])
+    return block
+
+
+def _find(connection: Connection, block: Block, planting: Planting | None) -> BlockPatches | None:
+    try:
+        return planting and find_block_patches(connection, block.id, planting, VINES_EACH)
+    except VigourError as error:
+        raise Problem(HTTPStatus.CONFLICT, f"its vigour is {error}") from None
+
+
+def _find_patches(
+    connection: Connection, block_id: str, number: int, fields: Fields, who: Visitor
+) -> BlockPatches:
+    """Return the patches of a block, of which one has this number since the page was shown."""
+    block = _find_block(connection, block_id, who.reach)
+    found = _find(connection, block, fetch_planting(connection, block.id))
+    if found is None or fields.get("of") != _sign(found):
+        said = "the patches were found anew since this page was shown; look at them again"
+        raise Problem(HTTPStatus.CONFLICT, said)
+    if number not in [one.number for one in found.survey.patches]:
+        raise Problem(HTTPStatus.NOT_FOUND, "there is no such patch")
+    return found
+
+
+def _sign(found: BlockPatches) -> str:
+    """Return what the numbers of patches go by."""
+    return f"{found.last.measured_on} {found.last.measure} {len(found.survey.patches)}"
+
+
+def _read_day(text: str, today: date) -> date:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        day = date.max
+    if day > today:
+        raise VigourError(f"'{text}' is no day up to today on which it was measured")
+    return day
+
+
+def _tell_read(read: VigourFile, language: str) -> list[str]:
+    _ = translations(language).gettext
+    text = _("{read} values read, {missing} missing, {rejected} rejected.")
+    told = [text.format(read=read.read, missing=read.missing, rejected=len(read.rejects))]
+    line = _("Line {number}: {reason}")
+    told += [line.format(number=one.line, reason=one.reason) for one in read.rejects[:MOST_REJECTS]]
+    return told + ["..."] * (len(read.rejects) > MOST_REJECTS)
+
+
+def _show(found: BlockPatches, name: str, language: str, today: date) -> dict[str, Any]:
+    patches, last = found.survey.patches, found.last
+    day = show_day(last.measured_on, language, today)
+    by_patch = {
+        patch.number: [
+            (place, one.vine, tell_reason(one, language))
+            for place, one in enumerate(found.dig, 1)
+            if one.patch == patch.number
+        ]
+        for patch in patches
+    }
+    counts = len(patches), len(found.aside), len(found.dig)
+    return {
+        "sign": _sign(found),
+        "counted": bind_numbers(count_patches(*counts, language)),
+        "measured": describe_map(last.measure, day, language),
+        "before": found.before and show_day(found.before, language, today),
+        "map": Markup(draw_block(found.survey, found.dig, found.aside, name, language)),  # noqa: S704 (our own)
+        "patches": [
+            {
+                "number": one.number,
+                "name": name_patch(one.number, language),
+                "where": tell_where(one, language),
+                "text": bind_numbers(" ".join(tell_patch(one, found.before, language, today))),
+                "score": round(one.score),
+                "aside": found.aside.get(one.number),
+                "vines": by_patch[one.number],
+            }
+            for one in patches
+        ],
+    }
