@@ -14,15 +14,16 @@ from math import cos, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.dig.map_parts import Point, find_runs, find_ticks, place_dots
 from alerts.dig.patch_words import name_patch, tell_patches
-from alerts.dig.patches import Patch, Survey
+from alerts.dig.patches import Survey
 from alerts.dig.sheet import sheet_words
 from alerts.dig.vigour import Vigour
 from alerts.dig.vines import DigVine
 from alerts.ribbon_svg import WIDTH, wrap_svg
 from alerts.words import translations
 
-_LEFT, _RIGHT, _ABOVE, _BELOW = 46.0, 26.0, 18.0, 22.0
+_LEFT, _RIGHT, _ABOVE, _BELOW = 56.0, 40.0, 18.0, 22.0
 _MOST_HEIGHT = 460.0
 _LEAST_PITCH = 2.5  # between rows that are drawn
 _DOT = 7.0
@@ -48,14 +49,12 @@ def draw_block(
         *(_fill(frame.outline(one.cells), one.number in aside) for one in survey.patches),
         frame.draw_rows(np.isfinite(survey.vigour.value)),
         *_number_vines(survey.vigour, frame, words.row, words.vine),
-        *(_write_name(one, frame, language) for one in survey.patches),
+        *_draw_vines(survey, dig, frame),
+        *_write_names(survey, dig, frame, language),
+        *_draw_scale(frame),
     ]
-    for number, one in enumerate(dig, 1):
-        row, vine = survey.vigour.find_cell(one.vine)
-        parts += _dot(*frame.place(row + 0.5, vine + 0.5), number)
-    parts += _draw_scale(frame)
     if north_deg is not None:
-        parts += _draw_north(WIDTH - 14.0, _ABOVE + 24, north_deg, words.north)
+        parts += _draw_north(WIDTH - 18.0, _ABOVE + 18, north_deg, words.north)
     top = frame.bottom + _BELOW
     parts += _draw_key(top, bool(aside), bool(dig), language)
     described = tell_patches(survey.patches, aside, language)
@@ -148,19 +147,49 @@ def _number_vines(vigour: Vigour, frame: _Frame, row_word: str, vine_word: str) 
         number = vigour.name_vine((0, vine))[1]
         x, y = frame.place(0, vine + 0.5)
         if vine == 0:
-            yield f'<text x="{x:.0f}" y="{y - 6:.0f}">{vine_word.format(number=number)}</text>'
+            name = vine_word.format(number=number)
+            yield f'<text text-anchor="end" x="{x + 4:.0f}" y="{y - 6:.0f}">{name}</text>'
         else:
             yield f'<text text-anchor="middle" x="{x:.0f}" y="{y - 6:.0f}">{number}</text>'
 
 
-def _write_name(patch: Patch, frame: _Frame, language: str) -> str:
-    """Return the name of a patch above it, within the block."""
-    rows, vines = np.nonzero(patch.cells)
-    name = name_patch(patch.number, language)
-    half = len(name) * _LETTER / 2
-    x, y = frame.place(float(rows.min()), float(vines.mean()) + 0.5)
-    x, y = min(max(x, _LEFT + half), frame.right - half), max(y - 3, _ABOVE + 12)
-    return f'<text class="patch" text-anchor="middle" x="{x:.0f}" y="{y:.0f}">{name}</text>'
+def _draw_vines(survey: Survey, dig: Sequence[DigVine], frame: _Frame) -> Iterator[str]:
+    """Yield the vines to dig by their number; beside them, with a line, where dots would meet."""
+    points = [_find_middle(survey.vigour, one, frame) for one in dig]
+    dots = place_dots(points, _DOT)
+    lines = "".join(
+        f"M{x:.1f} {y:.1f}L{at[0]:.1f} {at[1]:.1f}"
+        for (x, y), at in zip(points, dots, strict=True)
+        if (x, y) != at
+    )
+    if lines:
+        yield f'<path {_INK} d="{lines}"/>'
+    for number, at in enumerate(dots, 1):
+        yield from _dot(*at, number)
+
+
+def _find_middle(vigour: Vigour, one: DigVine, frame: _Frame) -> Point:
+    row, vine = vigour.find_cell(one.vine)
+    return frame.place(row + 0.5, vine + 0.5)
+
+
+def _write_names(
+    survey: Survey, dig: Sequence[DigVine], frame: _Frame, language: str
+) -> Iterator[str]:
+    """Yield the name of each patch above it and its vines, or below where the block ends."""
+    for patch in survey.patches:
+        rows, vines = np.nonzero(patch.cells)
+        at = [
+            _find_middle(survey.vigour, one, frame)[1] for one in dig if one.patch == patch.number
+        ]
+        top = min([frame.place(float(rows.min()), 0)[1], *(y - _DOT for y in at)]) - 4
+        bottom = max([frame.place(rows.max() + 1.0, 0)[1], *(y + _DOT for y in at)]) + 12
+        name = name_patch(patch.number, language)
+        half = len(name) * _LETTER / 2
+        x = frame.place(0, float(vines.mean()) + 0.5)[0]
+        x = min(max(x, _LEFT + half), frame.right - half)
+        y = top if top > _ABOVE + 12 else bottom
+        yield f'<text class="patch" text-anchor="middle" x="{x:.0f}" y="{y:.0f}">{name}</text>'
 
 
 def _dot(x: float, y: float, number: int) -> Iterator[str]:
@@ -180,11 +209,11 @@ def _draw_scale(frame: _Frame) -> Iterator[str]:
 
 
 def _draw_north(x: float, y: float, north_deg: float, letter: str) -> Iterator[str]:
-    """Yield an arrow to the north, counterclockwise of the right edge, its letter at its tail."""
+    """Yield an arrow to the north, counterclockwise of the right edge."""
     along, up = cos(radians(north_deg)), sin(radians(north_deg))
     turn = f'transform="translate({x:.0f} {y:.0f}) rotate({90 - north_deg:.0f})"'
     yield f'<path {_INK} {turn} d="M0 9v-18m-4 6l4 -6l4 6"/>'
-    at = f'x="{x - 17 * along:.0f}" y="{y + 17 * up + 4:.0f}"'
+    at = f'x="{x + 15 * along:.0f}" y="{y - 15 * up + 4:.0f}"'
     yield f'<text text-anchor="middle" {at}>{letter}</text>'
 
 
@@ -199,18 +228,3 @@ def _draw_key(top: float, has_aside: bool, has_dig: bool, language: str) -> Iter
         x, y = place % 2 * 150, top + 10 + place // 2 * _KEY_ROW
         yield f'<g transform="translate({x} {y:.0f})">{drawn}'
         yield f'<text x="36" y="4">{escape(word)}</text></g>'
-
-
-def find_runs(cells: NDArray[np.bool_]) -> Iterator[tuple[int, int, int]]:
-    """Yield each run of cells: its row, its first place, the place after its last."""
-    ends = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
-    for row in np.flatnonzero(cells.any(axis=1)):
-        starts, stops = (np.flatnonzero(ends[row] == way) for way in (1, -1))
-        for first, last in zip(starts, stops, strict=True):
-            yield int(row), int(first), int(last)
-
-
-def find_ticks(count: int) -> Sequence[int]:
-    """Return the places that are numbered: the first, and about every fifth or so after it."""
-    step = next((one for one in (1, 2, 5, 10, 20, 50, 100) if count <= 9 * one), 500)
-    return sorted({0, *range(step - 1, count, step)})

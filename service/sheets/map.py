@@ -9,7 +9,7 @@ import numpy as np
 from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, Rect, String
 from reportlab.lib.colors import white
 
-from alerts.dig.map_svg import find_runs, find_ticks
+from alerts.dig.map_parts import find_runs, find_ticks, place_dots
 from alerts.dig.sheet import SheetWords
 from service.patches import BlockPatches
 from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, set_text
@@ -62,9 +62,10 @@ def draw_map(
         x, y = corner(0, place + 0.5)
         text = words.vine.format(number=number) if place == 0 else str(number)
         drawing.add(_text(x, y + 4, text, 7, anchor="start" if place == 0 else "middle"))
-    for number, one in enumerate(found.dig, 1):
-        row, place = vigour.find_cell(one.vine)
-        x, y = corner(row + 0.5, place + 0.5)
+    cells = [vigour.find_cell(one.vine) for one in found.dig]
+    points = [corner(row + 0.5, place + 0.5) for row, place in cells]
+    for number, ((x, y), at) in enumerate(zip(place_dots(points, _DOT), points, strict=True), 1):
+        drawing.add(Line(*at, x, y, strokeColor=INK, strokeWidth=0.6))
         drawing.add(Circle(x, y, _DOT, fillColor=CLAY, strokeColor=white, strokeWidth=0.5))
         drawing.add(_text(x, y - 2.3, str(number), 6.5, SANS_BOLD, "middle", white))
     for shape in _draw_scale(corner(n_rows, 0), scale):

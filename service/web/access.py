@@ -107,6 +107,7 @@ class ByRole(Rule):
             if given is None:
                 given = (await read_fields(request)).get(CSRF_FIELD, "")
             if not hmac.compare_digest(given.encode(), visitor.csrf.encode()):
+                await request.close()
                 said = "this form is of another session; open the page again"
                 raise Problem(HTTPStatus.FORBIDDEN, said)
         return visitor

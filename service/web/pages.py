@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from functools import cache, partial
 from hashlib import sha256
 from http import HTTPStatus
@@ -87,6 +88,13 @@ async def read_form(request: Request) -> FormData:
         raise Problem(HTTPStatus.BAD_REQUEST, f"this form cannot be read: {error.detail}") from None
 
 
+async def open_form(request: Request) -> AsyncIterator[FormData]:
+    """Give what a form holds, and let go of its files afterwards."""
+    form = await read_form(request)
+    yield form
+    await form.close()
+
+
 async def read_fields(request: Request) -> Fields:
     """Return the fields of a form, each of bounded length."""
     form = await read_form(request)
@@ -99,6 +107,8 @@ async def read_fields(request: Request) -> Fields:
 
 Filled = Annotated[Fields, Depends(read_fields)]
 """The parameter of a route that takes a form."""
+Sent = Annotated[FormData, Depends(open_form)]
+"""The same for its files; it comes after the one for who may use the route."""
 
 
 def redirect(path: str) -> RedirectResponse:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from http import HTTPStatus
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlalchemy import Connection, Engine
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 
 from alerts.card import cautions
 from alerts.dig.claims import claim_targeted, say_of_no_patch
@@ -35,10 +35,10 @@ from service.web.access import Owner, Planner, Visitor
 from service.web.pages import (
     Fields,
     Filled,
+    Sent,
     answer_page,
     answer_while_it_holds,
     choose_language,
-    read_form,
     redirect,
 )
 from service.web.problems import Problem
@@ -46,8 +46,6 @@ from service.web.writing import run_writing
 
 MOST_REJECTS = 10
 LONGEST = {"why": 300, "person": 100}
-
-Form = Annotated[FormData, Depends(read_form)]
 
 
 def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -61,10 +59,10 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.post("/blocks/{block_id}/patches")
     async def add(
-        request: Request, block_id: str, form: Form, fields: Filled, who: Owner
+        request: Request, block_id: str, who: Owner, fields: Filled, sent: Sent
     ) -> Response:
         """Keep what was measured."""
-        file = form.get("file")
+        file = sent.get("file")
         content, name = b"", ""
         if isinstance(file, UploadFile):
             content, name = await file.read(), (file.filename or "")[:200]

@@ -79,6 +79,7 @@ def address(place: Place, route: APIRoute) -> str:
         path.replace("{token_id}", "1").replace("{import_id}", "1").replace("{block_id}", "ledge")
     )
     path = path.replace("{logger_id}", "of-ledge")
+    path = path.replace("{number}", "1")
     return place.here + path.replace("{token}", "1.x").replace("{secret}", "x")
 
 
