@@ -36,7 +36,7 @@ from service.web.problems import Problem, describe_refusals
 CHANGES_NOTHING = ("GET", "HEAD")
 TOKEN_PER_MIN = 300
 """How often a token of an account may come in a minute, to each process that serves."""
-CSRF_FIELD, CSRF_HEADER = "csrf", "X-CSRF-Token"
+CSRF_FIELD, CSRF_HEADER, CSRF_LENGTH = "csrf", "X-CSRF-Token", 16
 
 
 @dataclass(frozen=True)
@@ -58,10 +58,20 @@ class Visitor:
         with reading(self.engine) as connection:
             return find_reach(connection, self.account)
 
-    @property
-    def csrf(self) -> str:
-        """What a form of theirs must hold."""
-        return hashlib.sha256(f"csrf {self.secret}".encode()).hexdigest()
+    def write_csrf(self, address: str) -> str:
+        """Return what a form of theirs must hold, on the page at an address.
+
+        Each address has another, so that the length of packed pages does not give it away.
+        """
+        return self._sign(hashlib.sha256(address.encode()).hexdigest()[:CSRF_LENGTH])
+
+    def holds_csrf(self, given: str) -> bool:
+        """Whether a form is of theirs."""
+        return hmac.compare_digest(given.encode(), self._sign(given[:CSRF_LENGTH]).encode())
+
+    def _sign(self, page: str) -> str:
+        key, said = (self.secret or "").encode(), f"csrf {page}".encode()
+        return page + hmac.digest(key, said, "sha256").hex()
 
     def may_open(self, path: str) -> bool:
         """Whether a page is for their role."""
@@ -106,7 +116,7 @@ class ByRole(Rule):
             given = request.headers.get(CSRF_HEADER)
             if given is None:
                 given = (await read_fields(request)).get(CSRF_FIELD, "")
-            if not hmac.compare_digest(given.encode(), visitor.csrf.encode()):
+            if not visitor.holds_csrf(given):
                 await request.close()
                 said = "this form is of another session; open the page again"
                 raise Problem(HTTPStatus.FORBIDDEN, said)

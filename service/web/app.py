@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager, nullcontext
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
+from starlette.middleware.gzip import GZipMiddleware
 
 from service.scheduler import ticking
 from service.settings import Settings
@@ -38,6 +39,9 @@ from service.web.style import style_routes
 from service.web.texts import texts_routes
 from service.web.today_page import today_page_routes
 
+PACKED = 5
+"""Of nine levels of gzip: those above cost more than they save."""
+
 
 def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> FastAPI:
     """Return the application over a store; `with_rounds` runs the rounds that are due beside it."""
@@ -51,6 +55,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     app = FastAPI(
         title="Digseason", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None
     )
+    app.add_middleware(GZipMiddleware, compresslevel=PACKED)
     app.add_middleware(Guards, base_url=settings.base_url)
     add_refusals(app)
     engine = with_brief_patience(engine)

@@ -41,7 +41,7 @@ def answer_page(
     language = values.pop("language", None) or choose_language(request)
     visitor = getattr(request.state, "visitor", None)
     known = {"language": language, "who": visitor, "here": request.url.path}
-    known["csrf"] = partial(_write_csrf, visitor)
+    known["csrf"] = partial(_write_csrf, visitor, f"{request.url}")
     page = _environment(language).get_template(template).render(known | values)
     return HTMLResponse(page, status)
 
@@ -51,13 +51,14 @@ def answer_while_it_holds(
 ) -> Response:
     """Let the visitor's own browser keep a page: it asks whether the page still holds.
 
-    The tag is also of its Link header, which may change alone. [RFC-9110] 13.1.2
+    The tag is also of its Link header, which may change alone [RFC-9110] 13.1.2; it is weak, since
+    a page is the same packed or not.
     """
     link = page.headers.get("link", "").encode()
-    etag = f'"{sha256(link + page.body).hexdigest()[:24]}"'
+    etag = f'W/"{sha256(link + page.body).hexdigest()[:24]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache", "Vary": vary}
     kept = [one.strip() for one in request.headers.get("if-none-match", "").split(",")]
-    if {"*", etag, f"W/{etag}"} & {*kept}:
+    if {"*", etag, etag.removeprefix("W/")} & {*kept}:
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     page.headers.update(headers)
     return page
@@ -124,9 +125,10 @@ def address_static(name: str) -> str:
     return f"/static/{name}?v={version}"
 
 
-def _write_csrf(visitor: Any) -> Markup:
+def _write_csrf(visitor: Any, address: str) -> Markup:
     """Return what every form of a visitor holds."""
-    return Markup('<input type="hidden" name="csrf" value="{}">').format(visitor.csrf)
+    token = visitor.write_csrf(address)
+    return Markup('<input type="hidden" name="csrf" value="{}">').format(token)
 
 
 @cache

@@ -105,10 +105,25 @@ def test_a_block_says_how_it_stands_why_and_on_what_it_rests(
     assert "style=" not in text
 
 
+def test_the_first_view_of_a_block_weighs_little(here: str, gil: requests.Session) -> None:
+    page = gil.get(f"{here}/blocks/terrace-7", timeout=30)
+    within = set(re.findall(r'(?:<link|<img|<script)[^>]* (?:href|src)="(/[^"]+)"', page.text))
+    answers = [
+        gil.get(here + path, stream=True, timeout=30) for path in ("/blocks/terrace-7", *within)
+    ]
+    assert [one.headers["Content-Encoding"] for one in answers if len(one.raw.data) > 1000] != []
+    assert len(within) >= 4
+    sizes = [int(one.headers["Content-Length"]) for one in answers]
+    assert sum(sizes) < 120_000  # bytes over the wire, headers left out
+
+
 def test_a_block_of_another_is_as_if_it_were_not_there(here: str, gil: requests.Session) -> None:
     hers, nobodys = (gil.get(f"{here}/blocks/{one}", timeout=30) for one in ("ledge", "nowhere"))
     assert (hers.status_code, nobodys.status_code) == (404, 404)
-    assert hers.text.replace("ledge", "") == nobodys.text.replace("nowhere", "")
+    tokens = re.compile(r'name="csrf" value="\w+"')  # each address has another
+    assert len(tokens.findall(hers.text)) == 1
+    pages = [tokens.sub("", one.text) for one in (hers, nobodys)]
+    assert pages[0].replace("ledge", "") == pages[1].replace("nowhere", "")
 
 
 def test_a_curve_that_is_borrowed_from_another_grower_is_not_named(

