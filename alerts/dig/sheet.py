@@ -15,7 +15,7 @@ class SheetWords:
     """The words of a sheet in one language.
 
     columns : of the table, the vine first, then the boxes
-    choices : what is ticked in the boxes of roots, swellings and insects
+    choices : what is ticked in the boxes of the last columns, as in alerts.dig.records
     """
 
     title: str
@@ -48,15 +48,16 @@ def sheet_words(language: str) -> SheetWords:
             _("Vine"),
             _("Why here"),
             _("Depth, cm"),
-            _("Fine roots"),
+            _("Roots"),
             _("Swellings"),
             _("Insects"),
-            _("Sample, notes"),
+            _("Specimen, mark, notes"),
         ),
         choices=(
-            (_("live"), _("dead"), _("none")),
+            (_("live, fine"), _("live, coarse"), _("no live ones"), _("dead ones too")),
             (_("pale"), _("dark"), _("none")),
-            ("0", _("1 to 5"), _("more")),
+            ("0", _("up to 10"), _("up to 100"), _("more")),
+            (_("by lot"), _("specimen taken")),
         ),
         by_eye=_("No weak patch to dig is known in this block: choose by eye; write which vines."),
         map_title=_("The block from above"),

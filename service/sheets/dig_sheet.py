@@ -44,7 +44,7 @@ from service.sheets.text import (
 from service.store.blocks import Block
 from service.store.vigour import fetch_planting
 
-_COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.11, 0.11, 0.12, 0.21]  # shares of the width
+_COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.14, 0.09, 0.12, 0.2]  # shares of the width
 _QR = 24 * mm
 
 
@@ -132,7 +132,7 @@ def _map(found: BlockPatches, words: SheetWords, language: str, width: float) ->
 
 def _table(found: BlockPatches | None, words: SheetWords, language: str, width: float) -> Table:
     """Return the vines with boxes; blank lines where none are named."""
-    boxes = ["", *(_box(choice) for choice in words.choices), ""]
+    boxes = ["", *(_box(choice) for choice in words.choices)]
     named = [
         [
             str(number),

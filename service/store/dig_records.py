@@ -100,6 +100,13 @@ def fetch_dig_records(
     ]
 
 
+def find_record_ids(connection: Connection, start: str) -> list[str]:
+    """Return the ids that begin so, of what is withdrawn too."""
+    query = select(dig_record.c.record_id).order_by(dig_record.c.record_id)
+    begins = dig_record.c.record_id.startswith(start, autoescape=True)
+    return list(connection.scalars(query.where(begins)))
+
+
 def fetch_versions(connection: Connection, record_id: str) -> list[Version]:
     """Return how a record stands and stood, the last first; none: there is no such record."""
     query = select(dig_record).where(dig_record.c.record_id == record_id)

@@ -1,0 +1,1 @@
+"""What was found by digging: from tables, pages and programs into the store, and told."""

@@ -1,0 +1,94 @@
+"""A table of digs as CSV: a vine a line."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date
+from difflib import get_close_matches
+from io import StringIO
+
+from alerts.dig.records import DigRecord
+from alerts.dig.written import CELLS, NEEDED, read_written, write_cells
+from probes.frames import Reject
+
+_DELIMITERS = "\t;,"
+TOLD_ONLY = ("outcome", "photos")
+"""Columns that `finds list` prints beside `CELLS`; what stands in them is not read."""
+
+
+class TableError(ValueError):
+    """A table that cannot be read as a whole."""
+
+
+@dataclass(frozen=True)
+class DigTable:
+    """What a table holds: records, and the lines that do not count."""
+
+    records: list[DigRecord]
+    rejects: list[Reject]
+
+
+def read_digs(content: bytes, block_ids: Collection[str], today: date) -> DigTable:
+    """Read a table whose columns are some of `CELLS`, with comma, semicolon or tab between cells.
+
+    Raises
+    ------
+    TableError
+        Where the table as a whole cannot be read.
+    """
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise TableError(f"byte {error.start} is not UTF-8; save it as CSV in UTF-8") from None
+    header, _, _ = text.partition("\n")
+    delimiter = max(_DELIMITERS, key=header.count)
+    lines = csv.reader(StringIO(text, newline=""), delimiter=delimiter)
+    names = [name.strip().lower() for name in next(lines, [])]
+    _check_header(names)
+    table = DigTable([], [])
+    stands: dict[str, int] = {}
+    number = lines.line_num + 1
+    for texts in lines:
+        start, number = number, lines.line_num + 1
+        if not any(one.strip() for one in texts):
+            continue
+        try:
+            if len(texts) != len(names):
+                raise ValueError(f"it has {len(texts)} cells, the header has {len(names)} names")
+            record = read_written(dict(zip(names, texts, strict=True)), block_ids, today)
+            if record.record_id in stands:
+                raise ValueError(
+                    f"'row {record.vine[0]}, vine {record.vine[1]}' stands in line "
+                    f"{stands[record.record_id]} already, of the same day and person; which "
+                    "counts? Two digs at one vine need a record_id each"
+                )
+        except ValueError as error:
+            table.rejects.append(Reject(start, str(error), delimiter.join(texts).strip(), 1))
+            continue
+        stands[record.record_id] = start
+        table.records.append(record)
+    return table
+
+
+def _check_header(names: Collection[str]) -> None:
+    missing = [name for name in NEEDED if name not in names]
+    if missing:
+        raise TableError(
+            f"the first line names no column {', '.join(missing)}; it needs {','.join(NEEDED)}"
+        )
+    for name in names:
+        if name not in (*CELLS, *TOLD_ONLY):
+            near = get_close_matches(name, CELLS, 1)
+            hint = f"did you mean {near[0]}?" if near else f"the columns are {','.join(CELLS)}"
+            raise TableError(f"there is no column '{name}'; {hint}")
+
+
+def write_digs(records: Iterable[DigRecord]) -> str:
+    """Return a table of records; `read_digs` gives the same again."""
+    text = StringIO(newline="")
+    writer = csv.DictWriter(text, CELLS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(map(write_cells, records))
+    return text.getvalue()
