@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
+from probes.frames import LoggerFile
 from probes.logger_files import FileRefused, read_logger_file
 from service.farm.layouts import layout_from_spec
 from service.intake.content import pack_file
@@ -43,6 +44,18 @@ def import_file(
 
     FileRefused where it cannot be read, WithdrawnError where its content was withdrawn.
     """
+    source, file = read_file(engine, logger_id, path, now, progress)
+    return ingest_file(engine, logger_id, source, file, now, dry_run, progress)
+
+
+def read_file(
+    engine: Engine,
+    logger_id: str,
+    path: Path,
+    now: datetime,
+    progress: Progress = lambda _: None,
+) -> tuple[Source, LoggerFile]:
+    """Return what a file of a logger holds, and what is kept of it; FileRefused."""
     with reading(engine) as connection:
         logger = fetch_logger(connection, logger_id)
         corrections = fetch_clock_corrections(connection, logger_id)
@@ -63,16 +76,27 @@ def import_file(
         sha256, body = packing.result()
     if (path.stat().st_size, path.stat().st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
         raise FileRefused(f"{path.name}: it was written to while it was read; import it again")
-    source = Source(
-        "file",
-        str(path.with_name(told_name(path))),
-        sha256,
-        Content(body, logger.layout_spec, corrections),
-    )
+    name = str(path.with_name(told_name(path)))
+    return Source("file", name, sha256, Content(body, logger.layout_spec, corrections)), file
+
+
+def ingest_file(
+    engine: Engine,
+    logger_id: str,
+    source: Source,
+    file: LoggerFile,
+    now: datetime,
+    dry_run: bool = False,
+    progress: Progress = lambda _: None,
+) -> ImportReport:
+    """Put into the store what was read of a file, or only say what that would do.
+
+    WithdrawnError where its content was withdrawn.
+    """
     with (reading if dry_run else writing)(engine) as connection:
         # Read again: it may have changed, and no one else may import into it now.
         logger = fetch_logger(connection, logger_id, lock=not dry_run)
-        find_known(connection, logger_id, sha256, path.name)  # withdrawn content is refused
+        find_known(connection, logger_id, source.sha256, Path(source.name).name)
         return ingest(
             connection,
             logger,

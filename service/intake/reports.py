@@ -2,11 +2,37 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Protocol, TypeVar
 
 COUNTS = ("inserted", "identical", "conflicting", "rejected", "missing")
 CONFLICTS_TOLD = 20
+QUOTED = re.compile(r"'[^']*'")  # first the value, then maybe a column
+
+
+class Rejected(Protocol):
+    """A row or cell that does not count; a line of None: the whole file."""
+
+    @property
+    def line(self) -> int | None:
+        """Where it stands."""
+        ...
+
+    @property
+    def reason(self) -> str:
+        """Why, with what it says in quotes."""
+        ...
+
+    @property
+    def text(self) -> str:
+        """What stands there."""
+        ...
+
+
+R = TypeVar("R", bound=Rejected)
 
 
 @dataclass(frozen=True)
@@ -55,3 +81,12 @@ class ImportReport:
         """Return one report of both."""
         pairs = zip(vars(self).values(), vars(other).values(), strict=True)
         return ImportReport(*(mine + theirs for mine, theirs in pairs))
+
+
+def group_rejects(rejects: Iterable[R]) -> list[list[R]]:
+    """Return what was rejected, of each file those of one reason together."""
+    alike: dict[tuple[str, str], list[R]] = {}
+    for reject in rejects:
+        of_file = getattr(reject, "file", "")
+        alike.setdefault((of_file, QUOTED.sub("", reject.reason, count=1)), []).append(reject)
+    return list(alike.values())

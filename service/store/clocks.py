@@ -35,6 +35,12 @@ def fetch_site_places(connection: Connection) -> dict[str, Place]:
     return {site_id: Place(*row) for site_id, *row in connection.execute(query)}
 
 
+def fetch_utc_offset_min(connection: Connection, site_id: str) -> int:
+    """Return how much later than UTC the standard time of a site is. [min]"""
+    query = select(site.c.utc_offset_min).where(site.c.id == site_id)
+    return connection.execute(query).scalar_one()
+
+
 def fetch_clock_corrections(connection: Connection, logger_id: str) -> tuple[ClockCorrection, ...]:
     """Return the corrections of a logger's clock, in order of time."""
     query = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,9 +13,10 @@ from sqlalchemy.exc import NoResultFound
 
 from probes.clock_corrections import ClockCorrection
 from probes.frames import Reject
+from service.store.among import among
 from service.store.bulk import execute_many
 from service.store.packs import find_packed, measure_packed, take_out
-from service.store.tables import conflict, import_batch, import_content, import_reject
+from service.store.tables import conflict, import_batch, import_content, import_reject, logger
 
 MOST_ARRIVALS = 2_500  # more than two weeks of pushes every ten minutes
 
@@ -65,6 +66,26 @@ def fetch_batches(connection: Connection, *where: ColumnElement[bool]) -> list[B
     """Return imports in the order in which they came."""
     query = select(import_batch).where(*where).order_by(import_batch.c.id)
     return [Batch(**row) for row in connection.execute(query).mappings()]
+
+
+def fetch_latest_batches(
+    connection: Connection,
+    site_ids: Collection[str],
+    most: int,
+    logger_id: str = "",
+    before: int | None = None,
+) -> list[Batch]:
+    """Return the latest imports of loggers at some sites, the latest first; of one logger where its
+    name is not empty, and before a number where one is given.
+    """
+    at_sites = select(logger.c.id).where(among(logger.c.site_id, site_ids))
+    query = select(import_batch).where(import_batch.c.logger_id.in_(at_sites))
+    if logger_id:
+        query = query.where(import_batch.c.logger_id == logger_id)
+    if before is not None:
+        query = query.where(import_batch.c.id < before)
+    latest = query.order_by(import_batch.c.id.desc()).limit(most)
+    return [Batch(**row) for row in connection.execute(latest).mappings()]
 
 
 def fetch_batch(connection: Connection, batch_id: int) -> Batch:

@@ -102,6 +102,22 @@ def fetch_file_logger_ids(connection: Connection) -> list[str]:
     return list(connection.scalars(query.order_by(logger.c.id)))
 
 
+@dataclass(frozen=True)
+class LoggerPlace:
+    """Where a logger stands; `takes_files`: its readings come in files, and it is in use."""
+
+    id: str
+    site_id: str
+    takes_files: bool
+
+
+def fetch_logger_places(connection: Connection, site_ids: Collection[str]) -> list[LoggerPlace]:
+    """Return the loggers, stations and thermometers of some sites, in order."""
+    in_use = (logger.c.kind == "files") & logger.c.retired_at.is_(None)
+    query = select(logger.c.id, logger.c.site_id, in_use).where(among(logger.c.site_id, site_ids))
+    return [LoggerPlace(*row) for row in connection.execute(query.order_by(logger.c.id))]
+
+
 def fetch_probes(
     connection: Connection, probe_ids: Collection[int]
 ) -> Iterator[tuple[Logger, Probe]]:

@@ -29,6 +29,7 @@ from service.web.dug_page import dug_page_routes
 from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
+from service.web.imports_page import imports_page_routes
 from service.web.patches_page import patches_page_routes
 from service.web.people_page import people_page_routes
 from service.web.refusals import add_refusals
@@ -38,6 +39,7 @@ from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
 from service.web.texts import texts_routes
 from service.web.today_page import today_page_routes
+from service.web.uploads_page import uploads_page_routes
 
 PACKED = 5
 """Of nine levels of gzip: those above cost more than they save."""
@@ -68,6 +70,8 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         block_page_routes(engine, settings),
         patches_page_routes(engine, settings),
         region_page_routes(engine, settings),
+        uploads_page_routes(engine),  # before those of an import, whose number it has not
+        imports_page_routes(engine),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AsyncExitStack
 from http import HTTPStatus
 from urllib.parse import urlsplit
 
@@ -72,7 +73,8 @@ class Guards:
 
         refusal = _find_refusal(scope)
         if refusal is None:
-            await self._app(scope, receive_bounded, send_guarded)
+            async with AsyncExitStack() as scope["at_the_end"]:
+                await self._app(scope, receive_bounded, send_guarded)
         else:
             await answer_refusal(Request(scope), refusal)(scope, receive, send_guarded)
 

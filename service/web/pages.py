@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
 from functools import cache, partial
 from hashlib import sha256
 from http import HTTPStatus
@@ -80,20 +79,15 @@ def choose_language(request: Request) -> str:
 
 
 async def read_form(request: Request) -> FormData:
-    """Return what a form holds, files among it."""
+    """Return what a form holds, files among it, which are closed when the request ends."""
     try:
-        return await request.form(
+        form = await request.form(
             max_fields=MOST_FIELDS, max_files=MOST_FIELDS, max_part_size=LONGEST_FIELD
         )
     except HTTPException as error:
         raise Problem(HTTPStatus.BAD_REQUEST, f"this form cannot be read: {error.detail}") from None
-
-
-async def open_form(request: Request) -> AsyncIterator[FormData]:
-    """Give what a form holds, and let go of its files afterwards."""
-    form = await read_form(request)
-    yield form
-    await form.close()
+    request.scope["at_the_end"].push_async_callback(form.close)
+    return form
 
 
 async def read_fields(request: Request) -> Fields:
@@ -108,8 +102,8 @@ async def read_fields(request: Request) -> Fields:
 
 Filled = Annotated[Fields, Depends(read_fields)]
 """The parameter of a route that takes a form."""
-Sent = Annotated[FormData, Depends(open_form)]
-"""The same for its files; it comes after the one for who may use the route."""
+Sent = Annotated[FormData, Depends(read_form)]
+"""The same for its files."""
 
 
 def redirect(path: str) -> RedirectResponse:

@@ -74,6 +74,7 @@ from service.store.tables.readings import (
     settlement,
     shifted_stamp,
     unchecked_logger,
+    upload,
 )
 from service.store.tables.sending import (
     channel_trouble,
@@ -185,5 +186,6 @@ __all__ = [
     "undelivered",
     "undelivered_recipient",
     "untold_pause",
+    "upload",
     "vigour_survey",
 ]

@@ -70,6 +70,19 @@ import_reject = Table(
     Column("readings", Integer, nullable=False),
 )
 
+upload = Table(  # a file that a person looks at before it is kept as an import
+    "upload",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("account_id", ForeignKey("account.id"), nullable=False, index=True),
+    Column("site_id", ForeignKey("site.id"), nullable=False),
+    Column("logger_id", Text),  # None: of a logger that is not there yet
+    Column("layout", JSON(none_as_null=True)),  # of that logger, once it is stated
+    Column("file", Text, nullable=False),
+    Column("body", LargeBinary, nullable=False),  # as it came
+    Column("made_at", UtcInstant, nullable=False),
+)
+
 hand_note = Table(  # who read a thermometer and what they wrote, of each reading of an import
     "hand_note",
     metadata,
