@@ -9,7 +9,7 @@ from itertools import compress
 import numpy as np
 
 from alerts.figures import show_depths, show_mean, show_sources
-from alerts.notices import Source
+from alerts.notices import Neighbour, Source
 from alerts.rules import WindowRule
 from alerts.season import season_start
 from alerts.season_days import SeasonDays, find_season_days
@@ -22,6 +22,7 @@ from service.evaluation import (
     find_sources,
     is_by_hand,
 )
+from service.lending import describe_neighbour
 
 Record = dict[str, str | int | float | None]
 
@@ -82,10 +83,15 @@ def _iso(day: date | None) -> str | None:
     return day and day.isoformat()
 
 
-def root_zone_records(one: BlockEvaluation) -> Iterator[Record]:
-    """Yield a record per day of a block's root zone; no temperature where the day has no value."""
+def root_zone_records(
+    one: BlockEvaluation, unname: Callable[[Iterable[Neighbour]], tuple[Neighbour, ...]] = tuple
+) -> Iterator[Record]:
+    """Yield a record per day of a block's root zone; no temperature where the day has no value.
+
+    unname : returns neighbours without the names that are not to be shown
+    """
     zone = one.root_zone
-    lenders = [lender.name for lender in one.block.lenders]
+    lenders = [lender.name for lender in unname(map(describe_neighbour, one.block.lenders))]
     starts = [start for start, _ in zone.bases]
     for index, day in enumerate(zone.day.tolist()):
         value_c = float(zone.root_zone_c[index])

@@ -16,6 +16,11 @@ from service.store.among import among
 from service.store.bulk import execute_many, fetch_columns, merge_columns
 from service.store.tables import daily_error, daily_mean, probe
 
+DAY_COLUMNS = (
+    *("probe_id", "day", "mean_c", "slots_present", "slots_in_day"),
+    *("longest_gap_h", "complete"),
+)
+
 
 @dataclass(frozen=True)
 class ProbeDays:
@@ -87,6 +92,37 @@ def fetch_daily_means(
         .order_by(daily_mean.c.probe_id, daily_mean.c.day)
     )
     return ProbeDays(**fetch_columns(connection, query))
+
+
+@dataclass(frozen=True)
+class ProbeDay:
+    """A day of a probe, as probes.frames.DailyMeans has it."""
+
+    probe_id: int
+    day: date
+    mean_c: float | None
+    slots_present: int
+    slots_in_day: int
+    longest_gap_h: int
+    complete: bool
+    error_c: float | None
+
+
+def fetch_probe_days(
+    connection: Connection, probe_ids: Collection[int], start: date, end: date, most: int
+) -> list[ProbeDay]:
+    """Return the first days of probes from one day to another, both included, by day."""
+    of_day = (daily_error.c.probe_id == daily_mean.c.probe_id) & (
+        daily_error.c.day == daily_mean.c.day
+    )
+    query = (
+        select(*(daily_mean.c[name] for name in DAY_COLUMNS), daily_error.c.error_c)
+        .outerjoin(daily_error, of_day)
+        .where(among(daily_mean.c.probe_id, probe_ids), daily_mean.c.day.between(start, end))
+        .order_by(daily_mean.c.day, daily_mean.c.probe_id)
+        .limit(most)
+    )
+    return [ProbeDay(*row) for row in connection.execute(query)]
 
 
 def fetch_coverage(

@@ -28,6 +28,17 @@ from service.store.tables import (
 BY_HAND = {"interval_min": 1440.0}
 
 
+@dataclass(frozen=True)
+class LoggerRow:
+    """A logger, station or thermometer; `kind` is "files", "station" or "hand"."""
+
+    id: str
+    kind: str
+    site_id: str
+    interval_min: float
+    retired_at: datetime | None
+
+
 class UnknownLoggerError(LookupError):
     """There is no logger of that name."""
 
@@ -134,6 +145,43 @@ def fetch_logger_ids(connection: Connection, probe_ids: Collection[int]) -> dict
     return {row.id: row.logger_id for row in connection.execute(query)}
 
 
+def fetch_loggers_at(connection: Connection, site_ids: Collection[str]) -> list[LoggerRow]:
+    """Return the loggers of sites, the retired ones too, by id."""
+    query = (
+        select(logger, layout.c.spec, station.c.spec.label("station_spec"))
+        .outerjoin(layout)
+        .outerjoin(station)
+        .where(among(logger.c.site_id, site_ids))
+    )
+    rows = (
+        LoggerRow(row.id, row.kind, row.site_id, _interval_min(row), row.retired_at)
+        for row in connection.execute(query)
+    )
+    return sorted(rows, key=lambda one: one.id)
+
+
+def fetch_probes_of(connection: Connection, logger_ids: Collection[str]) -> dict[str, list[Probe]]:
+    """Return the probes of loggers, by its id."""
+    query = (
+        select(probe.c.logger_id, probe.c.id, probe.c.channel, probe_stretch)
+        .outerjoin(probe_stretch)
+        .where(among(probe.c.logger_id, logger_ids))
+        .order_by(probe.c.logger_id, probe.c.id, probe_stretch.c.valid_from)
+    )
+    found: dict[str, list[Probe]] = {logger_id: [] for logger_id in logger_ids}
+    rows = connection.execute(query)
+    for (logger_id, probe_id, channel), of in groupby(
+        rows, key=lambda row: (row.logger_id, row.id, row.channel)
+    ):
+        stretches = (
+            Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c, row.until)
+            for row in of
+            if row.valid_from is not None
+        )
+        found[logger_id].append(Probe(probe_id, channel, tuple(stretches)))
+    return found
+
+
 def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> Logger:
     """Return a logger; with `lock` no one else imports into it before this transaction ends."""
     query = (
@@ -164,36 +212,23 @@ def fetch_logger(connection: Connection, logger_id: str, lock: bool = False) -> 
         ).all()
         there_are = f"there are: {', '.join(known)}" if known else "set up a farm file first"
         raise UnknownLoggerError(f"no logger '{logger_id}'; {there_are}")
-    rows = connection.execute(
-        select(probe.c.id, probe.c.channel, probe_stretch)
-        .outerjoin(probe_stretch)
-        .where(probe.c.logger_id == logger_id)
-        .order_by(probe.c.id, probe_stretch.c.valid_from)
-    )
-    probes = (
-        Probe(
-            *of_probe,
-            tuple(
-                Stretch(row.valid_from, row.depth_cm, row.calibration_offset_c, row.until)
-                for row in of
-                if row.valid_from is not None
-            ),
-        )
-        for of_probe, of in groupby(rows, key=lambda row: (row.id, row.channel))
-    )
     return Logger(
         id=found.id,
         layout_name=found.layout_name or "",
         layout_spec=found.spec or {},
-        interval_min=(found.spec or found.station_spec or BY_HAND)["interval_min"],
+        interval_min=_interval_min(found),
         utc_offset_min=found.utc_offset_min,
         use_suspect=found.use_suspect,
         checks=read_checks(found.checks, found.checks_spec),
-        probes=tuple(probes),
+        probes=tuple(fetch_probes_of(connection, [logger_id])[logger_id]),
         retired_at=found.retired_at,
         by_hand=_day_from_instant(found) if found.kind == "hand" else None,
         frozen_before=fetch_frozen(connection),  # once the lock is there: it was waited for
     )
+
+
+def _interval_min(row: Any) -> float:
+    return (row.spec or row.station_spec or BY_HAND)["interval_min"]
 
 
 def _day_from_instant(row: Any) -> DayFromInstant:

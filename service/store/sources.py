@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from sqlalchemy import Connection, ScalarSelect, func, select
 
 from alerts.silence import USUAL_OF, Delivery
 from probes.frames import FAIL
+from service.store.among import among
 from service.store.imports import stands
 from service.store.tables import (
     import_batch,
@@ -101,6 +103,16 @@ def _newest(usable: bool) -> ScalarSelect[datetime]:
         query = query.where(USABLE)
     last = query.order_by(reading.c.observed_at.desc()).limit(1)
     return last.correlate(probe).scalar_subquery()
+
+
+def fetch_last_readings(connection: Connection, logger_ids: Collection[str]) -> dict[str, datetime]:
+    """Return the newest usable reading of each logger that has one."""
+    query = select(probe.c.logger_id, _newest(usable=True).label("newest_at"))
+    found: dict[str, datetime] = {}
+    for row in connection.execute(query.where(among(probe.c.logger_id, logger_ids))):
+        if row.newest_at is not None:
+            found[row.logger_id] = max(row.newest_at, found.get(row.logger_id, row.newest_at))
+    return found
 
 
 def fetch_last_instants(connection: Connection, probe_id: int) -> list[datetime]:

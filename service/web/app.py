@@ -15,10 +15,13 @@ from service.settings import Settings
 from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
+from service.web.api.days import days_routes
 from service.web.api.description import description_routes
 from service.web.api.hand import hand_api_routes
+from service.web.api.loggers import loggers_routes
 from service.web.api.places import places_routes
 from service.web.api.pushes import pushes_routes
+from service.web.api.readings import readings_routes
 from service.web.api.windows import windows_routes
 from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
@@ -78,6 +81,9 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         care_pages_routes(engine, settings),
         health_routes(engine),
         places_routes(engine),
+        loggers_routes(engine),
+        readings_routes(engine),
+        days_routes(engine, settings),
         windows_routes(engine, settings),
         pushes_routes(engine, door),
         hand_api_routes(engine, door),
