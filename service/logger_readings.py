@@ -89,10 +89,8 @@ def iterate_hours(
         for probe in logger.probes:
             readings = fetch_readings(connection, probe.id, begin - DAY, end + DAY)
             hour, mean_c = find_probe_hours(logger, probe, readings)
-            local: NDArray[np.datetime64] = (hour + 1).astype("datetime64[h]")
-            observed_at = local.astype("datetime64[us]") + np.timedelta64(
-                -logger.utc_offset_min, "m"
-            )
+            end_min = 60 * (hour + 1) - logger.utc_offset_min
+            observed_at = end_min.astype("datetime64[m]").astype("datetime64[us]")
             depths_cm = np.array([stretch.depth_cm for stretch in probe.stretches] + [np.nan])
             stretch = find_stretches(probe, observed_at, logger.utc_offset_min)
             hours = LoggerHours(observed_at, depths_cm[stretch], mean_c)
