@@ -4,30 +4,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
-from itertools import product
-from math import ceil
 
 import numpy as np
 
-from alerts.rules import WindowRule, find_faults
+from alerts.rules import WindowRule
+from alerts.variants import Numbers, vary
 from alerts.windows import Span, evaluate
 from service.evaluation import BlockEvaluation
 from service.store.blocks import Block
-
-
-class ContradictionError(Exception):
-    """The numbers asked for contradict each other."""
-
-
-@dataclass(frozen=True)
-class Numbers:
-    """The numbers to try; an empty list leaves those of the block's own rule set. [degC, days]"""
-
-    spring_opens_c: Sequence[float] = ()
-    margin_c: Sequence[float] = ()
-    mean_days: Sequence[int] = ()
 
 
 @dataclass(frozen=True)
@@ -38,33 +24,6 @@ class Trial:
     rule: WindowRule
     spans: list[Span]
     own_spans: list[Span]
-
-
-def vary(rule: WindowRule, numbers: Numbers) -> list[WindowRule]:
-    """Return a rule set with each combination of the numbers.
-
-    A mean of other days needs the same share of them, rounded up. ContradictionError where a
-    combination contradicts itself.
-    """
-    share = rule.mean_needs / rule.mean_days
-    rules = [
-        replace(
-            rule,
-            spring_opens_c=opens_c,
-            margin_c=margin_c,
-            mean_days=days,
-            mean_needs=ceil(share * days),
-        )
-        for opens_c, margin_c, days in product(
-            numbers.spring_opens_c or [rule.spring_opens_c],
-            numbers.margin_c or [rule.margin_c],
-            numbers.mean_days or [rule.mean_days],
-        )
-    ]
-    for one in rules:
-        for fault in find_faults(one):
-            raise ContradictionError(fault)
-    return rules
 
 
 def try_rules(evaluations: Sequence[BlockEvaluation], numbers: Numbers) -> Iterator[Trial]:

@@ -13,6 +13,7 @@ from typing import Any, cast
 import click
 
 from alerts.rules import Kind
+from alerts.variants import ContradictionError, Numbers
 from probes.units import Unit, c_to_f, delta_c_to_f, delta_f_to_c, f_to_c
 from service.cli.options import (
     as_of_option,
@@ -23,7 +24,7 @@ from service.cli.options import (
 )
 from service.showing import Record, basis_text
 from service.store.engine import reading
-from service.whatif import ContradictionError, Numbers, Trial, try_rules
+from service.whatif import Trial, try_rules
 from service.wiring import open_store
 
 COLUMNS = (

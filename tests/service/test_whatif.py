@@ -14,12 +14,13 @@ import pytest
 from sqlalchemy import Engine
 
 from alerts.rules import GRAPE_PHYLLOXERA
+from alerts.variants import ContradictionError, Numbers, vary
 from alerts.windows import evaluate
 from service import whatif
 from service.evaluation import evaluate_blocks
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
-from service.whatif import ContradictionError, Numbers, try_rules, vary
+from service.whatif import try_rules
 from tests.commands import run
 from tests.planted import plant_block, plant_days
 
