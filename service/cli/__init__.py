@@ -34,6 +34,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "calendar": ("service.cli.calendar", "Write windows as a calendar for phones."),
     "why": ("service.cli.why", "Tell how a date was reached, from readings to rule."),
     "whatif": ("service.cli.whatif", "Show how dates move under other numbers of the rule."),
+    "compare": ("service.cli.compare", "Compare windows across places, depths and years."),
     "outlook": ("service.cli.outlook", "Show when windows will likely open and close."),
     "score": ("service.cli.score", "Score the outlooks that seasons past would have had."),
     "patches": ("service.cli.patches", "Find the weak patches of a block, and where to dig."),

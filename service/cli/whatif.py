@@ -44,7 +44,7 @@ COLUMNS = (
 )
 
 
-class _Several(click.ParamType[list[float]]):
+class Several(click.ParamType[list[float]]):
     """Numbers with commas in between: 60,62,64."""
 
     name = "numbers"
@@ -69,10 +69,10 @@ class _Several(click.ParamType[list[float]]):
 
 @click.command("whatif")
 @click.option("--block", "block_ids", metavar="ID", multiple=True, help="All unless given.")
-@click.option("--open-f", type=_Several(14, 140), default=None, help="Spring opens at, in °F.")
-@click.option("--open-c", type=_Several(-10, 60), default=None, help="Spring opens at, in °C.")
-@click.option("--margin-f", type=_Several(0, 36), default=None, help="The margin, in °F.")
-@click.option("--mean-days", type=_Several(1, 31, whole=True), default=None, help="Of the mean.")
+@click.option("--open-f", type=Several(14, 140), default=None, help="Spring opens at, in °F.")
+@click.option("--open-c", type=Several(-10, 60), default=None, help="Spring opens at, in °C.")
+@click.option("--margin-f", type=Several(0, 36), default=None, help="The margin, in °F.")
+@click.option("--mean-days", type=Several(1, 31, whole=True), default=None, help="Of the mean.")
 @click.option("--season", type=int, metavar="YEAR", help="One season; all unless given.")
 @as_of_option
 @unit_option

@@ -1,0 +1,1 @@
+"""Seasons compared: across places, depths, years and rule sets."""

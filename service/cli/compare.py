@@ -1,0 +1,222 @@
+"""digseason compare"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+from math import isinf, isnan
+from pathlib import Path
+from textwrap import fill
+from typing import Any
+
+import click
+import numpy as np
+
+from alerts.season import season_start
+from alerts.study.estimates import LEAST_SEASONS, Difference, Middle, Trend
+from alerts.variants import ContradictionError
+from service.bench import By, Store, windows
+from service.cli.options import WIDTH, as_of_option, format_options, print_records
+from service.cli.whatif import Several
+from service.study.summaries import (
+    VARIANT,
+    Key,
+    PlaceDifference,
+    Summary,
+    find_differences,
+    pair_depths,
+    summarise,
+)
+from service.study.windows import COLUMNS
+from service.wiring import open_store
+
+SHOWN_SEASONS = 3
+_NAME, _CELL = 24, 14
+
+
+@click.command("compare")
+@click.option("--by", type=click.Choice(["block", "depth"]), default="block", show_default=True)
+@click.option("--site", "sites", metavar="ID", multiple=True, help="All unless given.")
+@click.option("--block", "blocks", metavar="ID", multiple=True, help="All unless given.")
+@click.option("--depths", type=Several(0, 1000), default=None, help="In cm; all unless given.")
+@click.option("--open-f", type=Several(14, 140), default=None, help="Spring opens at, in °F.")
+@click.option("--open-c", type=Several(-10, 60), default=None, help="Spring opens at, in °C.")
+@click.option("--margin-c", type=Several(0, 20), default=None, help="The margin, in °C.")
+@click.option("--mean-days", type=Several(1, 31, whole=True), default=None, help="Of the mean.")
+@click.option(
+    "--rule", "rules", metavar="NAME", multiple=True, help="grape-phylloxera unless given."
+)
+@click.option("--bounds", is_flag=True, help="Find how far errors move openings too.")
+@as_of_option
+@format_options
+@click.pass_obj
+def command(
+    data: Path,
+    by: By,
+    sites: tuple[str, ...],
+    blocks: tuple[str, ...],
+    depths: list[float] | None,
+    open_f: list[float] | None,
+    open_c: list[float] | None,
+    margin_c: list[float] | None,
+    mean_days: list[int] | None,
+    rules: tuple[str, ...],
+    bounds: bool,
+    as_of: date | None,
+    form: str | None,
+) -> None:
+    """Compare openings across places, depths, seasons, thresholds and rule sets.
+
+    Every place follows the same rule. Several numbers with commas in between, such as
+    --open-f 60,62,64; of several options each combination is tried.
+    """
+    settings, engine = open_store(data)
+    chosen = {"rules": rules} if rules else {}
+    try:
+        frame = windows(
+            Store(engine, settings),
+            by=by,
+            sites=sites,
+            blocks=blocks,
+            depths_cm=depths or (),
+            thresholds_f=open_f or (),
+            thresholds_c=open_c or (),
+            margins_c=margin_c or (),
+            mean_days=mean_days or (),
+            as_of=as_of,
+            bounds=bounds,
+            **chosen,
+        )
+    except (LookupError, ContradictionError) as error:
+        raise click.UsageError(str(error.args[0])) from None
+    if form:
+        plain = frame.astype(object).where(frame.notna(), None)
+        records = plain.to_dict("records")
+        for record in records:
+            for name in ("opened_on", "after", "opened_earliest", "opened_latest", "closed_on"):
+                record[name] = record[name] and record[name].date().isoformat()
+        print_records(records, form, COLUMNS)
+        return
+    if frame.empty:
+        raise click.ClickException("there are no daily means yet; import readings first")
+    for line in _tell(frame, by):
+        click.echo(line)
+
+
+def _tell(frame: Any, by: By) -> Iterator[str]:
+    """Yield the table of each rule and kind, then what its seasons say together."""
+    summaries = list(summarise(frame))
+    differences = list(find_differences(frame, pair_depths(frame))) if by == "depth" else []
+    for variant in dict.fromkeys(one.variant for one in summaries):
+        of_variant = [one for one in summaries if one.variant == variant]
+        yield from _show_variant(frame, variant, of_variant)
+        yield from _tell_trends(of_variant)
+        moved = [
+            _tell_difference(one, one.difference)
+            for one in differences
+            if one.variant == variant and one.difference
+        ]
+        if moved:
+            yield "Against the shallowest depth of the site, in the same seasons:"
+            yield from [*moved, ""]
+    yield fill(
+        "A range is that of a gap in the readings. Not seen: days are missing on which it may have "
+        "opened. Not reached: it did not open, with all days seen. Such seasons count in the "
+        "middle as far as they were seen.",
+        WIDTH,
+    )
+
+
+def _show_variant(frame: Any, variant: Key, summaries: Sequence[Summary]) -> Iterator[str]:
+    rule, opens_f, _, margin_f, mean_days, kind = variant
+    text = f"{rule}: {kind}, spring opens at {opens_f:g} °F, margin {margin_f:g} °F"
+    yield f"{text}, mean of {mean_days} days"
+    rows = frame[
+        np.logical_and.reduce(
+            [frame[name] == of for name, of in zip(VARIANT, variant, strict=True)]
+        )
+    ]
+    seasons = sorted(rows["season"].unique().tolist())
+    shown = seasons[-SHOWN_SEASONS:]
+    yield _row("", [*map(str, shown), "half by"])
+    for one in summaries:
+        of_place = rows[_is_place(rows, one.place)].set_index("season")
+        cells = [
+            _show_opening(of_place.loc[year]) if year in of_place.index else "" for year in shown
+        ]
+        south = bool((of_place["latitude"] < 0).all())
+        yield _row(_name(one.place), [*cells, _show_middle(one.middle, south)])
+    if len(seasons) > len(shown):
+        yield f"{len(seasons) - len(shown)} earlier seasons: --csv"
+    yield ""
+
+
+def _row(name: str, cells: Sequence[str]) -> str:
+    return (f"{name:{_NAME}}" + "".join(f"{cell:{_CELL}}" for cell in cells)).rstrip()
+
+
+def _is_place(rows: Any, place: Key) -> Any:
+    site, block, depth_cm = place
+    same = rows["depth_cm"].isna() if isnan(depth_cm) else rows["depth_cm"] == depth_cm
+    return (rows["site"] == site) & (rows["block"] == block) & same
+
+
+def _name(place: Key) -> str:
+    site, block, depth_cm = place
+    return block or f"{site}, {depth_cm:g} cm"
+
+
+def _show_opening(season: Any) -> str:
+    if season["outcome"] != "opened":
+        return str(season["outcome"])
+    last, first = season["opened_on"], season["after"] + timedelta(days=1)
+    shown = f"{last.day} {last:%b}"
+    if first == last:
+        return shown
+    return (
+        f"{first.day} {first:%b}-{shown}" if first.month != last.month else f"{first.day}-{shown}"
+    )
+
+
+def _show_middle(middle: Middle | None, south: bool) -> str:
+    if middle is None or isinf(middle.last):
+        return "not half"
+    first, last = (_show_day(day, south) for day in (middle.first, middle.last))
+    return last if first == last else f"{first}-{last}"
+
+
+def _show_day(number: float, south: bool) -> str:
+    day = season_start(2001, south) + timedelta(days=int(number) - 1)
+    return f"{day.day} {day:%b}"
+
+
+def _tell_trends(summaries: Sequence[Summary]) -> Iterator[str]:
+    if any(one.trend for one in summaries):
+        yield "With the years, by Theil and Sen, and Mann and Kendall:"
+        for one in summaries:
+            if one.trend:
+                yield from _tell_trend(one, one.trend)
+    else:
+        yield fill(
+            f"No trend is told: no place has {LEAST_SEASONS} seasons whose opening is known to the "
+            "day, and with fewer none can be told from chance.",
+            WIDTH,
+        )
+    yield ""
+
+
+def _tell_trend(one: Summary, trend: Trend) -> Iterator[str]:
+    text = f"{trend.slope:+.1f} days a decade (95 %: {trend.low:+.1f} to {trend.high:+.1f})"
+    yield f"  {_name(one.place):{_NAME - 2}}{text}"
+    left_out = f", {trend.left_out} left out" if trend.left_out else ""
+    yield f"{'':{_NAME}}p = {trend.p:.2g}, {trend.seasons} seasons{left_out}"
+
+
+def _tell_difference(one: PlaceDifference, found: Difference) -> str:
+    text = f"{found.mean:+.1f} days"
+    if found.low is not None and found.high is not None:
+        text += f" (95 %: {found.low:+.1f} to {found.high:+.1f})"
+    text += f", {found.seasons} season{'s' * (found.seasons != 1)}"
+    if found.left_out:
+        text += f", {found.left_out} left out"
+    return f"  {_name(one.place):{_NAME - 2}}{text}"

@@ -1,0 +1,103 @@
+"""What the seasons of each place say together, and by how much places differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from alerts.study.estimates import (
+    Difference,
+    Middle,
+    Trend,
+    find_difference,
+    find_middle,
+    find_trend,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Key = tuple[Any, ...]
+Pair = tuple[Key, Key]
+PLACE = ["site", "block", "depth_cm"]
+VARIANT = ["rule", "spring_opens_f", "spring_opens_c", "margin_f", "mean_days", "kind"]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What the openings of one place under one rule say together.
+
+    counts : seasons by their outcome
+    middle : between which days of the season half of them have opened
+    trend : None where too few openings are known to the day
+    """
+
+    place: Key
+    variant: Key
+    counts: dict[str, int]
+    middle: Middle | None
+    trend: Trend | None
+
+
+@dataclass(frozen=True)
+class PlaceDifference:
+    """By how much a place opens later than the one it is held against, under one rule."""
+
+    place: Key
+    against: Key
+    variant: Key
+    difference: Difference | None
+
+
+def summarise(frame: pd.DataFrame) -> Iterator[Summary]:
+    """Yield a summary for each place, rule, and spring and fall, in the order of the frame."""
+    groups: Any = frame[frame["asked_d"] > 0].groupby(
+        [*PLACE, *VARIANT], sort=False, dropna=False, observed=True
+    )
+    for key, asked in groups:
+        opened = asked["opened_day"].to_numpy()
+        after = asked["after_day"].to_numpy()
+        exact = opened == after + 1
+        counts = asked["outcome"].value_counts()
+        yield Summary(
+            place=key[: len(PLACE)],
+            variant=key[len(PLACE) :],
+            counts={str(name): int(count) for name, count in counts.items() if count},
+            middle=find_middle(after, np.where(np.isnan(opened), np.inf, opened)),
+            trend=find_trend(
+                asked["season"].to_numpy(np.float64)[exact],
+                opened[exact],
+                int((~exact).sum()),
+            ),
+        )
+
+
+def find_differences(frame: pd.DataFrame, pairs: Sequence[Pair]) -> Iterator[PlaceDifference]:
+    """Yield by how much the second place of each pair opens later, under each rule."""
+    asked_of = frame[frame["asked_d"] > 0]
+    groups: Any = asked_of.groupby(PLACE, sort=False, dropna=False)
+    by_place = dict(iter(groups))
+    for against, place in pairs:
+        both = by_place[against].merge(by_place[place], on=[*VARIANT, "season"])
+        for variant, asked in both.groupby(VARIANT, sort=False, observed=True):
+            opened = asked[["opened_day_x", "opened_day_y"]].notna().all(axis=1)
+            after, by = (
+                tuple(asked.loc[opened, f"{name}_{side}"].to_numpy() for side in "xy")
+                for name in ("after_day", "opened_day")
+            )
+            found = find_difference(after, by, len(asked))
+            yield PlaceDifference(place, against, variant, found)
+
+
+def pair_depths(frame: pd.DataFrame) -> list[Pair]:
+    """Return the depths of each site, each with the shallowest of it."""
+    places = list(frame[PLACE].drop_duplicates().itertuples(index=False, name=None))
+    first: dict[Any, Key] = {}
+    return [
+        (first[place[0]], place)
+        for place in sorted(places, key=lambda one: (one[0], one[2]))
+        if first.setdefault(place[0], place) != place
+    ]
