@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from probes.daily import find_daily_means, find_slot_means, slot_hours
 from probes.frames import DailyMeans, Readings
 from probes.hand_days import find_hand_days
 from service.store.daily import fetch_daily_means, store_daily_means
-from service.store.loggers import Logger, Probe
+from service.store.daily_packs import find_unpacked, pack_days
+from service.store.engine import reading, writing
+from service.store.loggers import Logger, Probe, fetch_logger
 from service.store.readings import fetch_readings
+
+PACKED_AFTER = timedelta(days=10)
+PACKED_EVERY_D = 16
+"""Days that are packed together: a pack is written that often while its own days come."""
 
 
 def find_days(observed_at: NDArray[np.datetime64], utc_offset_min: int) -> NDArray[np.datetime64]:
@@ -83,3 +89,16 @@ def refresh_daily_means(connection: Connection, logger: Logger) -> None:
         first = logger.frozen_before or date.min
         stored = fetch_daily_means(connection, [probe.id], first, date.max)
         store_daily_means(connection, probe.id, stored.day, means)
+
+
+def pack_daily_means(engine: Engine, now: datetime) -> None:
+    """Pack the days that are over for long, so that they are read fast; a logger a transaction."""
+    ended = (now - PACKED_AFTER).date()
+    before = ended - timedelta(days=ended.toordinal() % PACKED_EVERY_D)
+    with reading(engine) as connection:
+        unpacked = find_unpacked(connection, before)
+    for logger_id, parts in unpacked.items():
+        with writing(engine) as connection:
+            fetch_logger(connection, logger_id, lock=True)
+            for probe_id, of_probe in parts.items():
+                pack_days(connection, probe_id, of_probe, before)

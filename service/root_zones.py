@@ -25,8 +25,9 @@ from alerts.states import RECENT_DAYS
 from probes.frames import RootZoneDays
 from probes.hand_days import OWN_ERROR_C
 from service.lending import Lender, describe_lenders
-from service.store import daily as store
 from service.store.blocks import Block, Stretch
+from service.store.daily import fetch_daily_errors, fetch_first_days
+from service.store.daily_packs import CompleteDays, fetch_complete_days
 
 OWN_BACK_DAYS = 120
 """How far before a day lies what it may rest on: 21 days of loss, the days of the fit, lags."""
@@ -65,7 +66,7 @@ def fetch_root_zones(
 
     Late too: neighbours lend also to a block with probes whose readings are late, beside its days.
     """
-    first_days = store.fetch_first_days(connection, _find_own_probes(blocks))
+    first_days = fetch_first_days(connection, _find_own_probes(blocks))
     spans = [_find_unprobed(block, first_days) for block in blocks]
     borrows = [
         any(begin <= end and start <= until for begin, until in of_block) and bool(block.lenders)
@@ -86,7 +87,8 @@ def fetch_root_zones(
         for back_days, rows in groups.items()
     }
     last = np.datetime64(end, "D")
-    first = min((one.first_day for one in fetched.values() if one.day.size), default=last)
+    starts = (one.complete.day for one in fetched.values())
+    first = min((days[0] for days in starts if days.size), default=last)
     first_shown = max(first, np.datetime64(start, "D"))
     found: dict[int, BlockDays] = {}
     for back_days, rows in groups.items():
@@ -111,21 +113,13 @@ def fetch_depths(
 
 @dataclass(frozen=True)
 class _Fetched:
-    """Daily means of some probes as they lie in the store, and errors of those read by hand."""
+    """The complete days of some probes, and errors of those read by hand."""
 
     probe_ids: list[int]
     hand_ids: list[int]
-    daily: store.ProbeDays
+    complete: CompleteDays
     errors: list[tuple[int, date, float]]
     accuracy_c: float
-
-    @property
-    def day(self) -> Days:
-        return self.daily.day
-
-    @property
-    def first_day(self) -> np.datetime64:
-        return self.daily.day.min()
 
 
 def _fetch(
@@ -136,24 +130,23 @@ def _fetch(
     for place in places:
         probe_ids |= {stretch.probe_id for stretch in place.stretches + place.beside}
         hand_ids |= place.hand_probes
-    means = store.fetch_daily_means(connection, sorted(probe_ids), start, end)
-    errors = store.fetch_daily_errors(connection, sorted(hand_ids), start, end)
-    return _Fetched(sorted(probe_ids), sorted(hand_ids), means, errors, accuracy_c)
+    complete = fetch_complete_days(connection, sorted(probe_ids), start, end)
+    errors = fetch_daily_errors(connection, sorted(hand_ids), start, end)
+    return _Fetched(sorted(probe_ids), sorted(hand_ids), complete, errors, accuracy_c)
 
 
 class _Zones:
     """The root zones of places whose probes were fetched together; a lender's is found once."""
 
     def __init__(self, fetched: _Fetched, first_shown: np.datetime64, last: np.datetime64) -> None:
-        first = min(fetched.first_day, first_shown) if fetched.day.size else first_shown
+        days = fetched.complete.day
+        first = min(days[0], first_shown) if days.size else first_shown
         self._probe_ids = np.array(fetched.probe_ids, np.int64)
         self._hand_ids = fetched.hand_ids
         self._days = np.arange(first, last + 1)
         self._mean_c = np.full((self._probe_ids.size, self._days.size), np.nan)
-        daily = fetched.daily
-        row = np.searchsorted(self._probe_ids, daily.probe_id)
-        column = (daily.day - first).astype(np.int64)
-        self._mean_c[row, column] = np.where(daily.complete, daily.mean_c, np.nan)
+        if days.size:
+            self._mean_c[:, -days.size :] = fetched.complete.mean_c
         self._error_c = np.full(self._mean_c.shape, fetched.accuracy_c)
         self._error_c[np.searchsorted(self._probe_ids, self._hand_ids)] = OWN_ERROR_C
         for probe_id, day, of_day_c in fetched.errors:

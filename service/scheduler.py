@@ -13,6 +13,7 @@ from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
 from service.bounces.taking_in import take_in_bounces
+from service.daily_means import pack_daily_means
 from service.delivery import deliver
 from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
@@ -89,8 +90,9 @@ def watch_inbox(engine: Engine, settings: Settings) -> None:
 
 
 def pack(engine: Engine) -> None:
-    """Pack what old pushes held; a failure is logged and the next time tries again."""
+    """Pack old daily means and what old pushes held; what fails is logged and tried again."""
     try:
+        pack_daily_means(engine, datetime.now(UTC))
         pack_pushes(engine, datetime.now(UTC))
     except Exception:
         log.exception("packing failed; the next time tries again")

@@ -143,7 +143,9 @@ def _find_borrowing(
             at[block.id].append(probe_id)
     borrowing: dict[int, list[Block]] = defaultdict(list)
     for one in evaluations:
-        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=False):
+        if not one.root_zone.lent.any():
+            continue
+        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=True):
             if lent.any():
                 place = lender.place
                 own = [stretch.probe_id for stretch in place.in_use]

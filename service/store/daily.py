@@ -14,6 +14,7 @@ from sqlalchemy import Connection, bindparam, delete, func, insert, select
 from probes.frames import DailyMeans
 from service.store.among import among
 from service.store.bulk import execute_many, fetch_columns, merge_columns
+from service.store.daily_packs import shorten_packs
 from service.store.tables import daily_error, daily_mean, probe
 
 DAY_COLUMNS = (
@@ -42,6 +43,7 @@ def store_daily_means(
     connection: Connection, probe_id: int, days: NDArray[np.datetime64], means: DailyMeans
 ) -> None:
     """Make the daily means of `days` what `means` says; those it does not hold are taken out."""
+    shorten_packs(connection, probe_id, np.union1d(days, means.day))
     if means.error_c is not None:
         _store_errors(connection, probe_id, days, means.day, means.error_c)
     gone = ({"gone": day} for day in np.setdiff1d(days, means.day).tolist())

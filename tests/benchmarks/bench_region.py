@@ -21,6 +21,7 @@ from psycopg import Connection as PgConnection
 from sqlalchemy import Connection, Engine, event, text
 
 from probes.frames import LoggerFile
+from service.daily_means import pack_daily_means
 from service.evaluation import evaluate_blocks
 from service.intake.ingest import Source, ingest
 from service.intake.keeping import fetch_days
@@ -190,6 +191,7 @@ def show_round(engine: Engine, blocks: int, years: int) -> None:
         plant_days(connection, blocks, AS_OF, AS_OF)
         plant_batches(connection, blocks, NOW)
         _plant_latest(connection, blocks, AS_OF)
+    pack_daily_means(engine, NOW)  # as `digseason serve` does every few hours
     _settle(engine)
     with _timed(engine) as queries:
         begun, begun_cpu = time.perf_counter(), time.process_time()

@@ -191,6 +191,15 @@ daily_mean = Table(  # contract: probes.frames.DailyMeans
     sqlite_with_rowid=False,
 )
 
+daily_pack = Table(  # the complete ones of 128 days, to be read fast: service.store.daily_packs
+    "daily_pack",
+    metadata,
+    Column("probe_id", ForeignKey("probe.id"), primary_key=True),
+    Column("part", Integer, primary_key=True),  # days since 1970 by 128
+    Column("held", SmallInteger, nullable=False),  # of its days; what follows is not said
+    Column("body", LargeBinary, nullable=False),  # 128 float64, NaN where the day is not complete
+)
+
 daily_error = Table(  # standard error of days whose value was made from instants read by hand
     "daily_error",
     metadata,
