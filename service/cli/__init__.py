@@ -40,6 +40,7 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "patches": ("service.cli.patches", "Find the weak patches of a block, and where to dig."),
     "digs": ("service.cli.digs", "Plan digs: how many vines, which ones, on which days."),
     "finds": ("service.cli.finds", "Keep what digging at vines showed, and list it."),
+    "order": ("service.cli.order", "Tell which block to go to first, and what to clean."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "advisory": ("service.cli.advisory", "Review, release or drop what a whole region is told."),
     "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),

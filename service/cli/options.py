@@ -60,6 +60,26 @@ class _Instant(click.ParamType[datetime]):
 instant_type = _Instant()
 
 
+class _Share(click.ParamType[float]):
+    name = "share"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the share that "5%" or "0.05" names: above none, at most all; a nan is neither."""
+        text = str(value).strip()
+        try:
+            share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+        except ValueError:
+            self.fail(f"'{value}' is no share; write it as 5% or 0.05", param, ctx)
+        if not 0.0 < share <= 1.0:
+            self.fail(f"'{value}' is not above 0 and at most 100%", param, ctx)
+        return share
+
+
+SHARE = _Share()
+
+
 def as_of_option(command: Command) -> Command:
     """Add --as-of DATE."""
     text = "The last day that counts; yesterday at each site unless given."

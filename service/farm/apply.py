@@ -32,6 +32,7 @@ from service.farm.rows import (
     row_of,
     scope_rows,
     silence_rows,
+    vine_rows,
 )
 from service.farm.text import table_label
 from service.farm.values import probe_name
@@ -201,6 +202,7 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         ("block", tables.block_probe, basis_rows),
         ("block", tables.block_borrow, borrow_rows),
         ("block", tables.block_carry, carry_rows),
+        ("block", tables.block_vines, vine_rows),
         ("recipient", tables.recipient_scope, scope_rows),
         ("site", tables.site_forecast, forecast_rows),
         ("recipient", tables.recipient_quiet, quiet_rows),

@@ -139,6 +139,7 @@ class Block(FarmTable):
     row_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
     planted: Annotated[int, Field(ge=1800, le=2200)] | None = None
     rootstock: Name | None = None
+    vines: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
 
     @field_validator("diffusivity_mm2_s")
     @classmethod

@@ -120,6 +120,13 @@ def borrow_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "borrows": table.borrow}]
 
 
+def vine_rows(table: FarmTable) -> list[Row]:
+    """Return the row of how many vines a block has, if that was counted."""
+    if not isinstance(table, Block) or table.vines is None:
+        return []
+    return [{"block_id": table.id, "vines": table.vines}]
+
+
 def forecast_rows(table: FarmTable) -> list[Row]:
     """Return the row that says where the air of a site is forecast, if it is."""
     if not isinstance(table, Site) or table.forecast is None:
@@ -164,10 +171,12 @@ def block_from_row(
     basis: Sequence[Use],
     carried: Sequence[Sequence[Any]],
     borrows: Sequence[Sequence[Any]],
+    vines: Sequence[Sequence[Any]],
 ) -> Block:
     """Return a block with its basis, which is empty for all probes of its site."""
     return Block(
         borrow=borrows[0][0] if borrows else None,
+        vines=vines[0][0] if vines else None,
         carry=bool(carried),
         diffusivity_mm2_s=carried[0][0] if carried else None,
         root_zone_cm=(row.pop("root_zone_top_cm"), row.pop("root_zone_bottom_cm")),

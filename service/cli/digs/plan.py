@@ -14,7 +14,8 @@ import click
 from alerts.dig.claims import claim_by_lot, claim_targeted
 from alerts.dig.freedom import find_vines_after, follow_confidence
 from alerts.dig.sampling import FORMULA, Design, find_vines_to_dig
-from service.cli.options import WIDTH, format_options, print_records
+from alerts.dig.status import USUAL
+from service.cli.options import SHARE, WIDTH, format_options, print_records
 from service.showing import Record
 
 COLUMNS = (
@@ -32,23 +33,6 @@ COLUMNS = (
     "dig_still",
     "formula",
 )
-
-
-class _Share(click.ParamType[float]):
-    name = "share"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """Return the share that "5%" or "0.05" names: above none, at most all; a nan is neither."""
-        text = str(value).strip()
-        try:
-            share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
-        except ValueError:
-            self.fail(f"'{value}' is no share; write it as 5% or 0.05", param, ctx)
-        if not 0.0 < share <= 1.0:
-            self.fail(f"'{value}' is not above 0 and at most 100%", param, ctx)
-        return share
 
 
 class _Digs(click.ParamType[tuple[int, int]]):
@@ -84,20 +68,20 @@ class _Looked:
 @click.option(
     "--prevalence",
     "prevalences",
-    type=_Share(),
+    type=SHARE,
     multiple=True,
-    default=[0.05],
+    default=[USUAL.prevalence],
     help="Least share of infested vines to be found; 5% unless given, several are compared.",
 )
 @click.option(
     "--sensitivity",
     "sensitivities",
-    type=_Share(),
+    type=SHARE,
     multiple=True,
-    default=[0.8],
+    default=[USUAL.sensitivity],
     help="Chance that one dig at an infested vine shows it; 80% unless given (no source).",
 )
-@click.option("--confidence", type=_Share(), default=0.95, help="Wanted; 95% unless given.")
+@click.option("--confidence", type=SHARE, default=0.95, help="Wanted; 95% unless given.")
 @click.option(
     "--dug",
     type=_Digs(),
@@ -113,8 +97,8 @@ class _Looked:
 @click.option("--season", type=click.IntRange(1900, 2200), help="Of the plan; this year's.")
 @click.option(
     "--introduction",
-    type=_Share(),
-    default=0.05,
+    type=SHARE,
+    default=USUAL.introduction,
     help="Chance in a year that the insect comes in; 5% unless given (no source).",
 )
 @format_options

@@ -113,6 +113,13 @@ block_borrow = Table(  # a block's own word on borrowing from its neighbours; no
     Column("borrows", Boolean, nullable=False),
 )
 
+block_vines = Table(  # how many vines a block has, where that was counted
+    "block_vines",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("vines", Integer, nullable=False),
+)
+
 layout = Table(
     "layout",
     metadata,

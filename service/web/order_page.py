@@ -1,0 +1,73 @@
+"""/order: in which order to go to the blocks of a visitor, and what to clean in between."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from sqlalchemy import Engine
+
+from alerts.card import cautions
+from alerts.dig.hygiene import explain_cleaning, explain_order, name_cleaning, warn_of_cleaning
+from alerts.dig.order import Visit
+from alerts.dig.order_words import order_words, show_way
+from alerts.dig.status_words import tell_status
+from alerts.lines import bind_numbers
+from alerts.news import tidy
+from service.dig_order import order_visits, read_place
+from service.dig_status import find_statuses, find_told, today_at
+from service.store.blocks import Block
+from service.store.engine import reading
+from service.web.access import Known
+from service.web.pages import answer_page, choose_language
+from service.web.seen_blocks import find_blocks
+
+
+def order_page_routes(engine: Engine) -> APIRouter:
+    """Return the route of the page."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/order")
+    def show(
+        request: Request, who: Known, begin: Annotated[str, Query(alias="from")] = ""
+    ) -> Response:
+        """Show the order of the blocks; `from` is the latitude and longitude to begin at."""
+        language, reach = choose_language(request), who.reach
+        start = read_place(begin)
+        with reading(engine) as connection:
+            every = find_blocks(connection, reach)
+            told = find_told(who.account, reach)
+            blocks = [one for one in every if one.id in told]
+            statuses = find_statuses(connection, blocks, today_at(blocks, datetime.now(UTC)))
+        at = {one.id: reach.place(one.site_id, one.latitude, one.longitude) for one in blocks}
+        named = {one.id: one for one in blocks}
+        visits = order_visits(blocks, statuses, start, places=at)
+        return answer_page(
+            request,
+            "order.html",
+            words=order_words(language),
+            visits=[_show(one, named[one.stop.block_id], language) for one in visits],
+            why=explain_order(language),
+            cleaning=explain_cleaning(language),
+            warnings=[*warn_of_cleaning(language), *cautions(language)],
+            left_out=len(every) - len(blocks),
+            begin=begin.strip(),
+            is_refused=bool(begin.strip()) and start is None,
+        )
+
+    return routes
+
+
+def _show(visit: Visit, block: Block, language: str) -> dict[str, str]:
+    way = show_way(visit.way_km, language)
+    cleaning = name_cleaning(visit.cleaning, language)
+    before = f"{way}, {cleaning}" if way else cleaning
+    return {
+        "id": block.id,
+        "name": tidy(block.name),
+        "site": tidy(block.site_name),
+        "before": bind_numbers(before[:1].upper() + before[1:]),
+        "told": bind_numbers(tell_status(visit.stop.status, language)),
+    }
