@@ -50,6 +50,7 @@ class Refused:
     """Why no one is signed in. `until`: when there may be another try; None: at once."""
 
     until: datetime | None = None
+    why: Literal["password", "not invited", "provider"] = "password"
 
 
 def sign_in(engine: Engine, email: str, password: str, place: str, now: datetime) -> str | Refused:
@@ -81,6 +82,29 @@ def sign_in(engine: Engine, email: str, password: str, place: str, now: datetime
         forget_attempts(connection, TRIES, email)
         note_deed(connection, email, "signed in", place, now)
         return begin_session(connection, account.id, now)
+
+
+def sign_in_as_known(
+    engine: Engine, email: str, provider: str, place: str, now: datetime
+) -> str | Refused:
+    """Return the secret of a new session for whom a provider knows by a mail address, if an
+    account is invited by it; none is made.
+    """
+    with writing(engine) as connection:
+        account = find_account(connection, email)
+        if account is None or account.revoked_at is not None:
+            note_deed(connection, email[:254], f"came by {provider}, not invited", place, now)
+            return Refused(why="not invited")
+        set_account(connection, account.id, signed_in_at=now)
+        note_deed(connection, account.email, f"signed in by {provider}", place, now)
+        return begin_session(connection, account.id, now)
+
+
+def count_place(engine: Engine, place: str, now: datetime) -> Refused | None:
+    """Count that someone tries to sign in from a place; return a refusal where it is too often."""
+    with writing(engine) as connection:
+        count = count_attempt(connection, TRIES_FROM_ONE_PLACE, place, now)
+    return Refused(count.ends_at) if count.is_over else None
 
 
 def invite(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal, Self
 from urllib.parse import urlsplit
@@ -13,7 +14,7 @@ from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
 from service.channels.answers import check_expression, check_statuses
-from service.channels.faults import NO_SENDER, check_sender, find_sending_faults
+from service.channels.faults import NO_SENDER, check_sender, find_sending_faults, is_near
 
 SMTP_PORTS = {"starttls": 587, "tls": 465, "none": 25}
 
@@ -72,6 +73,12 @@ class Settings(BaseSettings):
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""
     link_secret: SecretStr = SecretStr("")
     texts_secret: SecretStr = SecretStr("")
+
+    oidc_issuer: Annotated[str, AfterValidator(check_base_url)] = ""
+    oidc_client_id: str = ""
+    oidc_client_secret: SecretStr = SecretStr("")
+    oidc_name: str = ""
+
     push_max_bytes: int = 1_000_000
     push_per_min: int = 60
     silent_factor: float = Field(default=3, ge=1, allow_inf_nan=False)
@@ -111,10 +118,23 @@ class Settings(BaseSettings):
 
     @model_validator(mode="after")
     def _check_sending(self) -> Self:
-        faults = list(find_sending_faults(self))
+        faults = [*find_sending_faults(self), *self._find_provider_faults()]
         if faults:
             raise ValueError("; ".join(faults))
         return self
+
+    def _find_provider_faults(self) -> Iterator[str]:
+        if not self.oidc_issuer:
+            if self.oidc_client_id or self.oidc_name:
+                yield "DIGSEASON_OIDC_ISSUER is missing: write the address of the provider"
+            return
+        if not self.oidc_client_id:
+            yield "DIGSEASON_OIDC_CLIENT_ID is missing: write what the provider calls Digseason"
+        if not self.base_url:
+            yield "DIGSEASON_BASE_URL is missing: the provider sends people back to it"
+        parts = urlsplit(self.oidc_issuer)
+        if parts.scheme != "https" and not is_near(parts.hostname or "", "is_loopback"):
+            yield "DIGSEASON_OIDC_ISSUER: write an address that begins with https://"
 
     @property
     def store_file(self) -> Path:

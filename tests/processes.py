@@ -63,9 +63,7 @@ def serving(
 
     What it prints is in `find_console(data)`: a pipe that nobody reads would stop it.
     """
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = find_free_port()
     console = find_console(data)
     with console.open("w") as stdout:
         command = ("serve", "--port", str(port), *words)
@@ -82,6 +80,13 @@ def serving(
         process.send_signal(signal.SIGTERM)
         process.wait(30)
     assert "Traceback" not in console.read_text()
+
+
+def find_free_port() -> int:
+    """Return a port that nobody listens on."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return free.getsockname()[1]
 
 
 def find_console(data: Path) -> Path:

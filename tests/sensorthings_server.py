@@ -16,9 +16,8 @@ from typing import Any
 
 import requests
 
-ROOT = Path(__file__).parents[1]
-PYTHON = ROOT / ".venv-peers" / "bin" / "python"
-PEERS = ROOT / "tests" / "peers"
+from tests.running_peers import PEERS, need_python, running_peer
+
 TIMEOUT_S = 60
 
 CELSIUS = {
@@ -94,37 +93,17 @@ class SensorThingsServer:
 @contextlib.contextmanager
 def sensorthings_server(folder: Path) -> Iterator[SensorThingsServer]:
     """Give a running server that keeps its database in `folder`; it ends with the block."""
-    with (folder / "server.log").open("w") as log:
-        process = subprocess.Popen(  # noqa: S603 (our own arguments)
-            [_need_python(), PEERS / "sensorthings_site.py", folder],
-            stdout=subprocess.PIPE,
-            stderr=log,
-            text=True,
-        )
-        try:
-            assert process.stdout is not None
-            address = process.stdout.readline().strip()
-            if not address:
-                raise RuntimeError(f"no server:\n{(folder / 'server.log').read_text()}")
-            yield SensorThingsServer(address)
-        finally:
-            process.kill()
-            process.communicate()
+    with running_peer("sensorthings_site.py", folder) as address:
+        yield SensorThingsServer(address)
 
 
 def read_by_other_client(address: str, datastream: str) -> list[tuple[str, datetime, float]]:
     """Return id, time and result of all observations, as another open client reads them."""
     output = subprocess.run(  # noqa: S603 (our own arguments)
-        [_need_python(), PEERS / "sensorthings_reader.py", address, datastream],
+        [need_python(), PEERS / "sensorthings_reader.py", address, datastream],
         check=True,
         stdout=subprocess.PIPE,
         text=True,
         timeout=TIMEOUT_S,
     ).stdout
     return [(id_, datetime.fromisoformat(time), result) for id_, time, result in json.loads(output)]
-
-
-def _need_python() -> Path:
-    if not PYTHON.exists():
-        raise FileNotFoundError(f"no {PYTHON}; make it: sh deploy/test")
-    return PYTHON

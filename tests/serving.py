@@ -15,10 +15,10 @@ from service.web.app import make_app
 
 
 @contextmanager
-def serving_here(engine: Engine, settings: Settings) -> Iterator[str]:
-    """Give the address of the application, without the rounds."""
+def serving_here(engine: Engine, settings: Settings, port: int = 0) -> Iterator[str]:
+    """Give the address of the application, without the rounds, on any port or this one."""
     app = make_app(engine, settings, with_rounds=False)
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning"))
+    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning"))
     thread = Thread(target=server.run)
     thread.start()
     while not server.started:

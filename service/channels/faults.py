@@ -43,7 +43,7 @@ def _find_smtp_faults(s: Settings) -> Iterator[str]:
         yield "DIGSEASON_MAIL_FROM is missing: write the address that mails come from"
     if not s.smtp_host.isascii() or not all(s.smtp_host.split(".")):
         yield "DIGSEASON_SMTP_HOST: write the name of the mail server, such as mail.example.org"
-    if s.smtp_security == "none" and not _is_near(s.smtp_host, "is_loopback"):
+    if s.smtp_security == "none" and not is_near(s.smtp_host, "is_loopback"):
         yield (
             "DIGSEASON_SMTP_SECURITY = none: only for a server on this machine; "
             "write starttls or tls"
@@ -79,7 +79,7 @@ def _find_gateway_faults(s: Settings) -> Iterator[str]:
         host, parts = "", urlsplit("")
     if parts.scheme not in ("http", "https") or not host or find_places(host):
         yield "DIGSEASON_SMS_URL: write an address that begins with https:// and the gateway's name"
-    elif parts.scheme == "http" and not _is_near(host, "is_private"):
+    elif parts.scheme == "http" and not is_near(host, "is_private"):
         yield (
             "DIGSEASON_SMS_URL: begins with http://, by which anyone on the way reads the texts; "
             "write https://, or the address of a gateway in your own network"
@@ -114,7 +114,7 @@ def _find_gateway_faults(s: Settings) -> Iterator[str]:
             yield f"DIGSEASON_SMS_BODY: is no JSON: {error}"
 
 
-def _is_near(host: str, how: str) -> bool:
+def is_near(host: str, how: str) -> bool:
     """Whether a host is this machine, or an address of the kind `how` says."""
     if host == "localhost":
         return True

@@ -36,6 +36,7 @@ from service.web.imports_page import imports_page_routes
 from service.web.order_page import order_page_routes
 from service.web.patches_page import patches_page_routes
 from service.web.people_page import people_page_routes
+from service.web.provider_page import provider_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
 from service.web.sharing_page import sharing_page_routes
@@ -70,6 +71,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         style_routes(),
         description_routes(),
         sign_in_routes(engine, settings),
+        provider_page_routes(engine, settings),
         today_page_routes(engine, settings),
         block_page_routes(engine, settings),
         patches_page_routes(engine, settings),

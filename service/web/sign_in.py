@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from http import HTTPStatus
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -50,7 +51,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
     @routes.get("/sign-in", dependencies=[anyone])
     def show(request: Request, next: str = HOME) -> Response:  # noqa: A002 (as in the address)
         """Show the form."""
-        return _form(request, {"next": next})
+        return answer_sign_in(request, {"next": next})
 
     @routes.post("/sign-in", dependencies=[by_secret])
     def enter(request: Request, fields: Filled) -> Response:
@@ -59,26 +60,8 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         email, password = fields.get("email", ""), fields.get("password", "")
         secret = sign_in(engine, email, password, find_place(request), now)
         if isinstance(secret, Refused):
-            return _form(request, fields, secret)
-        return _enter(request, secret, _within(fields.get("next", "")))
-
-    def _form(request: Request, fields: Fields, refused: Refused | None = None) -> Response:
-        status = HTTPStatus.OK
-        if refused is not None:
-            status = HTTPStatus.TOO_MANY_REQUESTS if refused.until else HTTPStatus.FORBIDDEN
-        page = answer_page(
-            request,
-            "sign_in.html",
-            status,
-            email=fields.get("email", ""),
-            next=_within(fields.get("next", "")),
-            refused=refused,
-            is_new=needs_administrator(engine),
-        )
-        if refused is not None and refused.until:
-            wait_s = (refused.until - datetime.now(UTC)).total_seconds()
-            page.headers["Retry-After"] = f"{max(1, round(wait_s))}"
-        return page
+            return answer_sign_in(request, fields, secret)
+        return enter_page(request, secret, fields.get("next", ""))
 
     @routes.post("/sign-out")
     def leave(request: Request, fields: Filled, who: Known) -> Response:
@@ -143,7 +126,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
                 if account.role != "administrator" or account.revoked_at:
                     return _welcome(request, found, fields, "address")
             secret = choose_password(connection, account, password_hash, now)
-        return _enter(request, secret, HOME)
+        return enter_page(request, secret)
 
     return routes
 
@@ -163,8 +146,31 @@ def _welcome(
     )
 
 
-def _enter(request: Request, secret: str, path: str) -> Response:
-    answer = redirect(path)
+def answer_sign_in(request: Request, fields: Fields, refused: Refused | None = None) -> Response:
+    """Return the form to sign in, with why no one is."""
+    settings: Settings = request.app.state.settings
+    status = HTTPStatus.OK
+    if refused is not None:
+        status = HTTPStatus.TOO_MANY_REQUESTS if refused.until else HTTPStatus.FORBIDDEN
+    page = answer_page(
+        request,
+        "sign_in.html",
+        status,
+        email=fields.get("email", ""),
+        next=_within(fields.get("next", "")),
+        refused=refused,
+        is_new=needs_administrator(request.app.state.engine),
+        provider=settings.oidc_name or urlsplit(settings.oidc_issuer).hostname,
+    )
+    if refused is not None and refused.until:
+        wait_s = (refused.until - datetime.now(UTC)).total_seconds()
+        page.headers["Retry-After"] = f"{max(1, round(wait_s))}"
+    return page
+
+
+def enter_page(request: Request, secret: str, path: str = HOME) -> Response:
+    """Let a browser in, to a page of ours."""
+    answer = redirect(_within(path))
     give_session(request, answer, secret)
     return answer
 
