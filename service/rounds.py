@@ -34,6 +34,7 @@ from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.due import When, find_shown
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
+from service.finds.telling import compose_finds
 from service.one_round import holding_round
 from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
@@ -231,6 +232,7 @@ def _compose(engine: Engine, settings: Settings, lease: RoundLease, when: When) 
         renew_lease(connection, lease)
         digests = compose_waiting(connection, settings, when, seen)
         compose_drafts(connection, settings, when)
+        digests += compose_finds(connection, settings, when)
     compose_released(engine, settings, when.now)
     return digests
 

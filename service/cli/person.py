@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from base64 import b64encode
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -77,4 +78,6 @@ def _refuse(connection: Connection, name: str) -> Any:
 
 
 def _write(value: Any) -> str:
+    if isinstance(value, bytes):
+        return b64encode(value).decode()
     return value.isoformat() if isinstance(value, date) else str(value)

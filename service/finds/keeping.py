@@ -1,4 +1,4 @@
-"""Keep what was found, with its photos."""
+"""Keep what was found, with its photos and with who is to be told."""
 
 from __future__ import annotations
 
@@ -6,24 +6,37 @@ from collections.abc import Iterable
 from datetime import datetime
 from hashlib import sha256
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
-from alerts.dig.records import DigRecord
+from alerts.dig.find_news import What
+from alerts.dig.records import DigRecord, Outcome
 from service.finds.photos import MOST_PHOTOS, PhotoError, rewrite_photo
+from service.store.dig_news import add_news, fetch_last_what, fetch_who_heard
 from service.store.dig_photos import add_photo, fetch_photo_ids, has_photo
 from service.store.dig_records import Kept, keep_dig_record, withdraw_dig_record
+from service.store.finds_consents import fetch_finds_consents
+from service.store.recipients import find_readers
+from service.store.tables import block
+
+_TOLD: dict[Outcome, What] = {Outcome.FOUND: "found", Outcome.SUSPECTED: "suspected"}
 
 
 def keep_find(connection: Connection, record: DigRecord, by: str, now: datetime) -> Kept:
-    """Keep what a dig showed."""
-    return keep_dig_record(connection, record, by, now)
+    """Keep what a dig showed, and what there is to tell of it."""
+    kept = keep_dig_record(connection, record, by, now)
+    if kept in (Kept.NEW, Kept.CORRECTED):
+        _note_news(connection, record, True, now)
+    return kept
 
 
 def withdraw_find(
     connection: Connection, record: DigRecord, by: str, why: str, now: datetime
 ) -> bool:
     """Let a record count no more; return whether it stood."""
-    return withdraw_dig_record(connection, record.record_id, by, why, now)
+    stood = withdraw_dig_record(connection, record.record_id, by, why, now)
+    if stood:
+        _note_news(connection, record, False, now)
+    return stood
 
 
 def keep_photos(
@@ -50,3 +63,21 @@ def keep_photos(
             raise PhotoError(f"{MOST_PHOTOS} photos of one vine are kept; choose among them")
         add_photo(connection, record_id, digest, rewrite_photo(content, keeps_place), by, now)
     return new
+
+
+def _note_news(connection: Connection, record: DigRecord, stands: bool, now: datetime) -> None:
+    """Keep what a record that was kept, corrected or withdrawn gives to tell, and to whom."""
+    what = _TOLD.get(record.outcome) if stands else None
+    last = fetch_last_what(connection, record.record_id)
+    if what is None:
+        if last in _TOLD.values():
+            heard = fetch_who_heard(connection, record.record_id)
+            add_news(connection, record.record_id, "taken back", heard, now)
+    elif what != last:
+        readers = find_readers(connection, [record.block_id])
+        site_id = connection.scalar(select(block.c.site_id).where(block.c.id == record.block_id))
+        roles = {"grower"}
+        if site_id in fetch_finds_consents(connection):
+            roles.add("coordinator")
+        told = [name for name, role in readers.items() if role in roles]
+        add_news(connection, record.record_id, what, told, now)

@@ -31,7 +31,6 @@ from service.store.tables import (
     recipient_quiet,
     recipient_scope,
     session,
-    site_sharing,
     text_received,
     undelivered,
     undelivered_recipient,
@@ -50,6 +49,8 @@ def fetch_person(connection: Connection, name: str) -> dict[str, Rows]:
     """Return every row that is about a reader, by table; nothing where there is no such reader."""
     if connection.scalar(select(recipient.c.name).where(recipient.c.name == name)) is None:
         return {}
+    mail = connection.scalars(select(account.c.email).where(account.c.recipient_name == name))
+    names = [name, *mail]
     told = select(notice_recipient.c.notice_id).where(notice_recipient.c.recipient_name == name)
     of_table = [
         (recipient, recipient.c.name == name),
@@ -57,7 +58,7 @@ def fetch_person(connection: Connection, name: str) -> dict[str, Rows]:
         (outbox, outbox.c.digest_id.in_(_digests_of(name))),
         (notice, notice.c.id.in_(told)),
         (text_received, text_received.c.phone.in_(_fetch_addresses(connection, name))),
-        *((table, _said_by(table, name)) for table in _find_signed()),
+        *((table, _said_by(table, names)) for table in _find_signed()),
     ]
     found: dict[str, Rows] = {}
     for table, where in of_table:
@@ -186,7 +187,8 @@ def _close_accounts(connection: Connection, name: str, nobody: str, now: datetim
         connection.execute(delete(session).where(session.c.account_id == account_id))
         connection.execute(delete(attempt).where(attempt.c.of == email))
         connection.execute(update(audit).where(audit.c.who == email).values(about=""))  # from where
-        for column in (audit.c.who, audit.c.about, site_sharing.c.agreed_by):
+        signed = (column for table in _find_signed() for column in _find_signatures(table))
+        for column in (audit.c.who, audit.c.about, *signed):
             named = update(column.table).where(column == email)
             connection.execute(named.values({column: nobody}))
 
@@ -219,5 +221,5 @@ def _find_signatures(table: Table) -> list[Column[Any]]:
     ]
 
 
-def _said_by(table: Table, name: str) -> Any:
-    return or_(*(column == name for column in _find_signatures(table)))
+def _said_by(table: Table, names: Collection[str]) -> Any:
+    return or_(*(column.in_(names) for column in _find_signatures(table)))

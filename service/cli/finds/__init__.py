@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from service.cli.finds.adding import add_command, import_command, photo_command
+from service.cli.finds.agreeing import agree_command, agreed_command
 from service.cli.finds.listing import export_command, list_command
 from service.cli.finds.withdrawing import withdraw_command
 
@@ -17,5 +18,6 @@ def command() -> None:
 for subcommand in (
     *(add_command, import_command, photo_command),
     *(list_command, export_command, withdraw_command),
+    *(agree_command, agreed_command),
 ):
     command.add_command(subcommand)

@@ -18,9 +18,12 @@ from service.store.tables.advisories import (
 )
 from service.store.tables.base import metadata
 from service.store.tables.digging import (
+    dig_news,
+    dig_news_reader,
     dig_photo,
     dig_record,
     dig_record_earlier,
+    finds_consent,
     patch_set_aside,
     vigour_survey,
 )
@@ -128,6 +131,8 @@ __all__ = [
     "daily_error",
     "daily_mean",
     "daily_pack",
+    "dig_news",
+    "dig_news_reader",
     "dig_photo",
     "dig_record",
     "dig_record_earlier",
@@ -135,6 +140,7 @@ __all__ = [
     "district",
     "dug",
     "feed_state",
+    "finds_consent",
     "forgotten_address",
     "frozen",
     "hand_note",

@@ -98,3 +98,31 @@ dig_photo = Table(  # a photo of what was found, as JPEG
     Column("kept_by", Text, nullable=False),
     UniqueConstraint("record_id", "sha256"),
 )
+
+dig_news = Table(  # that something was suspected or found, or was not after all: to be told
+    "dig_news",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("record_id", ForeignKey("dig_record.record_id"), nullable=False, index=True),
+    Column("what", Text, nullable=False),  # "suspected" | "found" | "taken back"
+    Column("noticed_at", UtcInstant, nullable=False),
+)
+
+dig_news_reader = Table(  # who is to be told, settled when it is noticed; once each
+    "dig_news_reader",
+    metadata,
+    Column("dig_news_id", ForeignKey("dig_news.id"), primary_key=True),
+    Column("recipient_name", ForeignKey("recipient.name"), primary_key=True),
+    Column("digest_id", ForeignKey("digest.id"), index=True),  # None: not composed yet
+)
+
+finds_consent = Table(  # that a grower lets the coordinator see what is found at a site
+    "finds_consent",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("site_id", ForeignKey("site.id"), nullable=False, index=True),
+    Column("agreed_at", UtcInstant, nullable=False),
+    Column("agreed_by", Text, nullable=False),
+    Column("taken_back_at", UtcInstant),
+    Column("taken_back_by", Text),
+)
