@@ -110,7 +110,7 @@ def windows(
     ContradictionError
         When numbers contradict each other (alerts.variants).
     """
-    until = as_of or _yesterday()
+    until = as_of or yesterday()
     numbers = Numbers([*map(f_to_c, thresholds_f), *thresholds_c], margins_c, mean_days)
     with reading(store.engine) as connection:
         known = fetch_rules(connection)
@@ -134,11 +134,12 @@ def root_zone(
     Parameters and errors as for `windows`. Columns: site, block, depth_cm, day, mean_c, error_c.
     """
     with reading(store.engine) as connection:
-        study = _fetch(connection, store, by, sites, blocks, depths_cm, as_of or _yesterday())
+        study = _fetch(connection, store, by, sites, blocks, depths_cm, as_of or yesterday())
     return list_days(study)
 
 
-def _yesterday() -> date:
+def yesterday() -> date:
+    """Return the last day that has ended in UTC."""
     return datetime.now(UTC).date() - timedelta(days=1)
 
 

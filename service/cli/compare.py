@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
+from itertools import chain
 from math import isinf, isnan
 from pathlib import Path
 from textwrap import fill
@@ -11,13 +12,19 @@ from typing import Any
 
 import click
 import numpy as np
+import pandas as pd
 
+from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.season import season_start
 from alerts.study.estimates import LEAST_SEASONS, Difference, Middle, Trend
-from alerts.variants import ContradictionError
-from service.bench import By, Store, windows
+from alerts.variants import ContradictionError, Numbers, vary
+from probes.units import f_to_c
+from service.bench import By, Store, windows, yesterday
 from service.cli.options import WIDTH, as_of_option, format_options, print_records
 from service.cli.whatif import Several
+from service.settings import Settings
+from service.showing import Record
+from service.study.archive import ArchiveError, ArchiveStudy, compare_archive, list_sites
 from service.study.summaries import (
     VARIANT,
     Key,
@@ -47,6 +54,15 @@ _NAME, _CELL = 24, 14
     "--rule", "rules", metavar="NAME", multiple=True, help="grape-phylloxera unless given."
 )
 @click.option("--bounds", is_flag=True, help="Find how far errors move openings too.")
+@click.option(
+    "--archive",
+    metavar="DIR",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Compare the depths of an archive that `export` wrote, instead of the store.",
+)
+@click.option("--from-readings", is_flag=True, help="Of an archive: make daily means anew.")
+@click.option("--scheduler", default="", metavar="ADDRESS", help="Of a Dask cluster, for archives.")
+@click.option("--workers", type=click.IntRange(1, 256), default=1, show_default=True)
 @as_of_option
 @format_options
 @click.pass_obj
@@ -62,45 +78,76 @@ def command(
     mean_days: list[int] | None,
     rules: tuple[str, ...],
     bounds: bool,
+    archive: Path | None,
+    from_readings: bool,
+    scheduler: str,
+    workers: int,
     as_of: date | None,
     form: str | None,
 ) -> None:
     """Compare openings across places, depths, seasons, thresholds and rule sets.
 
     Every place follows the same rule. Several numbers with commas in between, such as
-    --open-f 60,62,64; of several options each combination is tried.
+    --open-f 60,62,64; of several options each combination is tried. Archives are read a site at a
+    time, by as many processes as --workers says or by a cluster's.
     """
-    settings, engine = open_store(data)
-    chosen = {"rules": rules} if rules else {}
+    if not archive and (from_readings or scheduler or workers > 1):
+        raise click.UsageError("--from-readings, --scheduler and --workers are for --archive")
+    if archive and (blocks or rules):
+        raise click.UsageError("an archive holds neither blocks nor rule sets of a farm file")
+    numbers = Numbers(
+        [*map(f_to_c, open_f or ()), *(open_c or ())], margin_c or (), mean_days or ()
+    )
+    until = as_of or yesterday()
     try:
+        if archive:
+            study = ArchiveStudy(
+                archive.absolute(),
+                vary(GRAPE_PHYLLOXERA, numbers),
+                until,
+                "readings" if from_readings else "daily",
+                depths or (),
+                bounds,
+                Settings(data=data).sensor_accuracy_c,
+            )
+            named = list_sites(study.folder, study.source, sites)
+            _show(compare_archive(study, named, scheduler, workers), form, by="depth")
+            return
+        settings, engine = open_store(data)
         frame = windows(
             Store(engine, settings),
             by=by,
             sites=sites,
             blocks=blocks,
             depths_cm=depths or (),
-            thresholds_f=open_f or (),
-            thresholds_c=open_c or (),
-            margins_c=margin_c or (),
-            mean_days=mean_days or (),
-            as_of=as_of,
+            thresholds_c=numbers.spring_opens_c,
+            margins_c=numbers.margin_c,
+            mean_days=numbers.mean_days,
+            rules=rules or (GRAPE_PHYLLOXERA.name,),
+            as_of=until,
             bounds=bounds,
-            **chosen,
         )
-    except (LookupError, ContradictionError) as error:
+    except (LookupError, ContradictionError, ArchiveError) as error:
         raise click.UsageError(str(error.args[0])) from None
+    _show([frame], form, by)
+
+
+def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
+    """Print frames: as records while they come, or as tables once all are there."""
     if form:
-        plain = frame.astype(object).where(frame.notna(), None)
-        records = plain.to_dict("records")
-        for record in records:
-            for name in ("opened_on", "after", "opened_earliest", "opened_latest", "closed_on"):
-                record[name] = record[name] and record[name].date().isoformat()
-        print_records(records, form, COLUMNS)
+        print_records(chain.from_iterable(map(_records, frames)), form, COLUMNS)
         return
-    if frame.empty:
+    found = [frame for frame in frames if not frame.empty]
+    if not found:
         raise click.ClickException("there are no daily means yet; import readings first")
-    for line in _tell(frame, by):
+    for line in _tell(pd.concat(found, ignore_index=True), by):
         click.echo(line)
+
+
+def _records(frame: Any) -> list[Record]:
+    dates = frame.select_dtypes("datetime").columns
+    plain = frame.assign(**{name: frame[name].dt.strftime("%Y-%m-%d") for name in dates})
+    return plain.astype(object).where(plain.notna(), None).to_dict("records")
 
 
 def _tell(frame: Any, by: By) -> Iterator[str]:

@@ -149,6 +149,18 @@ def fetch_root_zones_of(
     )
 
 
+def until_day(study: StudyDays, last: date) -> StudyDays:
+    """Return the days up to one, and the places that have any of them."""
+    kept = study.day <= np.datetime64(last)
+    there = np.flatnonzero(~np.isnan(study.mean_c[:, kept]).all(axis=1))
+    return StudyDays(
+        [study.places[row] for row in there],
+        study.day[kept],
+        study.mean_c[there][:, kept],
+        study.error_c[there][:, kept],
+    )
+
+
 def join(parts: Sequence[StudyDays]) -> StudyDays:
     """Return the places of all parts, over the days of all."""
     parts = [part for part in parts if part.day.size]
