@@ -99,6 +99,22 @@ def compose_waiting(
     return count
 
 
+def preview_digest(connection: Connection, due: Due, of: str) -> tuple[Letter, str] | None:
+    """Return what a recipient is told next, without pictures: as a letter, and as a text.
+
+    None: nothing of it is told to them. `of` is the organisation.
+    """
+    recipient = due.recipient
+    dug = fetch_all_dug(connection).get(recipient.name, {})
+    notices, _ = leave_out_dug(due.notices, dug)
+    if not (notices or due.silences):
+        return None
+    reader = Reader(recipient.name, recipient.language, recipient.unit, of)
+    told = list(notices.values()), reader, due.day, list(due.silences.values())
+    expected = _fetch_expected(connection, [due])[due.day]
+    return compose_digest(*told, expected), compose_sms(*told)
+
+
 def _fetch_expected(
     connection: Connection, every: Iterable[Due]
 ) -> dict[date, dict[str, Expectation]]:

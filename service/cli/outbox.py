@@ -25,7 +25,7 @@ from service.showing import count_text
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
 from service.store.engine import reading, writing
 from service.store.holds import fetch_hold, release_sending
-from service.store.outbox import end_message, fetch_messages, send_again
+from service.store.outbox import end_message, fetch_messages, find_state, send_again
 from service.store.undelivered import Suspension, fetch_suspensions, lift_suspension
 from service.wiring import open_store
 
@@ -116,7 +116,7 @@ def drop(data: Path, numbers: tuple[int, ...], person: str, why: str) -> None:
     with writing(engine) as connection:
         for row in _fetch(connection, numbers):
             if row.delivered_at or row.ended:
-                raise _refusal(row, f"it does not wait, it is {_state(row, datetime.now(UTC))}")
+                raise _refusal(row, f"it does not wait, it is {find_state(row, datetime.now(UTC))}")
             end_message(connection, row.id, "dropped", why, datetime.now(UTC), person)
     click.echo(f"{_count(numbers)} no longer")
 
@@ -217,26 +217,13 @@ def _count(numbers: tuple[int, ...]) -> str:
     return f"{count_text(count, 'message')} wait{'s' * (count == 1)}"
 
 
-def _state(row: Any, now: datetime) -> str:
-    """Return how a message stands, in a word."""
-    if row.ended:
-        return row.ended
-    if row.delivered_at:
-        return "delivered"
-    if row.is_suspended:
-        return "held"
-    if row.leased_until and row.leased_until > now:
-        return "sending"
-    return "later" if row.next_try_at and row.next_try_at > now else "waits"
-
-
 def _record(row: Any, now: datetime) -> dict[str, Any]:
     return {
         "number": row.id,
         "channel": row.channel,
         "recipient": row.recipient_name,
         "address": row.address,
-        "state": _state(row, now),
+        "state": find_state(row, now),
         "attempts": row.attempts,
         "message_id": row.message_id,
         "created_at": _instant(row.created_at),
@@ -254,7 +241,7 @@ def _instant(at: datetime | None) -> str | None:
 
 
 def _describe(row: Any, now: datetime) -> Iterator[str]:
-    state = _state(row, now)
+    state = find_state(row, now)
     if state == "later":
         state += f", {row.next_try_at:%Y-%m-%d %H:%M} UTC"
     head = f"{row.id:>6}  {row.channel:<5}{row.recipient_name}, {row.address}: {state}"

@@ -159,20 +159,32 @@ def _is_same(other: FromClause) -> list[ColumnElement[bool]]:
     return [other.c[name] == notice.c[name] for name in ("block_id", "season", "kind")]
 
 
+class MadeNotice(NamedTuple):
+    """A notice, and when it was made."""
+
+    id: int
+    at: datetime
+    notice: Notice
+
+
 def fetch_last_notices(
-    connection: Connection, block_id: str, most: int
-) -> list[tuple[datetime, Notice]]:
-    """Return the last notices of a block with when they were made, the latest first."""
+    connection: Connection, block_ids: Collection[str], most: int, before: int | None = None
+) -> list[MadeNotice]:
+    """Return the last notices of some blocks, the latest first; before one's number where that is
+    given.
+    """
     query = (
         select(notice.c.id, round_.c.started_at)
         .join(round_, round_.c.id == notice.c.round_id)
-        .where(notice.c.block_id == block_id)
+        .where(among(notice.c.block_id, block_ids))
         .order_by(notice.c.id.desc())
         .limit(most)
     )
+    if before is not None:
+        query = query.where(notice.c.id < before)
     made_at = {row.id: row.started_at for row in connection.execute(query)}
     found = _fetch_notices(connection, notice.c.id.in_(made_at))
-    return [(at, found[notice_id]) for notice_id, at in made_at.items()]
+    return [MadeNotice(number, at, found[number]) for number, at in made_at.items()]
 
 
 def _fetch_notices(connection: Connection, which: ColumnElement[bool]) -> dict[int, Notice]:

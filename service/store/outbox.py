@@ -16,6 +16,8 @@ LEASE = timedelta(seconds=60)
 """A claim that is not renewed lapses after that, unless the channel takes longer."""
 
 End = Literal["refused", "given up", "bounced", "dropped"]
+MessageState = End | Literal["delivered", "held", "sending", "later", "waits"]
+"""Held: its address is suspended. Later: it is tried again."""
 
 _WAITS = and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None))
 _IS_SUSPENDED = exists().where(
@@ -166,8 +168,12 @@ def fetch_messages(
     outbox_ids: Sequence[int] = (),
     message_id: str | None = None,
     with_delivered: bool = True,
+    recipient_name: str | None = None,
+    latest: int | None = None,
 ) -> list[Any]:
-    """Return messages as rows, each with its reader and whether its address is suspended."""
+    """Return messages as rows, each with its reader and whether its address is suspended; of one
+    reader where that is named, and only so many of the latest where `latest` says so.
+    """
     query = select(outbox, digest.c.recipient_name, _IS_SUSPENDED.label("is_suspended")).join(
         digest
     )
@@ -177,7 +183,24 @@ def fetch_messages(
         query = query.where(outbox.c.message_id == message_id)
     if not with_delivered:
         query = query.where(or_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_not(None)))
+    if recipient_name is not None:
+        query = query.where(digest.c.recipient_name == recipient_name)
+    if latest is not None:
+        return list(connection.execute(query.order_by(outbox.c.id.desc()).limit(latest)))[::-1]
     return list(connection.execute(query.order_by(outbox.c.id)))
+
+
+def find_state(row: Any, now: datetime) -> MessageState:
+    """Return how a message, a row of `fetch_messages`, stands."""
+    if row.ended:
+        return row.ended
+    if row.delivered_at:
+        return "delivered"
+    if row.is_suspended:
+        return "held"
+    if row.leased_until and row.leased_until > now:
+        return "sending"
+    return "later" if row.next_try_at and row.next_try_at > now else "waits"
 
 
 def _set(connection: Connection, outbox_id: int, **values: Any) -> None:

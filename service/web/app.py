@@ -33,6 +33,7 @@ from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
 from service.web.imports_page import imports_page_routes
+from service.web.notices_page import notices_page_routes
 from service.web.order_page import order_page_routes
 from service.web.patches_page import patches_page_routes
 from service.web.people_page import people_page_routes
@@ -76,6 +77,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         block_page_routes(engine, settings),
         patches_page_routes(engine, settings),
         region_page_routes(engine, settings),
+        notices_page_routes(engine),
         uploads_page_routes(engine),  # before those of an import, whose number it has not
         imports_page_routes(engine),
         order_page_routes(engine),

@@ -64,7 +64,7 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             now = seen.now
             whys = _explain(connection, now, why == "all", names, language)
             probes = [*_find_probes(connection, now, language)]
-            told = fetch_last_notices(connection, block_id, MOST_TOLD)
+            told = fetch_last_notices(connection, [block_id], MOST_TOLD)
         season = now.evaluation.standing.season
         rows = [_find_row(now, season - back) for back in range(SEASONS)]
         page = answer_page(
@@ -89,11 +89,11 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
                             replace(one, sources=unname_sources(one.sources, names, language)),
                             language,
                             unit,
-                            now.as_of,
+                            at.date(),
                         )
                     ),
                 )
-                for at, one in told
+                for _, at, one in told
             ],
             key=Markup(draw_key(language)),  # noqa: S704 (our own)
             vines=say_of_vines(language),

@@ -19,7 +19,8 @@ LARGEST_BYTES = 32_000_000
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; "
-        "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "connect-src 'self'; frame-src 'self'; form-action 'self'; base-uri 'none'; "
+        "frame-ancestors 'none'"
     ),
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
@@ -36,6 +37,7 @@ CHANGES_NOTHING = ("GET", "HEAD", "OPTIONS")
 class Guards:
     """Refuses what another site makes a browser send and what is too long; adds the headers.
 
+    An answer may have a Content-Security-Policy of its own: service/web/letters.py.
     Answers are kept by no cache unless they say so, or their address names one version for good.
     """
 
@@ -52,7 +54,8 @@ class Guards:
         async def send_guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update(HEADERS)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
                 if self._is_https:
                     headers["Strict-Transport-Security"] = HTTPS_ONLY
                 is_there = message["status"] == HTTPStatus.OK
