@@ -14,7 +14,17 @@ from alerts.events import find_events
 from alerts.expectations import Expectation, tell_expected
 from alerts.figures import show_day
 from alerts.letter import Entry, Letter, Part, Picture
-from alerts.news import OUTCOMES, BlockNews, Outcome, gather_news, headline, name_outcome, tidy
+from alerts.news import (
+    NOTHING_KNOWN,
+    OUTCOMES,
+    BlockNews,
+    Outcome,
+    Rank,
+    gather_news,
+    headline,
+    name_outcome,
+    tidy,
+)
 from alerts.notices import Notice
 from alerts.ribbon import Ribbon, explain_ribbon, explain_shades
 from alerts.sentences import tell
@@ -50,6 +60,7 @@ def compose_digest(
     expected: Mapping[str, Expectation] = MappingProxyType({}),
     ribbons: Mapping[str, Ribbon] = MappingProxyType({}),
     pictures: Mapping[str, Picture] = MappingProxyType({}),
+    ranks: Mapping[str, Rank] = MappingProxyType({}),
 ) -> Letter:
     """Return the digest of these notices for one reader.
 
@@ -68,6 +79,8 @@ def compose_digest(
         The season of some of the blocks, by the block's id.
     pictures : mapping
         The charts of some of the blocks, by the block's id.
+    ranks : mapping
+        Where blocks stand in the order in which to go to them, by the block's id.
 
     Returns
     -------
@@ -82,7 +95,7 @@ def compose_digest(
     """
     language = reader.language
     _ = translations(language).gettext
-    news = gather_news(notices) if notices or not silences else []
+    news = gather_news(notices, ranks) if notices or not silences else []
     subject = _subject(news, language) if news else _subject_of_silences(silences, language, as_of)
     source = _("For {reader} by {organisation}.")
     if news:
@@ -97,6 +110,7 @@ def compose_digest(
     }
     parts = (
         *_tell_sites(news, reader, told, expected, ribbons, pictures),
+        *_tell_of_order(news, ranks, language),
         *_tell_of_vines(news, language),
         *_tell_silences(silences, language, as_of),
         *_tell_what_to_do(news, language),
@@ -146,6 +160,19 @@ def _tell_sites(
         if any(ribbon.is_shaded for ribbon in shown):
             legend.append(explain_shades(reader.language))
         yield Part(paragraphs=(". ".join(legend) + ".",))
+
+
+def _tell_of_order(
+    news: Sequence[BlockNews], ranks: Mapping[str, Rank], language: str
+) -> Iterator[Part]:
+    known = {ranks.get(one.last.block_id, NOTHING_KNOWN) for one in news} - {NOTHING_KNOWN}
+    if len(news) > 1 and known:
+        text = translations(language).gettext(
+            "Blocks stand in the order in which to go to them, site by site: those where digging "
+            "has not found phylloxera before those that nobody has looked at, then suspected "
+            "ones, last those where it was found."
+        )
+        yield Part(paragraphs=(text,))
 
 
 def _tell_of_vines(news: Sequence[BlockNews], language: str) -> Iterator[Part]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 from typing import Literal, get_args
 
 from alerts.notices import ASIDE, Notice
@@ -34,6 +35,11 @@ OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 """The most useful first."""
 
 
+Rank = tuple[int, int]
+"""Where a block stands among those that crews go to, least first: alerts.dig.order."""
+NOTHING_KNOWN: Rank = (0, 0)
+
+
 @dataclass(frozen=True)
 class BlockNews:
     """The notices about one block in order of time; names without line breaks or controls."""
@@ -58,8 +64,13 @@ class BlockNews:
         return self.outcome in ("open", "closing soon", "probably open", "open, corrected")
 
 
-def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
-    """Return the news block by block, by site and block name, "Terrace 7" before "Terrace 10".
+def gather_news(
+    notices: Sequence[Notice], ranks: Mapping[str, Rank] = MappingProxyType({})
+) -> list[BlockNews]:
+    """Return the news block by block, in the order of their ranks, site by site: a site comes as
+    late as the last of its blocks. Those alike come by name, "Terrace 7" before "Terrace 10".
+
+    `ranks` are by the block's id; of one without a rank nothing is known.
 
     A nowcast is left away where what replaces it is among the notices, and so is that a window
     opens or closes soon where it has.
@@ -84,7 +95,20 @@ def gather_news(notices: Sequence[Notice]) -> list[BlockNews]:
         BlockNews(tidy(of_block[0].site_name), tidy(of_block[0].block_name), tuple(of_block))
         for of_block in by_block.values()
     ]
-    return sorted(news, key=lambda one: (*sort_key(one.site_name), *sort_key(one.block_name)))
+
+    def rank(one: BlockNews) -> Rank:
+        return ranks.get(one.last.block_id, NOTHING_KNOWN)
+
+    last: dict[str, Rank] = {}
+    for one in news:
+        last[one.site_name] = max(rank(one), last.get(one.site_name, rank(one)))
+    return sorted(
+        news,
+        key=lambda one: (
+            *(last[one.site_name], sort_key(one.site_name)),
+            *(rank(one), sort_key(one.block_name)),
+        ),
+    )
 
 
 def find_outcome(notice: Notice) -> Outcome:

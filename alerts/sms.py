@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import groupby, product
 from operator import itemgetter
+from types import MappingProxyType
 
 from alerts.bounds import DateRange
 from alerts.card import short_cautions
@@ -21,7 +22,15 @@ from alerts.figures import (
     show_when,
 )
 from alerts.gsm import ONE_PART, count_septets, shorten, to_gsm7
-from alerts.news import OUTCOMES, BlockNews, gather_news, headline, name_outcome, name_season
+from alerts.news import (
+    OUTCOMES,
+    BlockNews,
+    Rank,
+    gather_news,
+    headline,
+    name_outcome,
+    name_season,
+)
 from alerts.notices import Notice
 from alerts.silence_news import SilenceNotice
 from alerts.silence_sms import compose_silence_sms, mention_silences
@@ -40,6 +49,7 @@ def compose_sms(
     reader: Reader,
     as_of: date,
     silences: Sequence[SilenceNotice] = (),
+    ranks: Mapping[str, Rank] = MappingProxyType({}),
 ) -> str:
     """Return the SMS of these notices for one reader: GSM 7-bit alphabet, one part.
 
@@ -52,6 +62,8 @@ def compose_sms(
         The last day of readings it rests on.
     silences : sequence of SilenceNotice
         In any order; beside notices they are mentioned in a few words.
+    ranks : mapping
+        Where blocks stand in the order in which to go to them, by the block's id.
 
     Names are shortened, and details and then blocks left to a "+2 more", until the text and the
     cautions fit.
@@ -63,7 +75,7 @@ def compose_sms(
     """
     if silences and not notices:
         return compose_silence_sms(silences, reader.language, as_of)
-    news = gather_news(notices)
+    news = gather_news(notices, ranks)
     cautions = short_cautions(reader.language)
     mention = [f"{mention_silences(silences, reader.language)} {cautions}"] if silences else []
     texts = (

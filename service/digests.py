@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from email.utils import make_msgid
 from functools import partial
 from types import MappingProxyType
@@ -24,6 +24,7 @@ from alerts.undelivered import compose_undelivered, compose_undelivered_sms
 from service.block_charts import Seen
 from service.channels.choosing import is_real
 from service.consents import ask, find_unasked, may_be_told
+from service.dig_ranks import rank_blocks
 from service.due import Due, When, find_due
 from service.links import Links
 from service.outlooks import fetch_expected
@@ -79,11 +80,12 @@ def compose_waiting(
         if notices or due.silences:
             told = list(notices.values()), reader, due.day, list(due.silences.values())
             block_ids = {one.block_id for one in notices.values()}
+            ranks = rank_blocks(connection, recipient, block_ids, due.day + timedelta(days=1))
             pictured = choose_pictured(list(notices.values())) if notices else []
             drawn = seen.of_blocks(due.forms(block_ids), pictured)
             digest_id = post.put_out(
-                partial(compose_digest, *told, expected[due.day], *drawn),
-                partial(compose_sms, *told),
+                partial(compose_digest, *told, expected[due.day], *drawn, ranks),
+                partial(compose_sms, *told, ranks),
                 find_open(notices),
             )
             mark_composed(connection, recipient.name, {*notices, *settled}, digest_id)

@@ -12,14 +12,12 @@ from numpy.typing import NDArray
 
 from alerts.dig.route import find_route
 from alerts.dig.status import BlockStatus, Standing
+from alerts.news import Rank
 
 CLASSES = (Standing.NOT_FOUND, Standing.NOT_LOOKED_AT, Standing.SUSPECTED, Standing.FOUND)
 """Those from which least is likely to be carried first. Of a block that nobody has looked at
 nothing is known: it comes after those that were dug, and before those with a reason to suspect
 them. Ours, no source."""
-
-Rank = tuple[int, int]
-NOTHING_KNOWN: Rank = (CLASSES.index(Standing.NOT_LOOKED_AT), 0)
 
 
 class Cleaning(StrEnum):
@@ -53,7 +51,7 @@ class Visit:
 
 
 def rank_status(status: BlockStatus, alike: int = 1) -> Rank:
-    """Return where a block stands in the order, least first.
+    """Return where a block stands in the order, least first; `NOTHING_KNOWN`: not looked at.
 
     Parameters
     ----------
@@ -61,7 +59,8 @@ def rank_status(status: BlockStatus, alike: int = 1) -> Rank:
     """
     percent = -1 if status.percent is None else status.percent
     is_sure = status.standing is Standing.NOT_FOUND
-    return CLASSES.index(status.standing), -(percent // alike) if is_sure else 0
+    place = CLASSES.index(status.standing) - CLASSES.index(Standing.NOT_LOOKED_AT)
+    return place, -(percent // alike) if is_sure else 0
 
 
 def order_blocks(

@@ -24,6 +24,14 @@ def test_sites_and_blocks_stand_in_the_order_a_reader_looks_for_them() -> None:
     ]
 
 
+def test_what_was_found_decides_the_order_before_names_do() -> None:
+    # by hand: "b" was found, so its site comes last; within it "a" was not found, 93 % sure
+    blocks = [("Alfa", "b"), ("Alfa", "a"), ("Beta", "d"), ("Beta", "c"), ("Gama", "e")]
+    ranks = {"Alfa/b": (2, 0), "Alfa/a": (-1, -93), "Beta/d": (-1, -80), "Gama/e": (-1, -90)}
+    news = gather_news([make_notice(block, site) for site, block in blocks], ranks)
+    assert [one.block_name for one in news] == ["e", "d", "c", "a", "b"]
+
+
 def test_on_the_day_spring_turns_into_fall_the_block_is_open() -> None:
     turned = make_closed("turned")
     fall = make_notice(kind="fall", opened_on=TURNED_ON, not_before=TURNED_ON)
