@@ -43,7 +43,7 @@ def draw_block(
     aside : the numbers of the patches that are set aside
     """
     frame, words = _find_frame(survey.vigour), sheet_words(language)
-    north_deg = survey.vigour.planting.azimuth_deg
+    north_deg = survey.vigour.planting.north_deg
     parts = [
         _hatch(),
         *(_fill(frame.outline(one.cells), one.number in aside) for one in survey.patches),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +22,24 @@ class Planting:
     row_m : between neighbouring rows [m]
     vine_m : between neighbouring vines of a row [m]
     azimuth_deg : the way in which the vines of a row are numbered, clockwise from north [deg]
+    is_left : whether rows are numbered to the left of that way, and not to its right
+    first_vine : latitude and longitude of vine 1 in row 1, WGS 84
     """
 
     row_m: float
     vine_m: float
     azimuth_deg: float | None = None
+    is_left: bool = False
+    first_vine: tuple[float, float] | None = field(default=None, repr=False)
+
+    @property
+    def north_deg(self) -> float | None:
+        """Which way north is where rows lie along a map, the first on top: from its right edge,
+        counterclockwise. [deg]
+        """
+        if self.azimuth_deg is None:
+            return None
+        return -self.azimuth_deg if self.is_left else self.azimuth_deg
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +57,11 @@ class Vigour:
     first_vine: int
     rows_each: int = 1
     vines_each: int = 1
+
+    @property
+    def is_known(self) -> NDArray[np.bool_]:
+        """Which cells have a value."""
+        return np.isfinite(self.value)
 
     @property
     def step_m(self) -> tuple[float, float]:
@@ -71,15 +89,31 @@ def grid_vines(
     vines: NDArray[np.int64],
     values: NDArray[np.float64],
     planting: Planting,
+    rows_each: int = 1,
+    vines_each: int = 1,
 ) -> Vigour:
-    """Return vigour by the row and vine numbers of a block; a vine named twice is averaged.
+    """Return vigour by the row and vine numbers of a block, those of a cell averaged.
 
     Raises
     ------
     VigourError
         Where the numbers span more than `MOST_CELLS` vines, or nothing was measured.
     """
-    return _grid(rows, vines, values, planting, 1, 1)
+    if not values.size:
+        raise VigourError("nothing was measured")
+    first_row, first_vine = int(rows.min()), int(vines.min())
+    i, j = (rows - first_row) // rows_each, (vines - first_vine) // vines_each
+    shape = int(i.max()) + 1, int(j.max()) + 1
+    if shape[0] * shape[1] > MOST_CELLS:
+        raise VigourError(
+            f"rows {first_row} to {rows.max()} with vines {first_vine} to {vines.max()} are more "
+            f"than {MOST_CELLS:,} vines; look for a wrong number"
+        )
+    summed, count = np.zeros(shape), np.zeros(shape)
+    np.add.at(summed, (i, j), values)
+    np.add.at(count, (i, j), 1)
+    with np.errstate(invalid="ignore"):
+        return Vigour(summed / count, planting, first_row, first_vine, rows_each, vines_each)
 
 
 def grid_metres(
@@ -108,29 +142,4 @@ def grid_metres(
     )
     rows = 1 + np.rint(across_m / planting.row_m).astype(np.int64)
     vines = 1 + np.rint(along_m / planting.vine_m).astype(np.int64)
-    return _grid(rows, vines, values, planting, rows_each, vines_each)
-
-
-def _grid(
-    rows: NDArray[np.int64],
-    vines: NDArray[np.int64],
-    values: NDArray[np.float64],
-    planting: Planting,
-    rows_each: int,
-    vines_each: int,
-) -> Vigour:
-    if not values.size:
-        raise VigourError("nothing was measured")
-    first_row, first_vine = int(rows.min()), int(vines.min())
-    i, j = (rows - first_row) // rows_each, (vines - first_vine) // vines_each
-    shape = int(i.max()) + 1, int(j.max()) + 1
-    if shape[0] * shape[1] > MOST_CELLS:
-        raise VigourError(
-            f"rows {first_row} to {rows.max()} with vines {first_vine} to {vines.max()} are more "
-            f"than {MOST_CELLS:,} vines; look for a wrong number"
-        )
-    summed, count = np.zeros(shape), np.zeros(shape)
-    np.add.at(summed, (i, j), values)
-    np.add.at(count, (i, j), 1)
-    with np.errstate(invalid="ignore"):
-        return Vigour(summed / count, planting, first_row, first_vine, rows_each, vines_each)
+    return grid_vines(rows, vines, values, planting, rows_each, vines_each)

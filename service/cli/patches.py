@@ -23,7 +23,7 @@ from service.showing import Record, count_text, day_text
 from service.store.blocks import Block
 from service.store.engine import reading, writing
 from service.store.vigour import KeptVigour, keep_vigour
-from service.vigour_files import VigourFile, read_vigour
+from service.vigour.files import VigourFile, read_vigour
 from service.wiring import open_store
 
 COLUMNS = (
@@ -56,7 +56,7 @@ COLUMNS = (
 @click.argument(
     "file", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path)
 )
-@click.option("--measure", metavar="NAME", help="The column of vigour, where there are several.")
+@click.option("--measure", metavar="NAME", help="The column or band of vigour, if several.")
 @click.option("--on", "measured_on", type=DAY, metavar="DATE", help="When it was measured; today.")
 @click.option(
     "--dig",
@@ -80,8 +80,8 @@ def command(
     """Find the weak patches of a block, and the vines to dig there.
 
     FILE is CSV with the columns row and vine, or x_m and y_m in metres along the rows and across
-    them from the first vine of row 1, and one of vigour, of which more is stronger. Without it,
-    what was measured last.
+    them from the first vine of row 1, and one of vigour, of which more is stronger; or a GeoTIFF,
+    where rasterio is installed. Without it, what was measured last.
     """
     _, engine = open_store(ctx.obj)
     read = None

@@ -49,6 +49,7 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     carried = _fetch_lists(connection, tables.block_carry)
     borrows = _fetch_lists(connection, tables.block_borrow)
     vines = _fetch_lists(connection, tables.block_vines)
+    numbered = _fetch_lists(connection, tables.block_numbering)
     scopes = _fetch_lists(connection, tables.recipient_scope)
     quiet = _fetch_lists(connection, tables.recipient_quiet)
     silences = _fetch_lists(connection, tables.logger_silence)
@@ -69,7 +70,9 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
             key: RuleTable.model_validate(row["spec"]) for key, row in fetch(tables.rule).items()
         },
         block={
-            key: rows.block_from_row(row, probes[key], carried[key], borrows[key], vines[key])
+            key: rows.block_from_row(
+                row, probes[key], carried[key], borrows[key], vines[key], numbered[key]
+            )
             for key, row in fetch(tables.block).items()
         },
         layout={key: layouts[key] for key in fetch(tables.layout)},

@@ -137,6 +137,8 @@ class Block(FarmTable):
     row_spacing_m: Spacing | None = None
     vine_spacing_m: Spacing | None = None
     row_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
+    rows_counted: Literal["right", "left"] | None = None
+    first_vine: Annotated[tuple[Latitude, Longitude], AsTuple] | None = None
     planted: Annotated[int, Field(ge=1800, le=2200)] | None = None
     rootstock: Name | None = None
     vines: Annotated[int, Field(ge=1, le=1_000_000)] | None = None

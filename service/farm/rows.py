@@ -105,6 +105,21 @@ def carry_rows(table: FarmTable) -> list[Row]:
     return [{"block_id": table.id, "diffusivity_mm2_s": table.diffusivity_mm2_s}]
 
 
+def numbering_rows(table: FarmTable) -> list[Row]:
+    """Return the row that says how the vines of a block are numbered, if it says so."""
+    if not isinstance(table, Block) or not (table.rows_counted or table.first_vine):
+        return []
+    latitude, longitude = table.first_vine or (None, None)
+    return [
+        {
+            "block_id": table.id,
+            "rows_counted": table.rows_counted,
+            "first_latitude": latitude,
+            "first_longitude": longitude,
+        }
+    ]
+
+
 def quiet_rows(table: FarmTable) -> list[Row]:
     """Return the row of a recipient's quiet hours, if there are any."""
     if not isinstance(table, Recipient) or table.quiet is None:
@@ -151,6 +166,11 @@ def _silent_factor(silence: Sequence[Sequence[Any]]) -> float | None:
     return silence[0][0] if silence else None
 
 
+def _first_vine(numbered: Sequence[Sequence[Any]]) -> Any:
+    places = [(latitude, longitude) for _, latitude, longitude in numbered if latitude is not None]
+    return places[0] if places else None
+
+
 def site_from_row(
     row: Row, silence: Sequence[Sequence[Any]], forecast: Sequence[Sequence[Any]]
 ) -> Site:
@@ -172,9 +192,12 @@ def block_from_row(
     carried: Sequence[Sequence[Any]],
     borrows: Sequence[Sequence[Any]],
     vines: Sequence[Sequence[Any]],
+    numbered: Sequence[Sequence[Any]],
 ) -> Block:
     """Return a block with its basis, which is empty for all probes of its site."""
     return Block(
+        rows_counted=numbered[0][0] if numbered else None,
+        first_vine=_first_vine(numbered),
         borrow=borrows[0][0] if borrows else None,
         vines=vines[0][0] if vines else None,
         carry=bool(carried),

@@ -70,7 +70,7 @@ def draw_map(
         drawing.add(_text(x, y - 2.3, str(number), 6.5, SANS_BOLD, "middle", white))
     for shape in _draw_scale(corner(n_rows, 0), scale):
         drawing.add(shape)
-    north_deg = vigour.planting.azimuth_deg
+    north_deg = vigour.planting.north_deg
     if north_deg is not None:
         for shape in _draw_north(width - _RIGHT / 2, height - 32, north_deg, words.north):
             drawing.add(shape)

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, delete, insert, select, update
 
 from alerts.dig.records import Vine
 from alerts.dig.vigour import Planting, Vigour
-from service.store.tables import block, patch_set_aside, vigour_survey
+from service.store.tables import block, block_numbering, patch_set_aside, vigour_survey
 
 _GRID = ("first_row", "first_vine", "rows_each", "vines_each")
 
@@ -40,11 +40,18 @@ class SetAside:
 
 def fetch_planting(connection: Connection, block_id: str) -> Planting | None:
     """Return how the vines of a block stand; None where that is not said."""
-    columns = block.c.row_spacing_m, block.c.vine_spacing_m, block.c.row_azimuth_deg
-    row_m, vine_m, azimuth_deg = connection.execute(
-        select(*columns).where(block.c.id == block_id)
-    ).one()
-    return Planting(row_m, vine_m, azimuth_deg) if row_m and vine_m else None
+    both = select(block, block_numbering).outerjoin(block_numbering).where(block.c.id == block_id)
+    row = connection.execute(both).one()
+    if not (row.row_spacing_m and row.vine_spacing_m):
+        return None
+    first = row.first_latitude, row.first_longitude
+    return Planting(
+        row.row_spacing_m,
+        row.vine_spacing_m,
+        row.row_azimuth_deg,
+        row.rows_counted == "left",
+        None if None in first else first,
+    )
 
 
 def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: datetime) -> None:

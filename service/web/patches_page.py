@@ -30,7 +30,7 @@ from service.settings import Settings
 from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading, writing
 from service.store.vigour import KeptVigour, fetch_planting, keep_vigour, set_aside, take_back
-from service.vigour_files import VigourFile, read_vigour
+from service.vigour.files import VigourFile, read_vigour
 from service.web.access import Owner, Planner, Visitor
 from service.web.pages import (
     Fields,

@@ -120,6 +120,15 @@ block_vines = Table(  # how many vines a block has, where that was counted
     Column("vines", Integer, nullable=False),
 )
 
+block_numbering = Table(  # how the vines of a block are numbered, where it says
+    "block_numbering",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("rows_counted", Text),  # "right" | "left" of the way in which vines are; None: right
+    Column("first_latitude", Float),  # of vine 1 in row 1
+    Column("first_longitude", Float),
+)
+
 layout = Table(
     "layout",
     metadata,

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from io import StringIO
 from math import isfinite
 
 import numpy as np
 
-from alerts.dig.contrast import check_measure
-from alerts.dig.vigour import Planting, Vigour, VigourError, grid_metres, grid_vines
+from alerts.dig.vigour import Planting, VigourError, grid_metres, grid_vines
 from probes.frames import Reject
+from service.vigour.files import VigourFile
 
 BY_VINE = ("row", "vine")
 BY_METRES = ("x_m", "y_m")  # along the rows and across them, from the first vine of row 1
@@ -20,18 +19,7 @@ _MOST = {**dict.fromkeys(BY_VINE, 20_000), **dict.fromkeys(BY_METRES, 20_000.0)}
 _DELIMITERS = "\t;,"
 
 
-@dataclass(frozen=True, eq=False)
-class VigourFile:
-    """What a table holds: the vigour, what was measured, and what of it does not count."""
-
-    vigour: Vigour
-    measure: str
-    read: int
-    missing: int
-    rejects: list[Reject]
-
-
-def read_vigour(content: bytes, planting: Planting, measure: str | None = None) -> VigourFile:
+def read_table(content: bytes, planting: Planting, measure: str | None) -> VigourFile:
     """Read a table with the columns row and vine, or x_m and y_m, and one of vigour.
 
     Comma, semicolon or tab between cells; a decimal comma where cells are not parted by commas. An
@@ -63,7 +51,6 @@ def read_vigour(content: bytes, planting: Planting, measure: str | None = None) 
         first = f"; the first: line {rejects[0].line}: {rejects[0].reason}" if rejects else ""
         raise VigourError(f"no line has a place and a value{first}")
     along, across, values = np.array(list(found.values()), dtype=float).T
-    check_measure(values)
     if place == BY_VINE:
         vigour = grid_vines(along.astype(int), across.astype(int), values, planting)
     else:

@@ -1,0 +1,1 @@
+"""The vigour of a block as files bring it: tables and rasters."""
