@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from functools import partial
 
 from sqlalchemy import Connection, Engine
@@ -82,6 +83,14 @@ def foresee(advisory: KeptAdvisory, members: Sequence[Member], settings: Setting
         without_note,
         [(one.recipient.name, one.left_out) for one in members if one.left_out],
     )
+
+
+def find_cost(run: Run, settings: Settings) -> tuple[Decimal, str] | None:
+    """Return what the texts of a release cost, with the currency; None: no price is set."""
+    if not settings.sms_part_price:
+        return None
+    price, currency = settings.sms_part_price.split()
+    return (Decimal(price) * run.parts).quantize(Decimal("0.01")), currency
 
 
 def release(connection: Connection, advisory: KeptAdvisory, person: str, now: datetime) -> None:

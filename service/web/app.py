@@ -15,6 +15,7 @@ from service.settings import Settings
 from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
+from service.web.advisories_page import advisories_page_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
 from service.web.api.hand import hand_api_routes
@@ -78,6 +79,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         patches_page_routes(engine, settings),
         region_page_routes(engine, settings),
         notices_page_routes(engine),
+        advisories_page_routes(engine, settings),
         uploads_page_routes(engine),  # before those of an import, whose number it has not
         imports_page_routes(engine),
         order_page_routes(engine),

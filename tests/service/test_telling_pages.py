@@ -1,4 +1,4 @@
-"""/notices: what was told, to whom it may be shown, and as whom it reads it."""
+"""/notices and /advisories: what was told and is to be told, to whom it is shown, who decides."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ import pytest
 import requests
 from sqlalchemy import Engine, select, update
 
+from service.advisories.drafting import draft_by_hand
 from service.rounds import run_round
 from service.settings import Settings
 from service.store import tables
+from service.store.accounts import set_places
 from service.store.engine import open_engine, reading, writing
 from service.store.holds import fetch_hold, hold_sending
 from service.store.notices import store_notices
@@ -186,3 +188,75 @@ def test_what_is_held_back_goes_by_the_word_of_an_administrator(
     send(browsers["nora"], f"{here}/notices/hold", {"say": "go"})
     with reading(engine) as connection:
         assert fetch_hold(connection) is None
+
+
+@pytest.fixture(scope="module")
+def drafted(engine: Engine, settings: Settings) -> int:
+    """The number of an advisory that a person drafted as of a day of last year."""
+    return draft_by_hand(engine, settings, NOW, "Petra", date(2025, 5, 5))
+
+
+def test_an_advisory_is_read_before_it_is_decided_on(
+    drafted: int, here: str, browsers: dict[str, requests.Session]
+) -> None:
+    assert f'href="/advisories/{drafted}"' in page(browsers["petra"], f"{here}/advisories")
+    text = page(browsers["petra"], f"{here}/advisories/{drafted}")
+    assert "open in 2 of 2 blocks" in text
+    assert "It goes to 2 members: 2 mails and 2 texts." in text  # by hand: Ada and Ben
+    assert "The texts cost nothing" in text
+    assert "Things have changed since it was drafted:" in text
+    mail = page(browsers["petra"], f"{here}/advisories/{drafted}/mail?language=es")
+    assert '<html lang="es">' in mail
+    assert browsers["ada"].get(f"{here}/advisories/{drafted}", timeout=30).status_code == 403
+
+
+def test_an_advisory_that_changed_since_it_was_read_is_not_released(
+    engine: Engine, drafted: int, here: str, browsers: dict[str, requests.Session]
+) -> None:
+    there, petra = f"{here}/advisories/{drafted}", browsers["petra"]
+    answers = [
+        send(petra, there, {"say": "release", "notes": "0"}),  # the region stands otherwise now
+        send(petra, there, {"say": "drop", "notes": "0", "why": ""}),
+    ]
+    send(petra, there, {"say": "note", "notes": "0", "text": "Boots clean, please."})
+    answers.append(send(petra, there, {"say": "release", "notes": "0", "as_drafted": "1"}))
+    assert [one.status_code for one in answers] == [422] * 3
+    assert "Boots clean, please." in page(petra, there)
+    with reading(engine) as connection:
+        assert connection.scalar(select(tables.advisory_member.c.advisory_id)) is None
+
+
+def test_an_advisory_is_released_by_name_once(
+    engine: Engine, drafted: int, here: str, browsers: dict[str, requests.Session]
+) -> None:
+    there, said = f"{here}/advisories/{drafted}", {"say": "release", "as_drafted": "1"}
+    notes = page(browsers["petra"], there).count("Boots clean")
+    said["notes"] = "1" if notes else "0"
+    answers = [send(browsers[one], there, said).status_code for one in ("petra", "nora")]
+    assert answers == [303, 422]
+    assert "Released by Petra on" in page(browsers["nora"], there)
+    query = select(tables.advisory_member.c.recipient_name)
+    with reading(engine) as connection:
+        assert set(connection.scalars(query)) == {"Ada Example", "Ben Example"}
+        whats = connection.scalars(select(tables.audit.c.what).order_by(tables.audit.c.id)).all()
+    assert whats[-1] == "released an advisory"
+
+
+def test_a_draft_is_dropped_with_a_reason(here: str, browsers: dict[str, requests.Session]) -> None:
+    made = send(browsers["petra"], f"{here}/advisories", {})
+    there = here + made.headers["Location"]
+    assert send(browsers["petra"], there, {"say": "drop", "notes": "0", "why": "too soon"}).ok
+    assert "Dropped by Petra on" in page(browsers["petra"], there)
+
+
+def test_who_coordinates_some_districts_reads_advisories_and_decides_on_none(
+    engine: Engine, here: str, browsers: dict[str, requests.Session]
+) -> None:
+    made = plant_account(engine, "dora@example.org", "coordinator")
+    with writing(engine) as connection:
+        connection.execute(tables.district.insert().values(id="flats", name="The Flats"))
+        set_places(connection, made.id, [], ["flats"])
+    dora = sign_in_as(here, "dora@example.org")
+    assert "Draft one now" not in page(dora, f"{here}/advisories")
+    assert send(dora, f"{here}/advisories", {}).status_code == 403
+    assert "Draft one now" in page(browsers["petra"], f"{here}/advisories")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
-from decimal import Decimal
 
 import click
 from sqlalchemy import Connection, Engine
@@ -13,7 +12,7 @@ from alerts.advisories.figures import Advisory, find_differences
 from alerts.advisories.letter import name_district
 from service.advisories.drafting import find_figures_now
 from service.advisories.members import find_members
-from service.advisories.releasing import Run, foresee
+from service.advisories.releasing import Run, find_cost, foresee
 from service.channels.choosing import is_real
 from service.cli.options import wrap_text
 from service.settings import Settings
@@ -96,11 +95,10 @@ def _find_cost(run: Run, settings: Settings) -> str:
     if not is_real("sms", settings):
         return "nothing: they are files"
     parts = count_text(run.parts, "part")
-    if not settings.sms_part_price:
+    cost = find_cost(run, settings)
+    if cost is None:
         return f"what your gateway takes for {parts}; set DIGSEASON_SMS_PART_PRICE to see it"
-    price, currency = settings.sms_part_price.split()
-    cost = (Decimal(price) * run.parts).quantize(Decimal("0.01"))
-    return f"about {cost:,} {currency}: {parts} at {price} {currency} each"
+    return f"about {cost[0]:,} {cost[1]}: {parts} at {settings.sms_part_price} each"
 
 
 def _describe_differences(one: KeptAdvisory, now: Advisory) -> Iterator[str]:
