@@ -100,5 +100,4 @@ def pack_daily_means(engine: Engine, now: datetime) -> None:
     for logger_id, parts in unpacked.items():
         with writing(engine) as connection:
             fetch_logger(connection, logger_id, lock=True)
-            for probe_id, of_probe in parts.items():
-                pack_days(connection, probe_id, of_probe, before)
+            pack_days(connection, parts, before)

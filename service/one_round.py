@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from threading import Event, Thread
 
 from sqlalchemy import Engine
@@ -15,6 +15,8 @@ from service.store.busy import StoreBusyError
 from service.store.engine import writing
 from service.store.round_lease import (
     LEASE,
+    LOOKING_AHEAD,
+    ROUND,
     RoundHeldError,
     RoundLease,
     RoundLostError,
@@ -29,9 +31,17 @@ RENEWED_EVERY_S = LEASE.total_seconds() / 3
 log = logging.getLogger(__name__)
 
 
+def holding_outlooks(engine: Engine) -> AbstractContextManager[RoundLease]:
+    """Hold the lease of looking ahead, as `holding_round` does that of the round."""
+    return holding_round(engine, what=LOOKING_AHEAD)
+
+
 @contextmanager
 def holding_round(
-    engine: Engine, patience_s: float = 0, renewed_every_s: float = RENEWED_EVERY_S
+    engine: Engine,
+    patience_s: float = 0,
+    renewed_every_s: float = RENEWED_EVERY_S,
+    what: int = ROUND,
 ) -> Iterator[RoundLease]:
     """Hold the lease of the round, renewed while it lasts.
 
@@ -40,7 +50,7 @@ def holding_round(
     Whoever writes under it calls `renew_lease` in the same transaction, first of all: then a round
     that was taken for dead, and was not, writes nothing.
     """
-    lease = _take(engine, patience_s)
+    lease = _take(engine, patience_s, what)
     done = Event()
     renewing = Thread(target=_renew, args=(engine, lease, renewed_every_s, done), daemon=True)
     renewing.start()
@@ -53,12 +63,12 @@ def holding_round(
             give_back_lease(connection, lease)
 
 
-def _take(engine: Engine, patience_s: float) -> RoundLease:
+def _take(engine: Engine, patience_s: float, what: int) -> RoundLease:
     end = time.monotonic() + patience_s
     while True:
         try:
             with writing(engine) as connection:
-                return take_lease(connection)
+                return take_lease(connection, what)
         except RoundHeldError:
             if time.monotonic() >= end:
                 raise

@@ -33,7 +33,7 @@ SUMMARY = "summary.csv"
 COLUMNS: Sequence[str] = ("told_on", "recipient", "channel", "address", "message", "file")
 _MORNING = time(7)
 _WAS_TOLD = (
-    *(tables.round_, tables.outlook, tables.silence, tables.digest),
+    *(tables.round_, tables.look_ahead, tables.outlook, tables.silence, tables.digest),
     *(tables.advisory, tables.dug, tables.channel_trouble),
     *(tables.outlook_air, tables.untold_pause, tables.round_lease, tables.sending_hold),
 )

@@ -4,7 +4,8 @@ One runs at a time, on whichever host (service/one_round.py). What takes long on
 writer waits for it. What was found is one transaction: notices and silences, with those who are to
 be told. Composing is another: digests, their messages in the outbox, and what they tell being told
 are kept together or not at all. Delivery follows, message by message; `digseason serve` does it
-apart, so that thousands of messages hold up no round.
+apart, so that thousands of messages hold up no round. It also finds outlooks apart
+(service/looking_ahead.py); a round by hand does so first.
 """
 
 from __future__ import annotations
@@ -35,19 +36,18 @@ from service.digests import compose_waiting
 from service.due import When, find_shown
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.finds.telling import compose_finds
+from service.looking_ahead import look_ahead
 from service.one_round import holding_round
-from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.showing import rests_on_estimates
 from service.silences import Silences, find_turned_silences, keep_silences
 from service.store.accounts import forget_sessions
 from service.store.attempts import forget_ended
 from service.store.blocks import fetch_blocks
-from service.store.changes import fetch_changes
 from service.store.engine import reading, writing
 from service.store.notices import fetch_told, keep_untold_pauses, store_notices
 from service.store.round_lease import RoundLease, renew_lease
-from service.store.rounds import begin_round, finish_round, is_evaluation_due
+from service.store.rounds import begin_round, count_changes, finish_round, is_evaluation_due
 from service.unchecked import flag_unchecked
 
 SEASONS_BACK = 2  # late readings may still correct what was told of the season before
@@ -75,7 +75,7 @@ class RoundReport:
 
 @dataclass(frozen=True)
 class _Found:
-    """What a round has found, and the changes of readings that it has seen."""
+    """What a round has found, and the changes of what it reads that it has seen."""
 
     evaluations: list[BlockEvaluation] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
@@ -96,18 +96,17 @@ def run_round(
     with holding_round(engine, BY_HAND_PATIENCE_S) as lease:
         flag_unchecked(engine)
         bounces = take_in_bounces(engine, settings, now)
+        look_ahead(engine, settings, lease, now, as_of)
         found = _evaluate(engine, settings, lease, now, as_of)
         digests = _compose(engine, settings, lease, When(now, as_of, at_their_hour=False))
     delivery = deliver(engine, settings, now)
     return _report(found, digests, delivery=delivery, bounces=bounces)
 
 
-def run_due(
-    engine: Engine, settings: Settings, now: datetime, *, look_ahead: bool = True
-) -> RoundReport:
-    """Do what is due: evaluate after a day's end or new readings; write each at their hour.
+def run_due(engine: Engine, settings: Settings, now: datetime) -> RoundReport:
+    """Do what is due: evaluate after new readings or outlooks; write each at their hour.
 
-    Without looking ahead, outlooks are those that are kept for the day, if any.
+    Outlooks are those that are kept for the day, if any: service/looking_ahead.py.
     RoundHeldError where another process runs a round.
     """
     with holding_round(engine) as lease:
@@ -116,7 +115,7 @@ def run_due(
             is_due = is_evaluation_due(connection, now)
         found = _Found()
         if is_due:
-            found = _evaluate(engine, settings, lease, now, None, look_ahead=look_ahead)
+            found = _evaluate(engine, settings, lease, now, None)
         digests = _compose(engine, settings, lease, When(now, None, at_their_hour=True))
     return _report(found, digests)
 
@@ -127,20 +126,12 @@ def _report(found: _Found, digests: int, **more: Any) -> RoundReport:
 
 
 def _evaluate(
-    engine: Engine,
-    settings: Settings,
-    lease: RoundLease,
-    now: datetime,
-    as_of: date | None,
-    *,
-    look_ahead: bool = True,
+    engine: Engine, settings: Settings, lease: RoundLease, now: datetime, as_of: date | None
 ) -> _Found:
-    """Keep the outlooks, evaluate all blocks, keep a notice of each change and each silence."""
-    outlooks = _look_ahead(engine, settings, now, as_of) if look_ahead else []
+    """Evaluate all blocks, keep a notice of each change and each silence."""
     with writing(engine) as connection:
         renew_lease(connection, lease)
         round_id = begin_round(connection, as_of, now)
-        keep_outlooks(connection, outlooks)
     with reading(engine) as connection:
         found = _find(connection, settings, now, as_of)
     with writing(engine) as connection:
@@ -156,19 +147,9 @@ def _evaluate(
     return replace(found, advisory=advisory)
 
 
-def _look_ahead(
-    engine: Engine, settings: Settings, now: datetime, as_of: date | None
-) -> list[BlockOutlook]:
-    """Return the outlook of each block; that takes long, and no writer waits for it."""
-    with reading(engine) as connection:
-        blocks = fetch_blocks(connection)
-        days = [as_of or as_of_day(block, now) for block in blocks]
-        return find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
-
-
 def _find(connection: Connection, settings: Settings, now: datetime, as_of: date | None) -> _Found:
     """Evaluate all blocks; return what has changed since it was told, and which silences turned."""
-    changes = fetch_changes(connection)
+    changes = count_changes(connection)
     blocks = fetch_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
     evaluations = evaluate_blocks(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -19,6 +20,7 @@ from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
 from service.intake.packing import pack_pushes
+from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due
 from service.settings import Settings
 from service.store.busy import NotNowError
@@ -45,6 +47,21 @@ def tick(engine: Engine, settings: Settings) -> None:
             len(report.notices),
             report.digests,
         )
+
+
+def look_ahead(engine: Engine, settings: Settings) -> None:
+    """Find the outlooks that are due; a failure is logged and the next tick tries again."""
+    begun = time.monotonic()
+    try:
+        found = look_ahead_if_due(engine, settings, datetime.now(UTC))
+    except NotNowError as held:
+        log.info("no outlooks for now: %s", held)
+        return
+    except Exception:
+        log.exception("looking ahead failed; the next tick tries again")
+        return
+    if found:
+        log.info("outlooks: %d blocks in %.1f s", len(found), time.monotonic() - begun)
 
 
 def send_due(engine: Engine, settings: Settings, stop: Event) -> None:
@@ -130,14 +147,15 @@ def fetch_air_forecasts(engine: Engine, settings: Settings) -> None:
 def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     """Tick at once and then every `settings.tick_s` seconds, until left; then no job runs any more.
 
-    The jobs run apart: neither a long import nor thousands of messages hold a round back.
+    The jobs run apart: neither a long import, nor outlooks, nor thousands of messages hold a round
+    back.
     """
     stop = Event()
     scheduler = BackgroundScheduler(
         timezone=UTC,
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    jobs = tick, send_due, take_in, watch_inbox, fetch_feeds, fetch_air_forecasts
+    jobs = tick, look_ahead, send_due, take_in, watch_inbox, fetch_feeds, fetch_air_forecasts
     for job in jobs:
         scheduler.add_job(
             job,

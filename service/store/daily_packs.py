@@ -9,7 +9,7 @@ fraction of their time.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -121,12 +121,15 @@ def find_unpacked(connection: Connection, before: date) -> dict[str, dict[int, l
     return found
 
 
-def pack_days(connection: Connection, probe_id: int, parts: Collection[int], before: date) -> None:
-    """Pack parts of a probe up to a day. The caller holds the lock on its logger."""
-    begin, until = min(parts) * DAYS, min(_number(before), (max(parts) + 1) * DAYS)
-    rows = fetch_columns(connection, _query_rows([probe_id], begin, until))
-    mean_c = np.full((max(parts) - min(parts) + 1) * DAYS, np.nan, _MEAN)
-    mean_c[rows["day"].astype(np.int64) - begin] = rows["mean_c"]
+def pack_days(connection: Connection, parts: Mapping[int, Sequence[int]], before: date) -> None:
+    """Pack parts, by probe, up to a day. The caller holds the lock on the logger of the probes."""
+    first, end = min(map(min, parts.values())), max(map(max, parts.values())) + 1
+    begin, until = first * DAYS, min(_number(before), end * DAYS)
+    ids = sorted(parts)
+    rows = fetch_columns(connection, _query_rows(ids, begin, until))
+    mean_c = np.full((len(ids), (end - first) * DAYS), np.nan, _MEAN)
+    row = np.searchsorted(ids, rows["probe_id"])
+    mean_c[row, rows["day"].astype(np.int64) - begin] = rows["mean_c"]
     insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
     statement = insert(daily_pack)
     new = {name: statement.excluded[name] for name in ("held", "body")}
@@ -135,9 +138,10 @@ def pack_days(connection: Connection, probe_id: int, parts: Collection[int], bef
             "probe_id": probe_id,
             "part": part,
             "held": min(DAYS, until - part * DAYS),
-            "body": mean_c[part * DAYS - begin :][:DAYS].tobytes(),
+            "body": of_probe_c[part * DAYS - begin :][:DAYS].tobytes(),
         }
-        for part in parts
+        for probe_id, of_probe_c in zip(ids, mean_c, strict=True)
+        for part in parts[probe_id]
     )
     upsert = statement.on_conflict_do_update(index_elements=["probe_id", "part"], set_=new)
     execute_many(connection, upsert, packs)

@@ -1,5 +1,7 @@
 """The lease of the round: whoever holds it runs one, and no one else does, on whichever host.
 
+Another one is held while looking ahead.
+
 A row that lapses unless it is renewed, by one clock: that of the database, where it has one.
 """
 
@@ -18,12 +20,16 @@ from service.store.busy import NotNowError
 from service.store.tables import round_lease
 
 LEASE = timedelta(seconds=30)
+ROUND, LOOKING_AHEAD = 1, 2
+_DOES = {ROUND: "running a round", LOOKING_AHEAD: "looking ahead"}
 
 
 @dataclass(frozen=True)
 class RoundLease:
-    """Who runs a round: a process on a host, since when, and until when unless it is renewed."""
+    """Who runs a round or looks ahead: a process on a host, since when, and until when unless it is
+    renewed."""
 
+    id: int
     holder: str
     host: str
     process: int
@@ -32,11 +38,11 @@ class RoundLease:
 
 
 class RoundHeldError(NotNowError):
-    """Someone else runs a round now."""
+    """Someone else runs a round, or looks ahead, now."""
 
     def __init__(self, lease: RoundLease) -> None:
         super().__init__(
-            f"process {lease.process} on {lease.host} has been running a round since "
+            f"process {lease.process} on {lease.host} has been {_DOES[lease.id]} since "
             f"{lease.since:%Y-%m-%d %H:%M:%S} UTC. What it finds is told by it; run this again "
             "when it is through. If it has died, its hold lapses at "
             f"{lease.lapses_at:%H:%M:%S} UTC, and the next round goes ahead"
@@ -61,26 +67,26 @@ def fetch_clock(connection: Connection) -> datetime:
     return connection.execute(select(func.clock_timestamp())).scalar_one()
 
 
-def fetch_lease(connection: Connection) -> RoundLease | None:
+def fetch_lease(connection: Connection, what: int = ROUND) -> RoundLease | None:
     """Return the lease as it was taken last, lapsed or not; None: it was given back."""
     columns = [round_lease.c[name] for name in RoundLease.__dataclass_fields__]
-    row = connection.execute(select(*columns)).one_or_none()
+    row = connection.execute(select(*columns).where(round_lease.c.id == what)).one_or_none()
     return RoundLease(*row) if row else None
 
 
-def take_lease(connection: Connection) -> RoundLease:
+def take_lease(connection: Connection, what: int = ROUND) -> RoundLease:
     """Take the lease, where it is free or has lapsed; RoundHeldError where it is held."""
     now = fetch_clock(connection)
-    lease = RoundLease(token_hex(8), socket.gethostname(), os.getpid(), now, now + LEASE)
+    lease = RoundLease(what, token_hex(8), socket.gethostname(), os.getpid(), now, now + LEASE)
     insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
-    statement = insert(round_lease).values(id=1, **vars(lease))
+    statement = insert(round_lease).values(**vars(lease))
     statement = statement.on_conflict_do_update(
         index_elements=["id"], set_=vars(lease), where=round_lease.c.lapses_at <= now
     )
     connection.execute(statement)
-    held = fetch_lease(connection)
+    held = fetch_lease(connection, what)
     if held is None:  # given back in between
-        return take_lease(connection)
+        return take_lease(connection, what)
     if held.holder != lease.holder:
         raise RoundHeldError(held)
     return lease

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from probes.clock import last_ended_day
 from service.store.changes import fetch_changes
+from service.store.looks import fetch_last_look_id, has_day_ended
 from service.store.partitions import prepare_years
-from service.store.tables import import_batch, reading, round_, round_seen, site
+from service.store.tables import import_batch, reading, round_, round_seen
+
+WAITS = timedelta(hours=1)
 
 
 def begin_round(connection: Connection, as_of: date | None, now: datetime) -> int:
@@ -43,18 +45,22 @@ def fetch_last_kept_at(connection: Connection) -> datetime | None:
     return max((at for at in kept if at is not None), default=None)
 
 
+def count_changes(connection: Connection) -> int:
+    """Return how often what a round reads has changed: readings, and outlooks."""
+    return fetch_changes(connection) + (fetch_last_look_id(connection) or 0)
+
+
 def is_evaluation_due(connection: Connection, now: datetime) -> bool:
-    """Return whether a day has ended at some site, or readings changed, since the last round."""
+    """Return whether readings changed since the last round, or there are new outlooks.
+
+    The round of a day's end waits for these, for an hour at the most.
+    """
     query = select(round_.c.started_at, round_seen.c.changes).outerjoin(round_seen)
     latest = query.where(*_OF_TODAY).order_by(round_.c.id.desc()).limit(1)
     last = connection.execute(latest).one_or_none()
-    if last is None or last.changes != fetch_changes(connection):
+    if last is None or last.changes != count_changes(connection):
         return True
-    offsets = connection.scalars(
-        select(site.c.utc_offset_min).where(site.c.retired_at.is_(None)).distinct()
-    ).all()
-    started_at = last.started_at
-    return any(last_ended_day(now, of) > last_ended_day(started_at, of) for of in offsets)
+    return has_day_ended(connection, last.started_at, now - WAITS)
 
 
 _OF_TODAY = (round_.c.finished_at.is_not(None), round_.c.as_of.is_(None))

@@ -186,7 +186,7 @@ def show_round(engine: Engine, blocks: int, years: int) -> None:
         plant_days(connection, blocks, first, yesterday)
         plant_batches(connection, blocks, NOW - timedelta(days=1))
         _plant_latest(connection, blocks, yesterday)
-    run_due(engine, settings, NOW - timedelta(days=1), look_ahead=False)
+    run_due(engine, settings, NOW - timedelta(days=1))
     with writing(engine) as connection:
         plant_days(connection, blocks, AS_OF, AS_OF)
         plant_batches(connection, blocks, NOW)
@@ -195,7 +195,7 @@ def show_round(engine: Engine, blocks: int, years: int) -> None:
     _settle(engine)
     with _timed(engine) as queries:
         begun, begun_cpu = time.perf_counter(), time.process_time()
-        report = run_due(engine, settings, NOW, look_ahead=False)
+        report = run_due(engine, settings, NOW)
         round_s, cpu_s = time.perf_counter() - begun, time.process_time() - begun_cpu
     if len(report.evaluations) != blocks:
         raise SystemExit(f"{len(report.evaluations)} of {blocks} blocks were evaluated")

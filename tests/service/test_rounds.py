@@ -9,9 +9,11 @@ import pytest
 from icalendar import Calendar
 from sqlalchemy import Engine, update
 
+from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due, run_round
 from service.settings import Settings
 from service.store import tables
+from service.store.changes import count_change
 from service.store.engine import writing
 from tests.mails import read_mail, text_of
 from tests.planted import plant_block, plant_days, plant_recipient
@@ -212,13 +214,49 @@ def test_the_clock_s_round_tells_at_most_once_a_day(warmed: Engine, settings: Se
     assert next_day.digests == 1
 
 
-def test_the_clock_s_round_evaluates_when_a_day_has_ended(
+def test_the_clock_s_round_of_a_day_s_end_waits_for_its_outlooks(
     warmed: Engine, settings: Settings
 ) -> None:
-    before_midnight = datetime(2025, 5, 7, 7, 59, tzinfo=UTC)  # 23:59 standard time
+    last_minute = datetime(2025, 5, 7, 7, 59, tzinfo=UTC)  # 23:59 standard time
+    after = last_minute + timedelta(minutes=1)
+    looked_ahead = [look_ahead_if_due(warmed, settings, NOW)]
     run_due(warmed, settings, NOW)
-    assert run_due(warmed, settings, before_midnight).evaluations == []
-    assert len(run_due(warmed, settings, before_midnight + timedelta(minutes=1)).evaluations) == 1
+    looked_ahead.append(look_ahead_if_due(warmed, settings, last_minute))
+    assert run_due(warmed, settings, last_minute).evaluations == []
+    assert run_due(warmed, settings, after).evaluations == []
+    looked_ahead.append(look_ahead_if_due(warmed, settings, after))
+    assert len(run_due(warmed, settings, after).evaluations) == 1
+    assert run_due(warmed, settings, after).evaluations == []
+    assert [len(found) for found in looked_ahead] == [1, 0, 1]
+
+
+def test_but_not_for_more_than_an_hour(warmed: Engine, settings: Settings) -> None:
+    midnight = datetime(2025, 5, 7, 8, tzinfo=UTC)  # standard time
+    run_due(warmed, settings, NOW)
+    assert run_due(warmed, settings, midnight + timedelta(minutes=59)).evaluations == []
+    assert len(run_due(warmed, settings, midnight + timedelta(hours=1)).evaluations) == 1
+
+
+def test_outlooks_are_found_again_once_readings_change_but_not_all_the_time(
+    warmed: Engine, settings: Settings
+) -> None:
+    def look(at: datetime) -> int:
+        return len(look_ahead_if_due(warmed, settings, at))
+
+    look(NOW)
+    with writing(warmed) as connection:
+        count_change(connection, "u1")
+        connection.execute(update(tables.look_ahead).values(took_s=30.0))
+    # by hand: it took from 15:30:00 to 15:30:30, and rests for ten times as long
+    assert look(NOW + timedelta(seconds=329)) == 0
+    assert look(NOW + timedelta(seconds=330)) == 1
+    assert look(NOW + timedelta(hours=2)) == 0
+
+
+def test_a_round_by_hand_finds_the_outlooks_of_the_day(warmed: Engine, settings: Settings) -> None:
+    run_round(warmed, settings, NOW)
+    assert look_ahead_if_due(warmed, settings, NOW) == []
+    assert run_due(warmed, settings, NOW).evaluations == []
 
 
 def test_without_a_block_a_round_has_nothing_to_say(engine: Engine, settings: Settings) -> None:

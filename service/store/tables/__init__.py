@@ -91,6 +91,7 @@ from service.store.tables.sending import (
 )
 from service.store.tables.telling import (
     digest,
+    look_ahead,
     notice,
     notice_bounds,
     notice_estimate,
@@ -155,6 +156,7 @@ __all__ = [
     "logger",
     "logger_change",
     "logger_silence",
+    "look_ahead",
     "metadata",
     "notice",
     "notice_bounds",

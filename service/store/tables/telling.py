@@ -29,17 +29,26 @@ round_ = Table(
     Column("notices", Integer),
 )
 
-round_seen = Table(  # how much had changed of all readings when it looked at them
+round_seen = Table(  # how much had changed of what it reads when it did
     "round_seen",
     metadata,
     Column("round_id", ForeignKey("round.id"), primary_key=True),
-    Column("changes", Integer, nullable=False),  # the sum of logger_change
+    Column("changes", Integer, nullable=False),  # service.store.rounds.count_changes
 )
 
-round_lease = Table(  # who runs a round now; no row: no one
+look_ahead = Table(  # each time that the outlooks of all blocks were found
+    "look_ahead",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("started_at", UtcInstant, nullable=False),
+    Column("changes", Integer, nullable=False),  # of readings, when it began
+    Column("took_s", Float, nullable=False),
+)
+
+round_lease = Table(  # who runs a round now, or looks ahead; no row: no one
     "round_lease",
     metadata,
-    Column("id", Integer, primary_key=True),  # always 1
+    Column("id", Integer, primary_key=True),  # 1 a round, 2 looking ahead
     Column("holder", Text, nullable=False),  # another one each time
     Column("host", Text, nullable=False),
     Column("process", Integer, nullable=False),

@@ -1,0 +1,55 @@
+"""When outlooks of all blocks were found, and whether they are to be found again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection, func, insert, select
+
+from probes.clock import last_ended_day
+from service.store.changes import fetch_changes
+from service.store.tables import look_ahead, site
+
+REST = 10
+"""Readings that change do not have outlooks found again before so many times as long as it took."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """Outlooks that were found, by what changes of readings, and how long that took [s]."""
+
+    started_at: datetime
+    changes: int
+    took_s: float
+
+
+def keep_look(connection: Connection, look: Look) -> None:
+    """Keep that the outlooks of all blocks were found and kept."""
+    connection.execute(insert(look_ahead).values(vars(look)))
+
+
+def fetch_last_look_id(connection: Connection) -> int | None:
+    """Return the number of the last look; None: there has been none."""
+    return connection.scalar(select(func.max(look_ahead.c.id)))
+
+
+def is_look_due(connection: Connection, now: datetime) -> bool:
+    """Return whether a day has ended at some site since the last look, or readings changed."""
+    columns = (look_ahead.c[name] for name in Look.__dataclass_fields__)
+    query = select(*columns).order_by(look_ahead.c.id.desc()).limit(1)
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        return True
+    last = Look(*row)
+    rested = now - last.started_at >= timedelta(seconds=(REST + 1) * last.took_s)
+    is_changed = rested and last.changes != fetch_changes(connection)
+    return is_changed or has_day_ended(connection, last.started_at, now)
+
+
+def has_day_ended(connection: Connection, since: datetime, until: datetime) -> bool:
+    """Return whether a day has ended at some site between two instants."""
+    offsets = connection.scalars(
+        select(site.c.utc_offset_min).where(site.c.retired_at.is_(None)).distinct()
+    ).all()
+    return any(last_ended_day(until, of) > last_ended_day(since, of) for of in offsets)
