@@ -20,6 +20,7 @@ from sqlalchemy import Connection, Engine, Table, delete, func, select
 
 from alerts.season import season_start
 from service.backups import write_backup
+from service.csv_cells import guard_cells
 from service.delivery import Sent
 from service.evaluation import as_of_day
 from service.rounds import run_round
@@ -171,4 +172,4 @@ def _write_summary(path: Path, told: Sequence[Told]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         writer.writeheader()
-        writer.writerows(vars(one) for one in told)
+        writer.writerows(guard_cells(vars(one)) for one in told)

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 import click
 from sqlalchemy import Connection
 
+from service.csv_cells import guard_cells
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.region import fetch_district_names
 from service.settings import Settings
@@ -132,7 +133,7 @@ def print_records(
         return
     writer = csv.DictWriter(sys.stdout, columns, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(records)
+    writer.writerows(guard_cells(one) for one in records)
 
 
 def wrap_text(text: str, indent: int) -> list[str]:

@@ -12,6 +12,7 @@ from io import StringIO
 from alerts.dig.records import DigRecord
 from alerts.dig.written import CELLS, NEEDED, read_written, write_cells
 from probes.frames import Reject
+from service.csv_cells import guard_cells, read_guarded
 
 _DELIMITERS = "\t;,"
 TOLD_ONLY = ("outcome", "photos")
@@ -57,7 +58,8 @@ def read_digs(content: bytes, block_ids: Collection[str], today: date) -> DigTab
         try:
             if len(texts) != len(names):
                 raise ValueError(f"it has {len(texts)} cells, the header has {len(names)} names")
-            record = read_written(dict(zip(names, texts, strict=True)), block_ids, today)
+            cells = dict(zip(names, map(read_guarded, texts), strict=True))
+            record = read_written(cells, block_ids, today)
             if record.record_id in stands:
                 raise ValueError(
                     f"'row {record.vine[0]}, vine {record.vine[1]}' stands in line "
@@ -90,5 +92,5 @@ def write_digs(records: Iterable[DigRecord]) -> str:
     text = StringIO(newline="")
     writer = csv.DictWriter(text, CELLS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(map(write_cells, records))
+    writer.writerows(guard_cells(write_cells(one)) for one in records)
     return text.getvalue()

@@ -12,9 +12,10 @@ import pytest
 import requests
 
 from service.settings import Settings
-from service.store.engine import open_engine
+from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
 from service.web.guards import LARGEST_BYTES
+from tests.planted import plant_block
 from tests.serving import serving_here
 from tests.signed_in import plant_account, sign_in_as
 
@@ -27,6 +28,8 @@ def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     engine = open_engine(f"sqlite:///{folder / 'digseason.db'}")
     upgrade(engine)
     plant_account(engine, "cora@example.org", "administrator")
+    with writing(engine) as connection:
+        plant_block(connection, name="{{ 7777 * 7777 }}<script>alert(1)</script>")
     with serving_here(engine, Settings(data=folder)) as address:
         yield address
     engine.dispose()
@@ -51,6 +54,44 @@ def test_no_page_holds_a_script_or_a_style_or_fetches_from_elsewhere(here: str) 
     wrong = re.compile(r"<script|<style|\sstyle=|\son\w+=|(?:src|href)=\"(?!/|#)", re.I)
     assert [path for path, page in pages.items() if wrong.search(page)] == []
     assert [path for path, page in pages.items() if "<h1>" not in page] == []
+
+
+def test_a_name_is_shown_as_it_is_and_does_nothing(here: str) -> None:
+    page = sign_in_as(here, "cora@example.org").get(f"{here}/today", timeout=30).text
+    assert "{{ 7777 * 7777 }}&lt;script&gt;" in page  # common practice, no source
+    assert "60481729" not in page
+    assert "<script" not in page
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/blocks/terrace-7'%20or%20'1'='1",
+        "/blocks/..%2F..%2Fdigseason.db",
+        "/blocks/%7B%7B7777*7777%7D%7D",
+        "/static/..%2Fapp.py",
+        "/static/%2e%2e/app.py",
+        "/static//etc/passwd",
+        "/hand/..%2F..%2Flink.key",
+        "/told/1.%27--",
+    ],
+)
+def test_an_address_is_looked_up_and_not_run(here: str, path: str) -> None:
+    connection = HTTPConnection(urlsplit(here).netloc, timeout=30)  # sends it as it is
+    cookie = sign_in_as(here, "cora@example.org").cookies.get("digseason")
+    connection.request("GET", path, headers=PAGE | {"Cookie": f"digseason={cookie}"})
+    answer = connection.getresponse()
+    page = answer.read().decode()
+    connection.close()
+    assert answer.status == 404  # common practice, no source
+    assert [word for word in ("Traceback", "root:", "60481729", "FastAPI") if word in page] == []
+
+
+def test_what_is_asked_for_is_a_value_and_no_sql(here: str) -> None:
+    browser = sign_in_as(here, "cora@example.org")
+    asked = {"block": "terrace-7' or '1'='1"}
+    answer = browser.get(f"{here}/api/windows", params=asked, headers={"Accept": "*/*"}, timeout=30)
+    assert answer.status_code == 404  # common practice, no source
 
 
 def test_a_static_file_of_one_version_is_kept_for_good(here: str) -> None:

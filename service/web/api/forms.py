@@ -9,11 +9,10 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from service.csv_cells import guard_cell
+
 Form = Literal["json", "csv"]
 MEDIA: dict[Form, str] = {"json": "application/json", "csv": "text/csv"}
-
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""With these a spreadsheet takes a text for a formula: [OWASP-CSV]."""
 
 
 class Record(BaseModel):
@@ -54,11 +53,9 @@ def write(records: Sequence[Record], of: type[Record], form: Form) -> bytes:
 
 
 def _cell(value: Any) -> Any:
-    """Return a value as CSV has it; a text that would be a formula begins with an apostrophe."""
+    """Return a value as CSV has it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, list):
         value = "; ".join(map(str, value))
-    if isinstance(value, str) and value.startswith(FORMULA):
-        return f"'{value}"
-    return value
+    return guard_cell(value)

@@ -8,7 +8,8 @@ from io import StringIO
 import pytest
 from openpyxl import Workbook
 
-from service.web.api.forms import FORMULA, Record, choose_form, write
+from service.csv_cells import FORMULA
+from service.web.api.forms import Record, choose_form, write
 
 
 @pytest.mark.parametrize(
