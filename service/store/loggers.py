@@ -29,14 +29,22 @@ BY_HAND = {"interval_min": 1440.0}
 
 
 @dataclass(frozen=True)
-class LoggerRow:
-    """A logger, station or thermometer; `kind` is "files", "station" or "hand"."""
+class LoggerPlace:
+    """A logger and where it stands.
+
+    kind : "files", "station" or "hand"
+    """
 
     id: str
     kind: str
     site_id: str
     interval_min: float
     retired_at: datetime | None
+
+    @property
+    def takes_files(self) -> bool:
+        """Whether its readings come in files, and it is in use."""
+        return self.kind == "files" and self.retired_at is None
 
 
 class UnknownLoggerError(LookupError):
@@ -113,22 +121,6 @@ def fetch_file_logger_ids(connection: Connection) -> list[str]:
     return list(connection.scalars(query.order_by(logger.c.id)))
 
 
-@dataclass(frozen=True)
-class LoggerPlace:
-    """Where a logger stands; `takes_files`: its readings come in files, and it is in use."""
-
-    id: str
-    site_id: str
-    takes_files: bool
-
-
-def fetch_logger_places(connection: Connection, site_ids: Collection[str]) -> list[LoggerPlace]:
-    """Return the loggers, stations and thermometers of some sites, in order."""
-    in_use = (logger.c.kind == "files") & logger.c.retired_at.is_(None)
-    query = select(logger.c.id, logger.c.site_id, in_use).where(among(logger.c.site_id, site_ids))
-    return [LoggerPlace(*row) for row in connection.execute(query.order_by(logger.c.id))]
-
-
 def fetch_probes(
     connection: Connection, probe_ids: Collection[int]
 ) -> Iterator[tuple[Logger, Probe]]:
@@ -145,8 +137,8 @@ def fetch_logger_ids(connection: Connection, probe_ids: Collection[int]) -> dict
     return {row.id: row.logger_id for row in connection.execute(query)}
 
 
-def fetch_loggers_at(connection: Connection, site_ids: Collection[str]) -> list[LoggerRow]:
-    """Return the loggers of sites, the retired ones too, by id."""
+def fetch_logger_places(connection: Connection, site_ids: Collection[str]) -> list[LoggerPlace]:
+    """Return the loggers, stations and thermometers of some sites, the retired ones too, by id."""
     query = (
         select(logger, layout.c.spec, station.c.spec.label("station_spec"))
         .outerjoin(layout)
@@ -154,7 +146,7 @@ def fetch_loggers_at(connection: Connection, site_ids: Collection[str]) -> list[
         .where(among(logger.c.site_id, site_ids))
     )
     rows = (
-        LoggerRow(row.id, row.kind, row.site_id, _interval_min(row), row.retired_at)
+        LoggerPlace(row.id, row.kind, row.site_id, _interval_min(row), row.retired_at)
         for row in connection.execute(query)
     )
     return sorted(rows, key=lambda one: one.id)

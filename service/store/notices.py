@@ -183,7 +183,7 @@ def fetch_last_notices(
     if before is not None:
         query = query.where(notice.c.id < before)
     made_at = {row.id: row.started_at for row in connection.execute(query)}
-    found = _fetch_notices(connection, notice.c.id.in_(made_at))
+    found = _fetch_notices(connection, among(notice.c.id, made_at))
     return [MadeNotice(number, at, found[number]) for number, at in made_at.items()]
 
 

@@ -19,7 +19,10 @@ from service.web.advisories_page import advisories_page_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
 from service.web.api.hand import hand_api_routes
+from service.web.api.imports import imports_routes
 from service.web.api.loggers import loggers_routes
+from service.web.api.notices import notices_routes
+from service.web.api.outlooks import outlooks_routes
 from service.web.api.places import places_routes
 from service.web.api.pushes import pushes_routes
 from service.web.api.readings import readings_routes
@@ -93,6 +96,9 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         readings_routes(engine),
         days_routes(engine, settings),
         windows_routes(engine, settings),
+        outlooks_routes(engine, settings),
+        notices_routes(engine),
+        imports_routes(engine),
         pushes_routes(engine, door),
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),

@@ -9,31 +9,24 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Engine
 
 from alerts.lines import bind_numbers
 from service.intake.reports import group_rejects
-from service.intake.undoing import ImportStandsError, restore, withdraw
+from service.intake.undoing import ImportStandsError
 from service.store.engine import reading, writing
 from service.store.frozen import FrozenError
-from service.store.imports import (
-    Batch,
-    UnknownImportError,
-    fetch_batch,
-    fetch_latest_batches,
-    fetch_rejects,
-)
+from service.store.imports import Batch, fetch_latest_batches, fetch_rejects
 from service.store.loggers import fetch_logger_places
 from service.store.sharing import fetch_site_names
 from service.web.access import Owner, Visitor
 from service.web.import_words import tell_changes, tell_counts, tell_span
+from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
 from service.web.pages import Fields, Filled, answer_page, choose_language
-from service.web.problems import Problem
 from service.web.uploads_page import MOST_BYTES
 from service.web.writing import run_writing
 
 AT_ONCE = 50
-LONGEST_WHY = 300
 
 
 def imports_page_routes(engine: Engine) -> APIRouter:
@@ -85,7 +78,7 @@ def imports_page_routes(engine: Engine) -> APIRouter:
     ) -> Response:
         language = choose_language(request)
         with reading(engine) as connection:
-            batch = _find(connection, import_id, who)
+            batch = find_import(connection, import_id, who)
             rejects = fetch_rejects(connection, import_id)
         return answer_page(
             request,
@@ -105,32 +98,14 @@ def imports_page_routes(engine: Engine) -> APIRouter:
             return page(request, who, import_id, wrong="why")
         try:
             with writing(engine) as connection:
-                batch = _find(connection, import_id, who)
-                about = f"{import_id} of {batch.logger_id}: {why}"
-                if fields.get("say") == "restore":
-                    retold = restore(connection, import_id)
-                    who.note(connection, "restored an import", about, now)
-                else:
-                    retold = withdraw(connection, import_id, who.account.email, why, now)
-                    who.note(connection, "withdrew an import", about, now)
+                change = let_count if fields.get("say") == "restore" else take_back
+                retold = change(connection, import_id, who, why, now)
         except (ImportStandsError, FrozenError) as error:
             return page(request, who, import_id, wrong=str(error))
         told = tell_changes(retold, choose_language(request))
         return page(request, who, import_id, told)
 
     return routes
-
-
-def _find(connection: Connection, import_id: int, who: Visitor) -> Batch:
-    """Return an import of the visitor's sites."""
-    places = fetch_logger_places(connection, who.reach.own_site_ids)
-    try:
-        batch = fetch_batch(connection, import_id)
-    except UnknownImportError:
-        batch = None
-    if batch is None or batch.logger_id not in {one.id for one in places}:
-        raise Problem(HTTPStatus.NOT_FOUND, "no import of yours has this number")
-    return batch
 
 
 def _tell(batch: Batch, language: str) -> str:

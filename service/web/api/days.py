@@ -69,8 +69,8 @@ def days_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.get("/daily-means", response_model=list[DayRecord], responses=LISTED)
     def list_days(
-        part: Part,
         who: Known,
+        part: Part,
         logger: LoggerId,
         depth_cm: DepthCm = None,
         first: FirstDay = None,
@@ -90,8 +90,8 @@ def days_routes(engine: Engine, settings: Settings) -> APIRouter:
         "/blocks/{block_id}/root-zone", response_model=list[RootZoneRecord], responses=LISTED
     )
     def list_root_zone(
-        part: Part,
         who: Known,
+        part: Part,
         block_id: Annotated[str, Path(description="id of a block")],
         first: FirstDay = None,
         last: LastDay = None,

@@ -15,10 +15,10 @@ from sqlalchemy import Connection, Engine
 from service.reach import Reach
 from service.store.engine import reading
 from service.store.loggers import (
-    LoggerRow,
+    LoggerPlace,
     Probe,
     Stretch,
-    fetch_loggers_at,
+    fetch_logger_places,
     fetch_probes_of,
 )
 from service.store.sources import fetch_last_readings
@@ -63,17 +63,13 @@ def loggers_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/loggers", response_model=list[LoggerRecord], responses=LISTED)
     def list_loggers(
-        part: Part, who: Known, site: Annotated[str | None, Query(description="of one site")] = None
+        who: Known, part: Part, site: Annotated[str | None, Query(description="of one site")] = None
     ) -> Response:
         """Return the loggers of the sites that you see, by id; the retired ones too."""
-        after = part.find_start(str)
         with reading(engine) as connection:
-            found = [
-                one
-                for one in fetch_loggers_at(connection, who.reach.site_ids)
-                if (after is None or one.id > after) and site in (None, one.site_id)
-            ]
-            loggers, next_key = part.cut(found, lambda one: one.id)
+            seen = fetch_logger_places(connection, who.reach.site_ids)
+            found = [one for one in seen if site in (None, one.site_id)]
+            loggers, next_key = part.cut_by_id(found)
             records = _tell(connection, loggers)
         return part.answer(records, LoggerRecord, next_key)
 
@@ -89,19 +85,17 @@ def loggers_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/probes", response_model=list[ProbeRecord], responses=LISTED)
     def list_probes(
-        part: Part,
         who: Known,
+        part: Part,
         logger: Annotated[str | None, Query(description="id of one logger")] = None,
     ) -> Response:
         """Return where each probe has lain, by logger and time; `limit` is how many loggers."""
-        after = part.find_start(str)
         with reading(engine) as connection:
             if logger:
                 found = [find_logger(connection, who.reach, logger)]
             else:
-                found = fetch_loggers_at(connection, who.reach.site_ids)
-            found = [one for one in found if after is None or one.id > after]
-            loggers, next_key = part.cut(found, lambda one: one.id)
+                found = fetch_logger_places(connection, who.reach.site_ids)
+            loggers, next_key = part.cut_by_id(found)
             probes = fetch_probes_of(connection, [one.id for one in loggers])
         records = [
             _probe(logger_id, probe, stretch, later)
@@ -114,16 +108,16 @@ def loggers_routes(engine: Engine) -> APIRouter:
     return routes
 
 
-def find_logger(connection: Connection, reach: Reach, logger_id: str) -> LoggerRow:
+def find_logger(connection: Connection, reach: Reach, logger_id: str) -> LoggerPlace:
     """Return a logger that may be seen, or refuse it."""
-    for one in fetch_loggers_at(connection, reach.site_ids):
+    for one in fetch_logger_places(connection, reach.site_ids):
         if one.id == logger_id:
             return one
     said = "no logger of yours has this id; /api/loggers lists them"
     raise Problem(HTTPStatus.NOT_FOUND, said)
 
 
-def _tell(connection: Connection, loggers: Collection[LoggerRow]) -> list[LoggerRecord]:
+def _tell(connection: Connection, loggers: Collection[LoggerPlace]) -> list[LoggerRecord]:
     last_at = fetch_last_readings(connection, [one.id for one in loggers])
     return [
         LoggerRecord(

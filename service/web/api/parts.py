@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from http import HTTPStatus
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Protocol, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import Depends, Query, Request
 from fastapi.responses import Response
-from pydantic import TypeAdapter
+from pydantic import Field, TypeAdapter
 
 from service.web.access import REFUSALS
 from service.web.api.forms import MEDIA, Form, Record, choose_form, write
@@ -24,11 +24,26 @@ from service.web.pages import answer_while_it_holds
 from service.web.problems import Problem, describe_refusals
 
 USUAL, MOST = 1_000, 10_000
-VARY = "Accept, Authorization, Cookie"
+VARY = "Accept, Accept-Language, Authorization, Cookie"
 
 Key = str | int | date | datetime
 K = TypeVar("K", bound=Key)
 T = TypeVar("T")
+
+
+class Named(Protocol):
+    """What has an id."""
+
+    @property
+    def id(self) -> str:
+        """Its id."""
+        ...
+
+
+N = TypeVar("N", bound=Named)
+
+Number = Annotated[int, Field(ge=0, le=2**31 - 1)]
+"""The number of something in the store."""
 
 _HOLDS = {HTTPStatus.NOT_MODIFIED.value: {"description": "what If-None-Match names still holds"}}
 ONE: dict[int | str, dict[str, Any]] = {
@@ -78,6 +93,13 @@ class _Part:
 
     def find_start(self, of: type[K]) -> K | None:
         """Return the key behind which the part begins; None: with the first of all."""
+        return self._read(of)
+
+    def find_number(self) -> int | None:
+        """Return the same of a list of what has numbers."""
+        return self._read(Number)
+
+    def _read(self, of: Any) -> Any:
         if self._cursor is None:
             return None
         try:
@@ -88,6 +110,12 @@ class _Part:
                 f"cursor: '{self._cursor}' is of no list like this; begin without one, then follow "
                 "the Link of each answer",
             ) from None
+
+    def cut_by_id(self, found: Iterable[N]) -> tuple[Sequence[N], str | None]:
+        """Return so many of these, which are in order of their ids, and where to go on."""
+        after = self.find_start(str)
+        later = [one for one in found if after is None or one.id > after]
+        return self.cut(later, lambda one: one.id)
 
     def cut(self, found: Sequence[T], key: Callable[[T], K]) -> tuple[Sequence[T], K | None]:
         """Return as many as are asked for, and where the next part begins, if there is more."""
@@ -112,7 +140,8 @@ class _Part:
 
 
 Part = Annotated[_Part, Depends(_Part)]
-"""The type of the parameter of a route that answers with a list."""
+"""The type of the parameter of a route that answers with a list; it comes after `who`, which is to
+refuse first."""
 
 
 def answer_one(request: Request, record: Record) -> Response:

@@ -70,16 +70,11 @@ def places_routes(engine: Engine) -> APIRouter:
     routes = APIRouter(prefix="/api", tags=["places"])
 
     @routes.get("/sites", response_model=list[SiteRecord], responses=LISTED)
-    def list_sites(part: Part, who: Known) -> Response:
+    def list_sites(who: Known, part: Part) -> Response:
         """Return the sites that you see, by id."""
-        after = part.find_start(str)
         with reading(engine) as connection:
-            found = [
-                one
-                for one in fetch_sites(connection, who.reach.site_ids)
-                if after is None or one.id > after
-            ]
-        sites, next_key = part.cut(found, lambda one: one.id)
+            found = fetch_sites(connection, who.reach.site_ids)
+        sites, next_key = part.cut_by_id(found)
         return part.answer([_site(one, who.reach) for one in sites], SiteRecord, next_key)
 
     @routes.get("/sites/{site_id}", response_model=SiteRecord, responses=ONE)
@@ -97,17 +92,13 @@ def places_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/blocks", response_model=list[BlockRecord], responses=LISTED)
     def list_blocks(
-        part: Part, who: Known, site: Annotated[str | None, Query(description="of one site")] = None
+        who: Known, part: Part, site: Annotated[str | None, Query(description="of one site")] = None
     ) -> Response:
         """Return the blocks that you see, by id."""
-        after = part.find_start(str)
         with reading(engine) as connection:
-            found = [
-                one
-                for one in fetch_seen(connection, who.reach)
-                if (after is None or one.id > after) and site in (None, one.site_id)
-            ]
-            blocks, next_key = part.cut(found, lambda one: one.id)
+            seen = fetch_seen(connection, who.reach)
+            found = [one for one in seen if site in (None, one.site_id)]
+            blocks, next_key = part.cut_by_id(found)
             records = _blocks(connection, blocks, who.reach)
         return part.answer(records, BlockRecord, next_key)
 

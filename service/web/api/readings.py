@@ -61,8 +61,8 @@ def readings_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/readings", response_model=list[ReadingRecord], responses=LISTED)
     def list_readings(
-        part: Part,
         who: Known,
+        part: Part,
         logger: LoggerId,
         depth_cm: DepthCm = None,
         after: After = None,
@@ -78,8 +78,8 @@ def readings_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/hourly-means", response_model=list[HourRecord], responses=LISTED)
     def list_hours(
-        part: Part,
         who: Known,
+        part: Part,
         logger: LoggerId,
         depth_cm: DepthCm = None,
         after: After = None,

@@ -65,8 +65,8 @@ def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.get("/windows", response_model=list[WindowRecord], responses=LISTED)
     def windows(
-        part: Part,
         who: Known,
+        part: Part,
         block: Annotated[str | None, Query(description="id of one block")] = None,
         as_of: AsOf = None,
     ) -> Response:
@@ -76,13 +76,10 @@ def windows_routes(engine: Engine, settings: Settings) -> APIRouter:
         """
         now = datetime.now(UTC)
         refuse_other_times(as_of, now)
-        after = part.find_start(str)
         with reading(engine) as connection:
             every = fetch_seen(connection, who.reach)
             found = fetch_seen(connection, who.reach, block) if block else every
-            blocks, next_key = part.cut(
-                [one for one in found if after is None or one.id > after], lambda one: one.id
-            )
+            blocks, next_key = part.cut_by_id(found)
             days = [as_of or as_of_day(one, now) for one in blocks]
             evaluations = evaluate_blocks(
                 connection, blocks, days, None, settings.sensor_accuracy_c

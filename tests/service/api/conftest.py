@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 import requests
@@ -20,6 +21,10 @@ from tests.signed_in import plant_account
 
 Ask = Callable[..., requests.Response]
 """Ask for a path, as someone, with parameters and headers."""
+
+
+Send = Callable[[str, str, Any], requests.Response]
+"""Send to a path, as someone, a body of JSON."""
 
 
 @pytest.fixture(scope="module")
@@ -75,3 +80,12 @@ def ask(here: str, tokens: dict[str, str]) -> Ask:
         )
 
     return ask
+
+
+@pytest.fixture(scope="module")
+def send(here: str, tokens: dict[str, str]) -> Send:
+    def send(path: str, who: str, body: Any) -> requests.Response:
+        headers = {"Authorization": f"Bearer {tokens[who]}"}
+        return requests.post(here + path, json=body, headers=headers, timeout=30)
+
+    return send

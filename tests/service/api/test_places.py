@@ -83,7 +83,7 @@ def test_what_still_holds_is_not_sent_again(ask: Ask) -> None:
         assert (again.status_code, again.content, again.headers["ETag"]) == (304, b"", etag)
     assert ask("/api/blocks", headers={"If-None-Match": '"other"'}).status_code == 200
     assert ask("/api/blocks", format="csv").headers["ETag"] != etag
-    assert first.headers["Vary"].startswith("Accept, Authorization, Cookie")
+    assert first.headers["Vary"].startswith("Accept, Accept-Language, Authorization, Cookie")
 
 
 def test_a_list_is_csv_where_that_is_wanted(ask: Ask) -> None:
