@@ -138,6 +138,23 @@ def find_season(one: BlockEvaluation, season: int | None = None) -> SeasonDays:
     )
 
 
+def find_seasons(one: BlockEvaluation) -> list[int]:
+    """Return the seasons of a block with root-zone days, and the latest, which comes first."""
+    now, south = one.evaluation.standing.season, one.block.south
+    days = one.root_zone.day[~np.isnan(one.root_zone.root_zone_c)]
+    first = days[0].item() if days.size else None
+    found = [now]
+    while first and season_start(found[-1], south) > first:
+        found.append(found[-1] - 1)
+    return found
+
+
+def name_years(season: SeasonDays) -> str:
+    """Return the year of a season, "2025/26" where it lies in two."""
+    first, last = season.first.year, season.last.year
+    return f"{first}" if first == last else f"{first}/{last % 100:02}"
+
+
 def mean_text(rule: WindowRule) -> str:
     """Return "five-day mean", or "7-day mean" where a rule set says so."""
     return show_mean(rule.mean_days, "en")

@@ -14,7 +14,7 @@ from alerts.words import LANGUAGES
 from service.cli.options import as_of_option, evaluate_named, out_file, write_out
 from service.evaluation import BlockEvaluation
 from service.pictures import stand_alone
-from service.showing import find_season
+from service.showing import find_season, find_seasons, name_years
 from service.store.engine import reading
 from service.wiring import open_store
 
@@ -76,10 +76,5 @@ def _rows(
                 show_state(one.state, language) if season is None else "",
             )
         ]
-    first = one.root_zone.day[0].item()
-    found = []
-    for year in range(one.evaluation.standing.season, first.year - 2, -1):
-        days = find_season(one, year)
-        if days.last >= first:
-            found.append(RibbonRow(str(year), days))
-    return found
+    seasons = (find_season(one, year) for year in find_seasons(one))
+    return [RibbonRow(name_years(days), days) for days in seasons]

@@ -44,6 +44,7 @@ from service.web.people_page import people_page_routes
 from service.web.provider_page import provider_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
+from service.web.ribbons_page import ribbons_page_routes
 from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
@@ -80,6 +81,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         today_page_routes(engine, settings),
         block_page_routes(engine, settings),
         patches_page_routes(engine, settings),
+        ribbons_page_routes(engine, settings),
         region_page_routes(engine, settings),
         notices_page_routes(engine),
         advisories_page_routes(engine, settings),

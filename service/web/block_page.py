@@ -29,7 +29,7 @@ from alerts.words import translations
 from probes.units import Unit
 from service.evaluation import BlockEvaluation
 from service.settings import Settings
-from service.showing import find_season
+from service.showing import find_season, name_years
 from service.store.engine import reading
 from service.store.loggers import fetch_probes
 from service.store.notices import fetch_last_notices
@@ -66,7 +66,8 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             probes = [*_find_probes(connection, now, language)]
             told = fetch_last_notices(connection, [block_id], MOST_TOLD)
         season = now.evaluation.standing.season
-        rows = [_find_row(now, season - back) for back in range(SEASONS)]
+        seasons = [find_season(now, season - back) for back in range(SEASONS)]
+        rows = [RibbonRow(name_years(days), days) for days in seasons]
         page = answer_page(
             request,
             "block.html",
@@ -102,12 +103,6 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return answer_while_it_holds(request, page)
 
     return routes
-
-
-def _find_row(one: BlockEvaluation, season: int) -> RibbonRow:
-    days = find_season(one, season)
-    first, last = days.first.year, days.last.year
-    return RibbonRow(f"{first}" if first == last else f"{first}/{last % 100:02}", days)
 
 
 def _find_dates(one: BlockEvaluation, language: str) -> Iterator[dict[str, str]]:

@@ -62,14 +62,14 @@ def find_blocks(connection: Connection, reach: Reach) -> list[Block]:
 def see(
     connection: Connection,
     blocks: Sequence[Block],
-    seasons: int,
+    seasons: int | None,
     settings: Settings,
     names: Collection[str],
     language: str,
 ) -> list[SeenBlock]:
     """Return blocks as they stand now, over some seasons; of what is to come as a round kept it.
 
-    `names` are those of the blocks that may be seen.
+    `seasons` of None: all. `names` are those of the blocks that may be seen.
     """
     if not blocks:
         return []

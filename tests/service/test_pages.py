@@ -165,3 +165,17 @@ def test_a_coordinator_sees_all_and_about_where_they_lie(here: str) -> None:
     text = sign_in_as(here, "cora@example.org").get(f"{here}/region", timeout=30).text
     assert "of 2 blocks</h1>" in text
     assert "stand about where they lie" in text
+
+
+def test_ribbons_are_of_ones_own_blocks_or_of_all_years_of_one(
+    here: str, gil: requests.Session
+) -> None:
+    year = datetime.now(UTC).year
+    every = gil.get(f"{here}/ribbons", timeout=30).text
+    earlier = gil.get(f"{here}/ribbons", params={"season": year - 3}, timeout=30).text
+    years = gil.get(f"{here}/ribbons", params={"block": "terrace-7"}, timeout=30).text
+    assert ["Terrace 7" in one for one in (every, earlier, years)] == [True, True, True]
+    assert ["Ledge" in one for one in (every, earlier, years)] == [False, False, False]
+    assert "No readings from" in earlier  # its <desc>
+    hers = gil.get(f"{here}/ribbons", params={"block": "ledge"}, timeout=30)
+    assert hers.status_code == 404
