@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 
 from icalendar import Calendar, vCalAddress
 from icalendar import Event as CalendarEvent
@@ -40,9 +41,7 @@ def write_calendars(
         calendar.add("prodid", PRODUCT)
         calendar.add("version", "2.0")
         calendar.add("method", method)
-        for one in of_method:
-            calendar.add_component(_write_event(one, organizer, now))
-        yield method, calendar.to_ical().decode()
+        yield method, _fill(calendar, [_write_event(one, organizer, now) for one in of_method])
 
 
 def write_feed(events: Sequence[Event], name: str, now: datetime) -> str:
@@ -65,12 +64,16 @@ def write_feed(events: Sequence[Event], name: str, now: datetime) -> str:
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)  # what programs read that do not know NAME
     calendar.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
-    for one in events:
-        calendar.add_component(_write_event(one, None, now))
-    return calendar.to_ical().decode()
+    return _fill(calendar, [_write_event(one, None, now) for one in events])
 
 
-def _write_event(one: Event, organizer: str | None, now: datetime) -> CalendarEvent:
+def _fill(calendar: Calendar, events: Iterable[str]) -> str:
+    end = "END:VCALENDAR\r\n"
+    return "".join([calendar.to_ical().decode().removesuffix(end), *events, end])
+
+
+@lru_cache(4096)  # many readers have the same
+def _write_event(one: Event, organizer: str | None, now: datetime) -> str:
     event = CalendarEvent()
     event.add("uid", one.uid)
     event.add("dtstamp", now.astimezone(UTC).replace(microsecond=0))
@@ -85,4 +88,4 @@ def _write_event(one: Event, organizer: str | None, now: datetime) -> CalendarEv
     if organizer:
         event.add("organizer", vCalAddress(f"mailto:{organizer}"))
     event.add("transp", "TRANSPARENT")
-    return event
+    return event.to_ical().decode()

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable
+from functools import lru_cache
 
 COLUMNS = 72
 
 
+@lru_cache(4096)  # many readers are told the same
 def wrap(text: str, indent: str = "", bullet: str = "") -> str:
     """Return a paragraph in lines."""
     lines = textwrap.wrap(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from base64 import encodebytes
+from collections.abc import Sequence
 from datetime import datetime
-from email.message import EmailMessage
+from email.message import EmailMessage, MIMEPart
 from email.policy import SMTP
 from functools import lru_cache
+from quopri import encodestring as encode_as_text
 
 from alerts.addresses import parse_address
 from alerts.calendar import write_calendars
@@ -58,24 +61,16 @@ def compose_mail(
     if unsubscribe_url is not None:
         mail["List-Unsubscribe"] = f"<{unsubscribe_url}>"
         mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    mail.set_content(letter.text, charset="utf-8", cte="quoted-printable")
-    mail.add_alternative(write_html(letter), "html", charset="utf-8", cte="quoted-printable")
-    _, html = mail.iter_parts()
+    mail["MIME-Version"] = "1.0"
+    html = _write_text(write_html(letter), "html")
     if letter.pictures:
-        html.make_related()  # type: ignore[attr-defined] (an EmailMessage, as it was made)
-    for picture in letter.pictures:
-        html.attach(_write_picture(picture))  # type: ignore[attr-defined]
+        html = _join("related", [html, *map(_write_picture, letter.pictures)])
+    content = _join("alternative", [_write_text(letter.text, "plain"), html])
     organizer = parse_address(sender).addr_spec
-    for method, calendar in write_calendars(letter.events, organizer, sent_at):
-        mail.add_attachment(
-            calendar,
-            "calendar",
-            charset="utf-8",
-            cte="base64",
-            params={"method": method},
-            filename=f"{CALENDARS[method]}.ics",
-        )
-    return mail.as_bytes()
+    calendars = write_calendars(letter.events, organizer, sent_at)
+    if files := [_write_calendar(*one) for one in calendars]:
+        content = _join("mixed", [content, *files])
+    return mail.as_bytes().removesuffix(b"\r\n") + content
 
 
 def compose_text_mail(text: str, sender: str, to: str, sent_at: datetime, message_id: str) -> bytes:
@@ -88,9 +83,42 @@ def compose_text_mail(text: str, sender: str, to: str, sent_at: datetime, messag
     return mail.as_bytes()
 
 
+def _join(subtype: str, parts: Sequence[bytes]) -> bytes:
+    """Return parts, which begin with their headers, as one.
+
+    Between them stands what neither quoted-printable nor base64 can hold: [RFC-2045] 6.7.
+    """
+    boundary = f"=_{subtype}"
+    header = f'Content-Type: multipart/{subtype}; boundary="{boundary}"\r\n'.encode()
+    between = f"\r\n--{boundary}".encode()
+    begun = b"".join(b"%b\r\n%b" % (between, part) for part in parts)
+    return header + begun + between + b"--\r\n"
+
+
+def _write_text(text: str, subtype: str) -> bytes:
+    lines = b"".join(b"%b\n" % line for line in text.encode().splitlines())
+    return _write_part(f"text/{subtype}", "quoted-printable", encode_as_text(lines))
+
+
+def _write_calendar(method: str, calendar: str) -> bytes:
+    encoded = encodebytes(calendar.encode())
+    file = f'Content-Disposition: attachment; filename="{CALENDARS[method]}.ics"'
+    return _write_part(f'text/calendar; method="{method}"', "base64", encoded, file)
+
+
+def _write_part(kind: str, encoding: str, encoded: bytes, *more: str) -> bytes:
+    headers = (
+        f'Content-Type: {kind}; charset="utf-8"',
+        f"Content-Transfer-Encoding: {encoding}",
+        *more,
+    )
+    lines = "\n".join((*headers, "", "")).encode() + encoded
+    return lines.replace(b"\n", b"\r\n")
+
+
 @lru_cache(4096)  # many readers see the same
-def _write_picture(picture: Picture) -> EmailMessage:
-    part = EmailMessage(policy=SMTP)
+def _write_picture(picture: Picture) -> bytes:
+    part = MIMEPart(policy=SMTP)
     part.set_content(
         picture.png,
         "image",
@@ -99,7 +127,7 @@ def _write_picture(picture: Picture) -> EmailMessage:
         filename=picture.file_name,
         disposition="inline",
     )
-    return part
+    return part.as_bytes()
 
 
 def _begin_mail(sender: str, to: str, sent_at: datetime, message_id: str) -> EmailMessage:

@@ -65,6 +65,17 @@ def test_a_mail_is_plain_text_and_html_and_keeps_subject_and_both() -> None:
     ]
 
 
+def test_no_text_ends_a_part_of_a_mail() -> None:
+    between = f"--{read_mail(compose()).get_boundary()}"
+    letter = make_letter("Terrace 7", f"{between}--")
+    mail = read_mail(compose(letter))
+    plain, html = mail.iter_parts()
+    # source: [RFC-2045] 6.7, "=_" is nothing that quoted-printable can hold
+    assert plain.get_content().replace("\r\n", "\n") == letter.text
+    assert f"{between}--" in html.get_content()
+    assert mail.defects == []
+
+
 def test_a_mail_is_ascii_in_short_lines_that_end_in_cr_lf() -> None:
     mail = compose(make_letter("Terraza " * 40, "raíces " * 300))
     lines = mail.split(b"\r\n")
