@@ -1,9 +1,9 @@
 """Deliver what waits in the outbox, each message by the channel that the settings give it.
 
-A message is claimed, handed over, then marked, in three transactions: one that was handed over but
-not marked when the process died is handed over again once its lease has lapsed, with the same
-Message-ID. What fails for now is tried again, later each time; what fails for good is told to the
-coordinators. A channel that takes nothing ends its run, and costs no message anything.
+A message is claimed, handed over, then marked while the next one is claimed: one that was handed
+over but not marked when the process died is handed over again once its lease has lapsed, with the
+same Message-ID. What fails for now is tried again, later each time; what fails for good is told to
+the coordinators. A channel that takes nothing ends its run, and costs no message anything.
 """
 
 from __future__ import annotations
@@ -150,39 +150,44 @@ class _Run:
 
     def deliver(self, stop: Event) -> None:
         """Hand over what is due, no faster than the channel takes it."""
-        between_s = 60 / self.channel.per_min
-        lease = self.channel.lease + timedelta(seconds=between_s)
+        with writing(self.engine) as connection:
+            message = self._claim(connection)
         next_s = time.monotonic()
-        while not stop.is_set():
-            with writing(self.engine) as connection:
-                message = claim_message(connection, self.name, self.clock(), lease)
-            if message is None:
-                return
-            if self._holds_back(message):
-                continue
-            if stop.wait(max(0.0, next_s - time.monotonic())):
+        while message:
+            quiet_until = self._find_quiet_end(message)
+            if stop.wait(0 if quiet_until else max(0.0, next_s - time.monotonic())):
                 with writing(self.engine) as connection:
                     put_back(connection, message)
                 return
-            next_s = time.monotonic() + between_s
-            if not self._hand_over(message):
-                return
+            if quiet_until:
+                with writing(self.engine) as connection:
+                    put_back(connection, message)
+                    put_off(connection, message, quiet_until, "waits for the end of quiet hours")
+                    message = self._claim(connection)
+            else:
+                next_s = time.monotonic() + self._between_s
+                message = self._hand_over(message)
 
-    def _holds_back(self, message: Message) -> bool:
-        """Whether its reader has quiet hours, in which a message that reaches them waits."""
+    @property
+    def _between_s(self) -> float:
+        return 60 / self.channel.per_min
+
+    def _claim(self, connection: Connection) -> Message | None:
+        lease = self.channel.lease + timedelta(seconds=self._between_s)
+        return claim_message(connection, self.name, self.clock(), lease)
+
+    def _find_quiet_end(self, message: Message) -> datetime | None:
+        """Return until when a message that reaches its reader waits for them; None: it need not."""
         reader = self.readers.get(message.recipient_name)
         if reader is None or not self.channel.is_real:
-            return False
-        until = find_quiet_end(reader.quiet, reader.timezone, self.clock())
-        if until is None:
-            return False
-        with writing(self.engine) as connection:
-            put_back(connection, message)
-            put_off(connection, message, until, "waits for the end of quiet hours")
-        return True
+            return None
+        return find_quiet_end(reader.quiet, reader.timezone, self.clock())
 
-    def _hand_over(self, message: Message) -> bool:
-        """Send a message and keep what came of it; return whether the channel goes on."""
+    def _hand_over(self, message: Message) -> Message | None:
+        """Send a message, keep what came of it, and claim the next one.
+
+        That is one transaction, so that never more than one is in flight.
+        """
         error: SendError | None = None
         receipt = ""
         try:
@@ -192,7 +197,7 @@ class _Run:
         with writing(self.engine) as connection:
             if isinstance(error, ChannelDownError):
                 self._note_trouble(connection, message, error)
-                return False
+                return None
             if self.trouble:
                 end_trouble(connection, self.name)
                 self.trouble = None
@@ -201,7 +206,7 @@ class _Run:
                 self.report.sent.append(Sent(message, receipt, self.channel.is_real))
             else:
                 self._note_failure(connection, message, error)
-        return True
+            return self._claim(connection)
 
     def _note_trouble(
         self, connection: Connection, message: Message, error: ChannelDownError

@@ -89,7 +89,8 @@ def compose_waiting(
                 find_open(notices),
             )
             mark_composed(connection, recipient.name, {*notices, *settled}, digest_id)
-            mark_silences_composed(connection, recipient.name, due.silences, digest_id)
+            if due.silences:
+                mark_silences_composed(connection, recipient.name, due.silences, digest_id)
         if due.undelivered:
             missing = list(due.undelivered.values())
             digest_id = post.put_out(

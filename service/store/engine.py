@@ -24,7 +24,8 @@ SCANT_PATIENCE_S = 0.05
 def open_engine(url: str) -> Engine:
     """Return an engine for `url` (sqlite:///FILE or postgresql+psycopg://...)."""
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True, connect_args={"options": "-c timezone=UTC"})
+        options = f"-c timezone=UTC -c lock_timeout={PATIENCE_S}s"
+        return create_engine(url, pool_pre_ping=True, connect_args={"options": options})
     engine = create_engine(url, connect_args={"timeout": PATIENCE_S, "isolation_level": None})
 
     @event.listens_for(engine, "connect")
@@ -68,8 +69,8 @@ def writing(engine: Engine) -> Iterator[Connection]:
     writer = engine.execution_options(digseason_write=True)
     try:
         with writer.begin() as connection:
-            if engine.dialect.name == "postgresql":
-                patience_ms = _patience_ms(engine.get_execution_options())
+            patience_ms = _patience_ms(engine.get_execution_options())
+            if engine.dialect.name == "postgresql" and patience_ms != 1000 * PATIENCE_S:
                 connection.exec_driver_sql(f"set local lock_timeout = {patience_ms}")
             yield connection
     except DBAPIError as error:

@@ -80,9 +80,8 @@ def claim_message(
     connection: Connection, channel: str, now: datetime, lease: timedelta = LEASE
 ) -> Message | None:
     """Claim the oldest message of a channel that is due; a claim lapses with its lease."""
-    row = connection.execute(
-        select(outbox, digest.c.recipient_name)
-        .join(digest)
+    oldest = (
+        select(outbox.c.id)
         .where(
             outbox.c.channel == channel,
             _WAITS,
@@ -92,14 +91,17 @@ def claim_message(
         )
         .order_by(outbox.c.id)
         .limit(1)
-        .with_for_update(skip_locked=True, of=outbox)
-    ).first()
-    if row is None:
-        return None
-    attempts = row.attempts + 1
-    _set(connection, row.id, leased_until=now + lease, attempts=attempts)
-    fields = {name: getattr(row, name) for name in Message.__dataclass_fields__}
-    return Message(**{**fields, "attempts": attempts})
+        .with_for_update(skip_locked=True)
+    )
+    reader = select(digest.c.recipient_name).where(digest.c.id == outbox.c.digest_id)
+    columns = {**outbox.c, "recipient_name": reader.scalar_subquery().label("recipient_name")}
+    row = connection.execute(
+        update(outbox)
+        .where(outbox.c.id == oldest.scalar_subquery())
+        .values(leased_until=now + lease, attempts=outbox.c.attempts + 1)
+        .returning(*(columns[name] for name in Message.__dataclass_fields__))
+    ).one_or_none()
+    return row and Message(*row)
 
 
 def mark_delivered(connection: Connection, message_id: int, now: datetime, receipt: str) -> None:
