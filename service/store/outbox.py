@@ -101,7 +101,7 @@ def claim_message(
         .values(leased_until=now + lease, attempts=outbox.c.attempts + 1)
         .returning(*(columns[name] for name in Message.__dataclass_fields__))
     ).one_or_none()
-    return row and Message(*row)
+    return None if row is None else Message(*row)
 
 
 def mark_delivered(connection: Connection, message_id: int, now: datetime, receipt: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, exists, func, or_, select
+from sqlalchemy import Connection, case, exists, func, or_, select
 
 from probes.units import Unit
 from service.store.among import among
@@ -51,18 +51,20 @@ class Recipient:
 
 def fetch_recipients(connection: Connection) -> dict[str, Recipient]:
     """Return the active recipients by name."""
-    first_zone = (
+    zones = (
         select(site.c.timezone)
         .join(block, block.c.site_id == site.c.id)
-        .outerjoin(recipient_block, recipient_block.c.block_id == block.c.id)
-        .where(
-            recipient.c.all_blocks | (recipient_block.c.recipient_name == recipient.c.name),
-            block.c.retired_at.is_(None),
-        )
+        .where(block.c.retired_at.is_(None))
         .order_by(site.c.name)
         .limit(1)
+    )
+    of_own = (
+        zones.join(recipient_block, recipient_block.c.block_id == block.c.id)
+        .where(recipient_block.c.recipient_name == recipient.c.name)
         .correlate(recipient)
-        .scalar_subquery()
+    )
+    first_zone = case(
+        (recipient.c.all_blocks, zones.scalar_subquery()), else_=of_own.scalar_subquery()
     )
     last_digest = (
         select(func.max(digest.c.composed_at))
