@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 EARTH_RADIUS_KM = 6371.0  # mean
+KM_PER_DEGREE = EARTH_RADIUS_KM * np.pi / 180  # of latitude
 
 
 def find_distances_km(

@@ -30,13 +30,14 @@ from probes.units import Unit
 from service.evaluation import BlockEvaluation
 from service.settings import Settings
 from service.showing import find_season, name_years
+from service.store.blocks import fetch_block_names, fetch_blocks
 from service.store.engine import reading
 from service.store.loggers import fetch_probes
 from service.store.notices import fetch_last_notices
 from service.web.access import Known
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
 from service.web.problems import Problem
-from service.web.seen_blocks import find_blocks, see, unname_neighbours, unname_sources
+from service.web.seen_blocks import see, unname_neighbours, unname_sources
 from service.why import explain_today, explain_windows
 
 SEASONS = 3
@@ -56,10 +57,10 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         """
         language, unit, reach = choose_language(request), who.account.unit, who.reach
         with reading(engine) as connection:
-            every = find_blocks(connection, reach)
-            chosen, names = [one for one in every if one.id == block_id], {b.name for b in every}
+            chosen = fetch_blocks(connection, [block_id]) if block_id in reach.block_ids else []
             if not chosen:
                 raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+            names = fetch_block_names(connection, reach.block_ids)
             (seen,) = see(connection, chosen, SEASONS, settings, names, language)
             now = seen.now
             whys = _explain(connection, now, why == "all", names, language)
