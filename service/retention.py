@@ -8,7 +8,7 @@ probe, however old, which tell when it fell silent.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from math import ceil
@@ -25,7 +25,7 @@ from service.store.engine import reading, writing
 from service.store.frozen import FrozenError, fetch_frozen, freeze
 from service.store.imports import delete_contents, measure_contents
 from service.store.loggers import Logger, fetch_logger
-from service.store.partitions import drop_empty_years
+from service.store.partitions import drop_empty_years, empty_year, find_whole_years
 from service.store.readings import count_readings, delete_old_readings, fetch_ends
 from service.unchecked import flag_unchecked
 
@@ -93,7 +93,9 @@ def let_go(
 ) -> Gone:
     """Let the readings before a day leave; return what has left.
 
-    May be broken off and run again. Each probe is one short transaction, after the day stands.
+    May be broken off and run again. Each probe is one short transaction, after the day stands; on
+    PostgreSQL each year that is over by then is one for all probes, since to delete the rows of
+    most probes one by one would take many times as long.
     """
     flag_unchecked(engine)
     with writing(engine) as connection:
@@ -102,19 +104,36 @@ def let_go(
     with reading(engine) as connection:
         logger_ids = _logger_ids(connection)
     gone = Gone()
-    for done, logger_id in enumerate(logger_ids):
+    ends: dict[str, dict[int, datetime]] = {}
+    untils: dict[str, datetime] = {}
+    for logger_id in logger_ids:  # who has had the lock since the day stands, brings nothing older
         with writing(engine) as connection:
             logger = fetch_logger(connection, logger_id, lock=True)
-            until = logger.begin_of(before)
+            until = untils[logger_id] = logger.begin_of(before)
             gone += Gone(deliveries=delete_contents(connection, logger_id, until))
-            ends = _find_ends(connection, logger, until)
-        for probe_id, end in ends.items():
+            ends[logger_id] = _find_ends(connection, logger, until)
+    gone += _empty_years(engine, before, ends.values())
+    for done, (logger_id, of_logger) in enumerate(ends.items()):
+        for probe_id, end in of_logger.items():
             with writing(engine) as connection:
                 fetch_logger(connection, logger_id, lock=True)
+                until = untils[logger_id]
                 gone += Gone(delete_old_readings(connection, probe_id, end, until))
         progress((done + 1) / len(logger_ids))
     with writing(engine) as connection:
         drop_empty_years(connection, tables.reading, before.year)
+    return gone
+
+
+def _empty_years(engine: Engine, before: date, ends: Iterable[Mapping[int, datetime]]) -> Gone:
+    """Let go what lies in years that are over, all probes at once where they are partitions."""
+    with reading(engine) as connection:
+        years = find_whole_years(connection, tables.reading, before.year)
+    of_all = {probe_id: end for of_logger in ends for probe_id, end in of_logger.items()}
+    gone = Gone()
+    for year in years:
+        with writing(engine) as connection:
+            gone += Gone(empty_year(connection, tables.reading, year, of_all))
     return gone
 
 

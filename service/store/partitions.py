@@ -11,7 +11,8 @@ own: no one who needs another waits until a long load is through.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,20 +54,55 @@ def make_partitions(connection: Connection, table: Table, years: Iterable[int]) 
         )
 
 
+def find_whole_years(connection: Connection, table: Table, before: int) -> list[int]:
+    """Return the years before one that a table has partitions of."""
+    if not is_partitioned(connection, table):
+        return []
+    return [int(name.rsplit("_", 1)[1]) for name in _find_names(connection, table, before)]
+
+
+def empty_year(
+    connection: Connection, table: Table, year: int, ends: Mapping[int, datetime]
+) -> int:
+    """Take out of a year what each probe has up to an instant; return how many rows.
+
+    What stays is put aside meanwhile: of a year that is over, a few weeks of the probes that ended
+    in it. Who reads of that year waits.
+    """
+    name = _name(table, year)
+    of_probes = {"ids": list(ends), "ends": list(ends.values())}
+    stays = (
+        f"create temporary table stays on commit drop as select one.* from {name} one "  # noqa: S608
+        "left join unnest(cast(:ids as int[]), cast(:ends as timestamptz[])) old(id, until) "
+        "on old.id = one.probe_id where old.until is null or one.observed_at > old.until"
+    )
+    connection.execute(text(f"lock table {name} in access exclusive mode"))
+    rows = connection.execute(text(f"select count(*) from {name}")).scalar_one()  # noqa: S608
+    kept = connection.execute(text(stays), of_probes).rowcount
+    if kept < rows:
+        connection.execute(text(f"truncate {name}"))
+        connection.execute(text(f"insert into {name} select * from stays"))  # noqa: S608
+    return rows - kept
+
+
 def drop_empty_years(connection: Connection, table: Table, before: int) -> None:
     """Drop the partitions of the years before one that hold nothing any more."""
     if not is_partitioned(connection, table):
         return
-    names = connection.scalars(
+    for name in _find_names(connection, table, before):
+        if connection.execute(text(f"select 1 from {name} limit 1")).first() is None:  # noqa: S608
+            connection.execute(text(f"drop table {name}"))
+
+
+def _find_names(connection: Connection, table: Table, before: int) -> Sequence[str]:
+    """Return the partitions of the years before one."""
+    return connection.scalars(
         text(
             "select inhrelid::regclass::text from pg_inherits "
             "where inhparent = to_regclass(:whole) and inhrelid::regclass::text < :before"
         ),
         {"whole": table.name, "before": _name(table, before)},
     ).all()
-    for name in names:
-        if connection.execute(text(f"select 1 from {name} limit 1")).first() is None:  # noqa: S608
-            connection.execute(text(f"drop table {name}"))
 
 
 def _find_missing(connection: Connection, table: Table, years: Iterable[int]) -> list[int]:

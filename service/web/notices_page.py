@@ -21,6 +21,7 @@ from alerts.news import tidy
 from alerts.sentences import tell
 from service.digests import preview_digest
 from service.due import When, find_due
+from service.store.blocks import fetch_block_names
 from service.store.engine import reading, writing
 from service.store.holds import fetch_hold, release_sending
 from service.store.notices import MadeNotice, fetch_last_notices
@@ -31,7 +32,7 @@ from service.web.access import Administrator, Known, Visitor
 from service.web.letters import answer_letter, read_mail
 from service.web.pages import Filled, answer_page, choose_language, redirect
 from service.web.problems import Problem
-from service.web.seen_blocks import find_blocks, unname_sources
+from service.web.seen_blocks import unname_sources
 
 AT_ONCE, MESSAGES = 30, 20
 LONGEST_WHY = 300
@@ -61,7 +62,7 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         is_for_all = who.account.role == "administrator"
         with reading(engine) as connection:
             name = _choose_reader(who, of)
-            names = {one.name for one in find_blocks(connection, who.reach)}
+            names = fetch_block_names(connection, who.reach.block_ids)
             told = fetch_last_notices(connection, who.reach.block_ids, AT_ONCE + 1, before)
             messages = []
             if name or is_for_all:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -16,11 +17,12 @@ from service.intake.rereading import reread
 from service.intake.settling import NoWordError, settle
 from service.intake.undoing import restore, withdraw
 from service.overruling import overrule
-from service.retention import let_go
+from service.retention import find_margin, let_go
 from service.store import tables
 from service.store.engine import reading, writing
 from service.store.frozen import FrozenError, freeze
 from service.store.loggers import fetch_logger
+from service.store.readings import fetch_readings
 from service.store.settlements import Selection
 from tests.commands import run
 from tests.farms import THERMOMETER, farm_text
@@ -50,6 +52,13 @@ def farm(engine: Engine, tmp_path: Path) -> Engine:
     import_log(engine, write_log(tmp_path / "2.csv", some_values(-9_300, -6_000)))
     import_log(engine, write_log(tmp_path / "3.csv", some_values(-8_100, 0, 0.25)))
     return engine
+
+
+def reading_counts(engine: Engine) -> Counter[tuple[int, int]]:
+    """Return how many readings there are of each probe and year."""
+    with reading(engine) as connection:
+        rows = connection.execute(select(tables.reading.c.probe_id, tables.reading.c.observed_at))
+        return Counter((probe_id, at.year) for probe_id, at in rows)
 
 
 @pytest.fixture
@@ -112,6 +121,26 @@ def test_on_postgresql_the_years_that_are_empty_are_dropped(frozen: Engine) -> N
         names = connection.scalars(text("select inhrelid::regclass::text from pg_inherits"))
         assert "reading_2024" in (left := set(names))
         assert left.isdisjoint({"reading_2023", "reading_2022"})
+
+
+def test_of_a_year_that_is_over_stays_what_says_when_a_probe_fell_silent(
+    engine: Engine, tmp_path: Path
+) -> None:
+    set_up(engine, layout={"interval_min": EVERY_H * 60})
+    values = dict(some_values(-28_000, -12_000))  # by hand: from July 2022 to May 2024
+    for hour in [hour for hour in values if hour > -20_000]:  # 20 June 2023
+        values[hour] = (values[hour][0], None)
+    import_log(engine, write_log(tmp_path / "old.csv", values))
+    old, all_of = reading_counts(engine), len(values) + len(range(-28_000, -19_999, EVERY_H))
+    gone = let_go(engine, BEFORE, NOW)
+    left = reading_counts(engine)
+    assert (sum(old.values()), sum(left.values())) == (all_of, all_of - gone.readings)
+    assert {year for _, year in left} == {2023, 2024}
+    assert {probe_id for probe_id, year in left if year == 2023} == {2}  # T30
+    with reading(engine) as connection:
+        logger = fetch_logger(connection, LOGGER)
+        first, *_, last = fetch_readings(connection, 2).observed_at.tolist()
+    assert last - first == find_margin(logger) - timedelta(hours=EVERY_H)  # that far back leaves
 
 
 def test_what_is_broken_off_is_taken_up_again(frozen: Engine) -> None:
