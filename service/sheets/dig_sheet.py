@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 from urllib.parse import quote
 
 from babel.dates import format_date
@@ -22,6 +23,7 @@ from sqlalchemy import Connection
 
 from alerts.card import cautions, scouting_card, short_cautions
 from alerts.dig.claims import claim_by_lot, claim_targeted
+from alerts.dig.patches import Vine
 from alerts.dig.reasons import tell_reason
 from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_root_zone, sheet_words
 from alerts.figures import locale_of, show_interval
@@ -73,8 +75,13 @@ def find_dig_sheet(
     """
     planting = fetch_planting(connection, block.id)
     found = find_block_patches(connection, block.id, planting, vines) if planting else None
+    return DigSheet(block, found, address_block(block, settings))
+
+
+def address_block(block: Block, settings: Settings) -> str | None:
+    """Return where a block is seen on screen; None where no base URL is set."""
     base = settings.base_url.rstrip("/")
-    return DigSheet(block, found, f"{base}/blocks/{quote(block.id)}" if base else None)
+    return f"{base}/blocks/{quote(block.id)}" if base else None
 
 
 def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
@@ -85,7 +92,7 @@ def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
     def fill(width: float) -> Iterator[Flowable]:
         yield from _first_page(sheet, words, language, width)
         yield PageBreak()
-        yield from _card(words, language)
+        yield from draw_card(words, language)
 
     return build_pages(title, language, paper, fill)
 
@@ -93,7 +100,21 @@ def print_dig_sheet(sheet: DigSheet, language: str, paper: Paper) -> bytes:
 def _first_page(
     sheet: DigSheet, words: SheetWords, language: str, width: float
 ) -> Iterator[Flowable]:
-    block = sheet.block
+    yield from draw_head(sheet.block, sheet.address, words, language, width)
+    if sheet.found is None or not sheet.found.dig:
+        yield paragraph(words.by_eye, BODY)
+    if sheet.found is not None:
+        yield from _map(sheet.found, words, language, width)
+    yield Spacer(1, 6)
+    dig = sheet.found.dig if sheet.found else []
+    vines = [(one.vine, tell_reason(one, language)) for one in dig]
+    yield draw_vines(vines or [None] * BLANK_LINES, words, width)
+
+
+def draw_head(
+    block: Block, address: str | None, words: SheetWords, language: str, width: float
+) -> Iterator[Flowable]:
+    """Yield what stands at the head of a sheet, with a QR code to an address where there is one."""
     interval = show_interval(*block.root_zone_cm, language)
     head: list[Flowable] = [
         paragraph(f"{block.name}, {block.site_name}", TITLE),
@@ -102,20 +123,14 @@ def _first_page(
         Spacer(1, 8),
         paragraph(words.who, BODY),
     ]
-    if sheet.address:
-        yield Table(
-            [[head, _draw_code(sheet.address, words)]],
-            colWidths=[width - _QR - 10, _QR + 10],
-            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
-        )
-    else:
+    if not address:
         yield from head
-    if sheet.found is None or not sheet.found.dig:
-        yield paragraph(words.by_eye, BODY)
-    if sheet.found is not None:
-        yield from _map(sheet.found, words, language, width)
-    yield Spacer(1, 6)
-    yield _table(sheet.found, words, language, width)
+        return
+    yield Table(
+        [[head, _draw_code(address, words)]],
+        colWidths=[width - _QR - 10, _QR + 10],
+        style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
+    )
 
 
 def _map(found: BlockPatches, words: SheetWords, language: str, width: float) -> Iterator[Flowable]:
@@ -130,21 +145,13 @@ def _map(found: BlockPatches, words: SheetWords, language: str, width: float) ->
     yield Table([legend], colWidths=[16, 90, width - 106], hAlign="LEFT")
 
 
-def _table(found: BlockPatches | None, words: SheetWords, language: str, width: float) -> Table:
-    """Return the vines with boxes; blank lines where none are named."""
-    boxes = ["", *(_box(choice) for choice in words.choices)]
-    named = [
-        [
-            str(number),
-            str(one.vine[0]),
-            str(one.vine[1]),
-            paragraph(tell_reason(one, language), BOX),
-        ]
-        for number, one in enumerate(found.dig if found else (), 1)
-    ]
-    if not named:
-        named = [[str(number), "", "", ""] for number in range(1, BLANK_LINES + 1)]
-    rows = [[paragraph(one, HEAD) for one in words.columns], *([*one, *boxes] for one in named)]
+def draw_vines(vines: Sequence[tuple[Vine, str] | None], words: SheetWords, width: float) -> Table:
+    """Return a table of vines, each with why it is dug and boxes to fill; None: a blank line."""
+    boxes = ["", *(_box(choice) for choice in words.choices), ""]
+    rows: list[list[Any]] = [[paragraph(one, HEAD) for one in words.columns]]
+    for number, one in enumerate(vines, 1):
+        (row, vine), why = one or (("", ""), "")
+        rows.append([str(number), str(row), str(vine), paragraph(why, BOX), *boxes])
     style = TableStyle(
         [
             ("FONT", (0, 1), (2, -1), "Helvetica-Bold", 11),
@@ -165,7 +172,8 @@ def _box(choices: tuple[str, ...]) -> Table:
     return Table(rows, colWidths=[9, None], rowHeights=9.5, style=[*style, *squares], hAlign="LEFT")
 
 
-def _card(words: SheetWords, language: str) -> Iterator[Flowable]:
+def draw_card(words: SheetWords, language: str) -> Iterator[Flowable]:
+    """Yield cautions, the card of what to look for, and what a dig can show."""
     for title, texts in (
         (words.cautions, cautions(language)),
         (words.card, scouting_card(language)),

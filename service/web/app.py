@@ -37,6 +37,7 @@ from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
 from service.web.imports_page import imports_page_routes
+from service.web.lot_page import lot_page_routes
 from service.web.notices_page import notices_page_routes
 from service.web.order_page import order_page_routes
 from service.web.patches_page import patches_page_routes
@@ -82,6 +83,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         block_page_routes(engine, settings),
         patches_page_routes(engine, settings),
         ribbons_page_routes(engine, settings),
+        lot_page_routes(engine, settings),
         region_page_routes(engine, settings),
         notices_page_routes(engine),
         advisories_page_routes(engine, settings),

@@ -182,3 +182,29 @@ def test_a_coordinator_looks_and_changes_nothing(place: Place) -> None:
 def test_no_word_of_the_page_calls_anything_clean_or_safe(place: Place) -> None:
     text = place.look().lower()
     assert [word for word in ("clean", "safe", "low risk", "low-risk") if word in text] == []
+
+
+@pytest.mark.usefixtures("first")
+def test_vines_by_lot_are_drawn_on_a_page_and_again_by_its_seed(place: Place) -> None:
+    lot = place.page.replace("/patches", "/lot")
+    before = plain(place.grower.get(lot, timeout=30).text)
+    # by hand: (1 - 0.05^(1/30)) (600 - (30 * 0.8 - 1) / 2) / 0.8 = 69.9, Cannon's approximation
+    assert "Dig 70 vines drawn by lot." in before
+    assert "Vines to dig" not in before
+    drawn = place.grower.get(lot, params={"seed": 7}, timeout=30).text
+    cells = re.findall(r"<tr><td>(\d+)</td><td>(\d+)</td><td>(\d+)</td></tr>", drawn)
+    table = place.grower.get(f"{lot}.csv", params={"seed": 7, "count": 70}, timeout=30).text
+    rows = [tuple(line.split(",")[2:5]) for line in table.splitlines()[1:]]
+    assert cells == rows
+    assert len(rows) == 70 + 7
+    sheet = place.grower.get(f"{lot}.pdf", params={"seed": 7, "count": 70}, timeout=30)
+    document = pypdfium2.PdfDocument(sheet.content)
+    assert "seed 7" in document[0].get_textpage().get_text_range()
+    document.close()
+
+
+@pytest.mark.usefixtures("first")
+def test_more_vines_than_are_known_are_refused(place: Place) -> None:
+    lot = place.page.replace("/patches", "/lot.csv")
+    answer = place.grower.get(lot, params={"seed": 7, "count": 601}, timeout=30)
+    assert (answer.status_code, "only 600 vines" in answer.text) == (409, True)

@@ -6,6 +6,7 @@ import click
 
 from service.cli.digs.aside import set_aside_command, take_back_command
 from service.cli.digs.days import days_command
+from service.cli.digs.draw import draw_command
 from service.cli.digs.plan import plan_command
 from service.cli.digs.sheet import sheet_command
 
@@ -16,7 +17,7 @@ def command() -> None:
 
 
 for subcommand in (
-    *(plan_command, days_command, sheet_command),
+    *(plan_command, draw_command, days_command, sheet_command),
     *(set_aside_command, take_back_command),
 ):
     command.add_command(subcommand)

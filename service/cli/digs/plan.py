@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import product
+from pathlib import Path
 from textwrap import fill
 from typing import Any
 
 import click
 
 from alerts.dig.claims import claim_by_lot, claim_targeted
-from alerts.dig.freedom import find_vines_after, follow_confidence
-from alerts.dig.sampling import FORMULA, Design, find_vines_to_dig
-from alerts.dig.status import USUAL
-from service.cli.options import SHARE, WIDTH, format_options, print_records
+from alerts.dig.how_many import find_how_many
+from alerts.dig.sampling import FORMULA, Design
+from alerts.dig.status import USUAL, Search
+from alerts.dig.status_words import tell_status
+from service.cli.options import SHARE, WIDTH, fetch_named, format_options, print_records
+from service.dig_lot import BlockLot, find_lot
+from service.dig_status import today_at
 from service.showing import Record
+from service.store.engine import reading
+from service.wiring import open_store
 
 COLUMNS = (
     "vines",
@@ -62,8 +68,9 @@ class _Looked:
 
 
 @click.command("plan")
+@click.option("--block", "block_id", metavar="ID", help="Its vines, and its digs by lot.")
 @click.option(
-    "--vines", type=click.IntRange(1, 1_000_000), metavar="N", required=True, help="In the block."
+    "--vines", type=click.IntRange(1, 1_000_000), metavar="N", help="In the block, or in none."
 )
 @click.option(
     "--prevalence",
@@ -102,8 +109,11 @@ class _Looked:
     help="Chance in a year that the insect comes in; 5% unless given (no source).",
 )
 @format_options
+@click.pass_obj
 def plan_command(
-    vines: int,
+    data: Path,
+    block_id: str | None,
+    vines: int | None,
     prevalences: tuple[float, ...],
     sensitivities: tuple[float, ...],
     confidence: float,
@@ -115,16 +125,32 @@ def plan_command(
 ) -> None:
     """Tell how many vines to dig by lot, and what earlier digs still say.
 
-    Shares are written as 5% or 0.05. Without --dug only this season's digs count.
+    Shares are written as 5% or 0.05. Of a block the digs by lot that were kept count, unless --dug
+    names others.
     """
     looked = _Looked(_sum(dug), _sum(targeted), season or datetime.now(UTC).year, introduction)
+    lot = None
+    if block_id is not None:
+        search = Search(prevalences[0], sensitivities[0], introduction)
+        lot = _find_lot(data, block_id, search, confidence, vines)
+        vines = lot.vines
+        if season is None and lot.how_many:
+            looked = replace(looked, season=lot.how_many.season)
+        if not dug and not lot.is_settled:
+            looked = replace(looked, by_lot=lot.find_by_lot(looked.season))
+    if vines is None:
+        raise click.UsageError(
+            f"how many vines {f'{block_id} has' if block_id else 'there are'} is not known; write "
+            "--vines"
+        )
     _check(looked, vines, confidence)
     designs = [Design(vines, *one) for one in product(prevalences, sensitivities)]
     records = [_record(design, confidence, looked) for design in designs]
     if form:
         print_records(records, form, COLUMNS)
         return
-    lines = [f"To be {_percent(confidence)} sure among {vines:,} vines ({FORMULA}):", ""]
+    lines = [fill(tell_status(lot.status, "en"), WIDTH), ""] if lot else []
+    lines += [f"To be {_percent(confidence)} sure among {vines:,} vines ({FORMULA}):", ""]
     lines += [f"{'infested at least':<22}{'seen by a dig':<16}{'dig by lot':<13}with all dug"]
     lines += [_line(one) for one in records]
     if looked.by_lot:
@@ -135,7 +161,19 @@ def plan_command(
     claims = [claim_by_lot("en"), *([claim_targeted("en")] if looked.targeted else [])]
     for claim in claims:
         lines += ["", fill(claim, WIDTH)]
+    if lot and lot.places:
+        lines += ["", f"Which ones: digseason digs draw --block {block_id}"]
     click.echo("\n".join(lines))
+
+
+def _find_lot(
+    data: Path, block_id: str, search: Search, confidence: float, vines: int | None
+) -> BlockLot:
+    _, engine = open_store(data)
+    with reading(engine) as connection:
+        (block,) = fetch_named(connection, [block_id])
+        today = today_at([block], datetime.now(UTC))[block.id]
+        return find_lot(connection, block, today, search, confidence, vines)
 
 
 def _check(looked: _Looked, vines: int, confidence: float) -> None:
@@ -152,26 +190,21 @@ def _check(looked: _Looked, vines: int, confidence: float) -> None:
 
 
 def _record(design: Design, confidence: float, looked: _Looked) -> Record:
-    dug_now = looked.by_lot.get(looked.season, 0)
-    wanted = find_vines_to_dig(design, confidence)
-    at_start = now = None
-    still = wanted
-    if looked.by_lot:
-        at_start, now = follow_confidence(design, looked.by_lot, looked.season, looked.introduction)
-        still = find_vines_after(design, confidence, at_start)
+    season, introduction = looked.season, looked.introduction
+    found = find_how_many(design, confidence, looked.by_lot, season, introduction)
     return {
         "vines": design.vines,
         "prevalence": design.prevalence,
         "infested": design.infested,
         "sensitivity": design.sensitivity,
         "confidence": confidence,
-        "dig_by_lot": wanted,
+        "dig_by_lot": found.wanted,
         "most_confidence": design.ceiling,
-        "season": looked.season,
-        "dug_by_lot": dug_now,
-        "confidence_at_start": at_start,
-        "confidence_now": now,
-        "dig_still": None if still is None else max(0, still - dug_now),
+        "season": season,
+        "dug_by_lot": found.dug_now,
+        "confidence_at_start": found.at_start,
+        "confidence_now": found.now,
+        "dig_still": found.still,
         "formula": FORMULA,
     }
 
