@@ -73,9 +73,11 @@ def find_sources(one: BlockEvaluation, day: date | None) -> tuple[Source, ...]:
 
 def find_neighbours(one: BlockEvaluation, day: date) -> NeighbourSource | None:
     """Return the neighbours that the five-day mean of a day is borrowed from; None: it is not."""
+    if not one.root_zone.lent.any():
+        return None
     lenders = [
         lender
-        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=False)
+        for lender, lent in zip(one.block.lenders, one.root_zone.lent, strict=True)
         if _of_mean(one, lent.astype(np.float64), day)
     ]
     if not lenders:

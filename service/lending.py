@@ -62,6 +62,14 @@ class Lender:
         return self.place.site_name if self.is_station else self.place.name
 
 
+class Asked(Protocol):
+    """What blocks ask for their neighbours."""
+
+    def find_lenders(self, block: Block, /) -> tuple[Lender, ...]:
+        """Return the neighbours that lend to a block, the most alike first."""
+        ...
+
+
 class Neighbourhood:
     """All that may lend, ready to be asked by one block after the other.
 

@@ -214,5 +214,6 @@ def _find_air(connection: Connection, known: KnownBlocks) -> dict[int, tuple[Air
 def _describe_lent(
     block: Block, latest: tuple[NDArray[np.bool_], float] | None
 ) -> tuple[Neighbour, ...]:
-    lent = latest[0].tolist() if latest else []
-    return tuple(map(describe_neighbour, compress(block.lenders, lent)))
+    if latest is None:
+        return ()
+    return tuple(map(describe_neighbour, compress(block.lenders, latest[0].tolist())))

@@ -164,7 +164,7 @@ class _Zones:
         """Return the days of a block; those within its `unprobed` spans may be borrowed."""
         zone = self._find(block)
         shown = int((first_shown - self._days[0]).astype(int))
-        is_late = late_too and block.is_probed and bool(block.lenders) and _is_late(zone)
+        is_late = late_too and block.is_probed and _is_late(zone) and bool(block.lenders)
         if not unprobed and not is_late:
             return BlockDays(zone.since(shown), None)
         lent = [self._find_lent(block, lender) for lender in block.lenders]

@@ -17,7 +17,7 @@ from alerts.root_zone import Weights
 from alerts.rules import GRAPE_PHYLLOXERA
 from probes.soil.carry import KNOWN_FACTOR, TYPICAL_GROUND, Ground
 from service.geography import find_distance_km
-from service.lending import CANDIDATES, Lender, Neighbourhood
+from service.lending import CANDIDATES, Asked, Lender
 from service.store.among import among
 from service.store.tables import (
     block,
@@ -90,7 +90,7 @@ class Block:
     hand_probes: frozenset[int]
     district_id: str | None
     borrows: bool
-    neighbourhood: Neighbourhood | None = field(default=None, compare=False, repr=False)
+    neighbourhood: Asked | None = field(default=None, compare=False, repr=False)
 
     @property
     def neighbours(self) -> tuple[Lender, ...]:

@@ -10,9 +10,10 @@ from sqlalchemy import Connection, Select, func, literal, select
 
 from alerts.neighbours import FAR_KM
 from service.geography import KM_PER_DEGREE
-from service.lending import Neighbourhood, may_lend
+from service.lending import Lender, Neighbourhood, may_lend
 from service.store.among import among
 from service.store.block_records import Block, Stretch, Which, read_places
+from service.store.engine import reading
 from service.store.tables import block, block_probe, logger, site
 
 __all__ = ["Block", "Stretch", "fetch_block_names", "fetch_blocks"]
@@ -26,10 +27,8 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     few = Which(only) if 0 < len(only) <= FEW else None
     known, stations = read_places(connection, few)
     blocks = [one for one, is_active in known if is_active and (not only or one.id in only)]
-    if few:
-        neighbourhood = _find_neighbourhood(connection, blocks)
-    else:
-        neighbourhood = Neighbourhood.of([one for one, _ in known], stations)
+    every = [one for one, _ in known]
+    neighbourhood = _Around(connection, blocks) if few else Neighbourhood.of(every, stations)
     return [replace(one, neighbourhood=neighbourhood) for one in blocks]
 
 
@@ -52,32 +51,43 @@ class _Place:
     district_id: str | None
 
 
-def _find_neighbourhood(connection: Connection, blocks: Sequence[Block]) -> Neighbourhood:
-    """Return what lies around some blocks, already asked by each: more is read by no one."""
-    latitudes = [one.latitude for one in blocks]
-    places = _fetch_around(connection, latitudes) if latitudes else []
-    read: dict[int, Block | None] = {}
+class _Around:
+    """What lies around some blocks, read once one of them asks for its neighbours."""
 
-    def read_lending(rows: Sequence[int]) -> Mapping[int, Block]:
-        unread = [row for row in rows if row not in read]
-        ids = [
-            [places[row].id for row in unread if places[row].is_station is station]
-            for station in (False, True)
-        ]
-        known, stations = read_places(connection, Which(*ids)) if unread else ([], [])
-        found = {(False, one.id): one for one, _ in known} | {
-            (True, one.id): one for one in stations
-        }
-        for row in unread:
-            place = found[places[row].is_station, places[row].id]
-            read[row] = place if may_lend(place) else None
-        return {row: place for row in rows if (place := read[row])}
+    def __init__(self, connection: Connection, blocks: Sequence[Block]) -> None:
+        self._connection = connection
+        self._latitudes = [one.latitude for one in blocks]
+        self._places: list[_Place] = []
+        self._known: dict[int, Block | None] = {}
+        self._neighbourhood: Neighbourhood | None = None
 
-    n_blocks = sum(not one.is_station for one in places)
-    neighbourhood = Neighbourhood(places, n_blocks, read_lending)
-    for one in blocks:
-        neighbourhood.find_lenders(one)
-    return neighbourhood
+    def find_lenders(self, block: Block) -> tuple[Lender, ...]:
+        """Return the neighbours that lend to one of the blocks, the most alike first."""
+        if not self._connection.closed:
+            return self._find(block)
+        with reading(self._connection.engine) as self._connection:
+            return self._find(block)
+
+    def _find(self, block: Block) -> tuple[Lender, ...]:
+        if self._neighbourhood is None:
+            self._places = _fetch_around(self._connection, self._latitudes)
+            n_blocks = sum(not one.is_station for one in self._places)
+            self._neighbourhood = Neighbourhood(self._places, n_blocks, self._read)
+        return self._neighbourhood.find_lenders(block)
+
+    def _read(self, rows: Sequence[int]) -> Mapping[int, Block]:
+        """Return those of some places that may lend."""
+        places, unread = self._places, [row for row in rows if row not in self._known]
+        if unread:
+            of_blocks, of_stations = (
+                {places[row].id: row for row in unread if places[row].is_station == kind}
+                for kind in (False, True)
+            )
+            known, stations = read_places(self._connection, Which(of_blocks, of_stations))
+            found = {of_blocks[one.id]: one for one, _ in known}
+            found |= {of_stations[one.id]: one for one in stations}
+            self._known |= {row: one if may_lend(one) else None for row, one in found.items()}
+        return {row: place for row in rows if (place := self._known[row])}
 
 
 def _fetch_around(connection: Connection, latitudes: Sequence[float]) -> list[_Place]:

@@ -12,6 +12,7 @@ import pytest
 from sqlalchemy import Engine, func, select, text
 
 from probes.frames import FAIL
+from service.backups import restore_backup, write_backup
 from service.intake.pushes import READERS, keep_push
 from service.intake.rereading import reread
 from service.intake.settling import NoWordError, settle
@@ -19,15 +20,26 @@ from service.intake.undoing import restore, withdraw
 from service.overruling import overrule
 from service.retention import find_margin, let_go
 from service.store import tables
-from service.store.engine import reading, writing
+from service.store.engine import open_engine, reading, writing
 from service.store.frozen import FrozenError, freeze
 from service.store.loggers import fetch_logger
 from service.store.readings import fetch_readings
+from service.store.schema import upgrade
 from service.store.settlements import Selection
 from tests.commands import run
 from tests.farms import THERMOMETER, farm_text
 from tests.farms import set_up as set_up_text
-from tests.imported import DEPTHS_CM, LOGGER, NOW, Values, counts, import_log, set_up, write_log
+from tests.imported import (
+    DEPTHS_CM,
+    LOGGER,
+    NOW,
+    Values,
+    counts,
+    import_log,
+    kept,
+    set_up,
+    write_log,
+)
 
 # by hand: 334 days from 1 November 2024 to 1 October 2025, where hour 0 is
 BEFORE, FROZEN_HOUR = date(2024, 11, 1), -334 * 24
@@ -141,6 +153,20 @@ def test_of_a_year_that_is_over_stays_what_says_when_a_probe_fell_silent(
         logger = fetch_logger(connection, LOGGER)
         first, *_, last = fetch_readings(connection, 2).observed_at.tolist()
     assert last - first == find_margin(logger) - timedelta(hours=EVERY_H)  # that far back leaves
+
+
+def test_a_backup_and_what_is_restored_of_it_are_frozen_too(frozen: Engine, tmp_path: Path) -> None:
+    write_backup(frozen, tmp_path / "backup.db")
+    other = open_engine(f"sqlite:///{tmp_path / 'restored.db'}")
+    upgrade(other)
+    restore_backup(tmp_path / "backup.db", other, NOW)
+    late = write_log(tmp_path / "late.csv", some_values(-9_000, -7_000, 1.0))
+    of_both = [counts(import_log(store, late)) for store in (frozen, other)]
+    assert of_both[0] == of_both[1]
+    # by hand: 984 hours from -9,000 to -8,016, a reading at both ends, of two probes
+    assert of_both[0][3] == 2 * (984 // EVERY_H + 1)
+    assert kept(other) == kept(frozen)
+    other.dispose()
 
 
 def test_what_is_broken_off_is_taken_up_again(frozen: Engine) -> None:
