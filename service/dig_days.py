@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -63,6 +63,12 @@ def plan_digs(
         jobs.append(Job(one.block.id, vines[one.block.id], *window))
     planned, left = plan_crew_days(jobs, days, crews)
     return CrewPlan(max(as_of), {one.id: one for one in blocks}, planned, left, why_not)
+
+
+def find_days(first: date, span: int, off: Collection[int]) -> list[date]:
+    """Return the days of a span on which crews dig; `off`: weekdays without, Monday being 0."""
+    days = (first + place * _DAY for place in range(span))
+    return [day for day in days if day.weekday() not in off]
 
 
 def count_vines(connection: Connection, block: Block, each: int) -> int:

@@ -58,6 +58,13 @@ def tell_left(name: str, vines: int, language: str) -> str:
     return text.format(block=name, count=vines)
 
 
+def tell_plan(planned: Sequence[CrewDay], language: str, as_of: date) -> str:
+    """Return "240 vines in 12 crew days, the last on 2 December."; there is one at least."""
+    text = translations(language).gettext("{vines} vines in {count} crew days, the last on {day}.")
+    vines, last = sum(one.vines for one in planned), show_day(planned[-1].day, language, as_of)
+    return text.format(vines=vines, count=len(planned), day=last)
+
+
 def find_dig_events(
     planned: Sequence[CrewDay],
     places: Mapping[str, tuple[str, str]],

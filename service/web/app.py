@@ -32,6 +32,7 @@ from service.web.block_page import block_page_routes
 from service.web.bounces import bounces_routes
 from service.web.care_pages import care_pages_routes
 from service.web.consent_page import consent_page_routes
+from service.web.crew_days_page import crew_days_page_routes
 from service.web.dug_page import dug_page_routes
 from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
@@ -84,6 +85,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         patches_page_routes(engine, settings),
         ribbons_page_routes(engine, settings),
         lot_page_routes(engine, settings),
+        crew_days_page_routes(engine, settings),
         region_page_routes(engine, settings),
         notices_page_routes(engine),
         advisories_page_routes(engine, settings),

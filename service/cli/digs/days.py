@@ -24,7 +24,7 @@ from service.cli.options import (
     format_options,
     print_records,
 )
-from service.dig_days import CrewPlan, count_vines, plan_digs
+from service.dig_days import CrewPlan, count_vines, find_days, plan_digs
 from service.evaluation import as_of_day
 from service.showing import Record, day_text
 from service.store.engine import reading
@@ -128,8 +128,7 @@ def days_command(
         if not blocks:
             raise click.UsageError("no blocks yet; begin with: digseason setup FARM.toml")
         begin = first or max(until) + timedelta(days=1)
-        days = [begin + timedelta(days=place) for place in range(span)]
-        days = [day for day in days if WEEKDAYS[day.weekday()] not in off]
+        days = find_days(begin, span, [WEEKDAYS.index(day) for day in off])
         if not days:
             raise click.UsageError("--off leaves no day to dig on; name fewer, or raise --days")
         plan = plan_digs(
