@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Literal
 
 from sqlalchemy import Connection, Engine
 
-from alerts.rules import GRAPE_PHYLLOXERA
+from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.variants import Numbers, vary
 from probes.units import f_to_c
 from service.rule_sets import fetch_rules
@@ -112,12 +112,18 @@ def windows(
     """
     until = as_of or yesterday()
     numbers = Numbers([*map(f_to_c, thresholds_f), *thresholds_c], margins_c, mean_days)
+    chosen = choose_rules(store, rules, numbers)
     with reading(store.engine) as connection:
-        known = fetch_rules(connection)
-        _need("rule set", rules, known)
-        chosen = [one for name in rules for one in vary(known[name], numbers)]
         study = _fetch(connection, store, by, sites, blocks, depths_cm, until)
     return compare(study, chosen, until, bounds=bounds)
+
+
+def choose_rules(store: Store, names: Collection[str], numbers: Numbers) -> list[WindowRule]:
+    """Return the rule sets named, each with every combination of the numbers; as for `windows`."""
+    with reading(store.engine) as connection:
+        known = fetch_rules(connection)
+    _need("rule set", names, known)
+    return [one for name in names for one in vary(known[name], numbers)]
 
 
 def root_zone(

@@ -74,7 +74,7 @@ def write_archive(
     and selection give the same bytes. Raises NoArchiveError, and what the file system says.
     """
     _refuse_what_is_not_ours(folder)
-    sites = _select_sites(connection, selection)
+    sites = select_sites(connection, selection)
     rows: Counter[str] = Counter()
     folder.parent.mkdir(parents=True, exist_ok=True)
     with TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name}.") as temporary:
@@ -117,7 +117,8 @@ def _refuse_what_is_not_ours(folder: Path) -> None:
             )
 
 
-def _select_sites(connection: Connection, selection: Selection) -> list[ArchiveSite]:
+def select_sites(connection: Connection, selection: Selection) -> list[ArchiveSite]:
+    """Return the sites of a selection. NoArchiveError where one of them is not there."""
     sites = fetch_archive_sites(connection)
     known = {site.id for site in sites}
     for site_id in sorted(set(selection.site_ids) - known):

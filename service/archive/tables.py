@@ -8,10 +8,12 @@ FORM = "1"
 """Which form of archive this is; another one where a column changes its name or meaning."""
 
 _TEMPERATURE = {"units": "degree_Celsius"}
+FLAG_VALUES = 1, 2, 3, 4, 9
+FLAG_MEANINGS = "good not_evaluated suspect fail missing"
 _FLAG = {
     "units": "1",
-    "flag_values": "1 2 3 4 9",
-    "flag_meanings": "good not_evaluated suspect fail missing",
+    "flag_values": " ".join(map(str, FLAG_VALUES)),
+    "flag_meanings": FLAG_MEANINGS,
 }
 
 

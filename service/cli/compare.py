@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from itertools import chain
-from math import isinf, isnan
+from math import isnan
 from pathlib import Path
 from textwrap import fill
 from typing import Any
@@ -14,17 +15,18 @@ import click
 import numpy as np
 import pandas as pd
 
-from alerts.rules import GRAPE_PHYLLOXERA
-from alerts.season import season_start
-from alerts.study.estimates import LEAST_SEASONS, Difference, Middle, Trend
+from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
+from alerts.study.estimates import LEAST_SEASONS, Difference, Trend
 from alerts.variants import ContradictionError, Numbers, vary
-from probes.units import f_to_c
-from service.bench import By, Store, windows, yesterday
-from service.cli.options import WIDTH, as_of_option, format_options, print_records
+from probes.units import Unit, f_to_c
+from service.bench import By, Store, choose_rules, root_zone, windows, yesterday
+from service.cli.options import WIDTH, as_of_option, format_options, print_records, unit_option
+from service.cli.progress import progress_bar
 from service.cli.whatif import Several
 from service.settings import Settings
 from service.showing import Record
 from service.study.archive import ArchiveError, ArchiveStudy, compare_archive, list_sites
+from service.study.folder import write_study
 from service.study.summaries import (
     VARIANT,
     Key,
@@ -35,6 +37,7 @@ from service.study.summaries import (
     summarise,
 )
 from service.study.windows import COLUMNS
+from service.study.words import name_place, show_difference, show_middle, show_trend
 from service.wiring import open_store
 
 SHOWN_SEASONS = 3
@@ -63,6 +66,14 @@ _NAME, _CELL = 24, 14
 @click.option("--from-readings", is_flag=True, help="Of an archive: make daily means anew.")
 @click.option("--scheduler", default="", metavar="ADDRESS", help="Of a Dask cluster, for archives.")
 @click.option("--workers", type=click.IntRange(1, 256), default=1, show_default=True)
+@click.option(
+    "--to",
+    "folder",
+    metavar="DIR",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Write tables, figures and a report to a folder.",
+)
+@unit_option
 @as_of_option
 @format_options
 @click.pass_obj
@@ -82,6 +93,8 @@ def command(
     from_readings: bool,
     scheduler: str,
     workers: int,
+    folder: Path | None,
+    unit: Unit,
     as_of: date | None,
     form: str | None,
 ) -> None:
@@ -93,8 +106,8 @@ def command(
     """
     if not archive and (from_readings or scheduler or workers > 1):
         raise click.UsageError("--from-readings, --scheduler and --workers are for --archive")
-    if archive and (blocks or rules):
-        raise click.UsageError("an archive holds neither blocks nor rule sets of a farm file")
+    if archive and (blocks or rules or folder):
+        raise click.UsageError("--block, --rule and --to are for the store, not for an archive")
     numbers = Numbers(
         [*map(f_to_c, open_f or ()), *(open_c or ())], margin_c or (), mean_days or ()
     )
@@ -110,26 +123,43 @@ def command(
                 bounds,
                 Settings(data=data).sensor_accuracy_c,
             )
-            named = list_sites(study.folder, study.source, sites)
-            _show(compare_archive(study, named, scheduler, workers), form, by="depth")
+            there = list_sites(study.folder, study.source, sites)
+            _show(compare_archive(study, there, scheduler, workers), form, by="depth")
             return
         settings, engine = open_store(data)
+        store = Store(engine, settings)
+        named = rules or (GRAPE_PHYLLOXERA.name,)
+        where: dict[str, Any] = {
+            "by": by, "sites": sites, "blocks": blocks, "depths_cm": depths or (), "as_of": until
+        }  # fmt: skip
         frame = windows(
-            Store(engine, settings),
-            by=by,
-            sites=sites,
-            blocks=blocks,
-            depths_cm=depths or (),
+            store,
+            **where,
             thresholds_c=numbers.spring_opens_c,
             margins_c=numbers.margin_c,
             mean_days=numbers.mean_days,
-            rules=rules or (GRAPE_PHYLLOXERA.name,),
-            as_of=until,
+            rules=named,
             bounds=bounds,
         )
+        if folder and not frame.empty:
+            _write(
+                folder, frame, root_zone(store, **where), choose_rules(store, named, numbers), unit
+            )
+            return
     except (LookupError, ContradictionError, ArchiveError) as error:
         raise click.UsageError(str(error.args[0])) from None
     _show([frame], form, by)
+
+
+def _write(folder: Path, frame: Any, days: Any, rules: Sequence[WindowRule], unit: Unit) -> None:
+    asked = {"command": f"digseason {' '.join(sys.argv[1:])}", "as of": frame.attrs["as_of"]}
+    try:
+        with progress_bar(folder.name) as progress:
+            written = write_study(folder, frame, days, rules, unit, asked, progress)
+    except OSError as error:
+        text = f"{folder} cannot be written: {error.strerror}"
+        raise click.BadParameter(text, param_hint="--to") from None
+    click.echo(f"{folder}: {len(written)} files; begin with {folder / 'report.html'}")
 
 
 def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
@@ -191,8 +221,7 @@ def _show_variant(frame: Any, variant: Key, summaries: Sequence[Summary]) -> Ite
         cells = [
             _show_opening(of_place.loc[year]) if year in of_place.index else "" for year in shown
         ]
-        south = bool((of_place["latitude"] < 0).all())
-        yield _row(_name(one.place), [*cells, _show_middle(one.middle, south)])
+        yield _row(name_place(one.place), [*cells, show_middle(one.middle, one.south)])
     if len(seasons) > len(shown):
         yield f"{len(seasons) - len(shown)} earlier seasons: --csv"
     yield ""
@@ -208,11 +237,6 @@ def _is_place(rows: Any, place: Key) -> Any:
     return (rows["site"] == site) & (rows["block"] == block) & same
 
 
-def _name(place: Key) -> str:
-    site, block, depth_cm = place
-    return block or f"{site}, {depth_cm:g} cm"
-
-
 def _show_opening(season: Any) -> str:
     if season["outcome"] != "opened":
         return str(season["outcome"])
@@ -223,18 +247,6 @@ def _show_opening(season: Any) -> str:
     return (
         f"{first.day} {first:%b}-{shown}" if first.month != last.month else f"{first.day}-{shown}"
     )
-
-
-def _show_middle(middle: Middle | None, south: bool) -> str:
-    if middle is None or isinf(middle.last):
-        return "not half"
-    first, last = (_show_day(day, south) for day in (middle.first, middle.last))
-    return last if first == last else f"{first}-{last}"
-
-
-def _show_day(number: float, south: bool) -> str:
-    day = season_start(2001, south) + timedelta(days=int(number) - 1)
-    return f"{day.day} {day:%b}"
 
 
 def _tell_trends(summaries: Sequence[Summary]) -> Iterator[str]:
@@ -253,17 +265,10 @@ def _tell_trends(summaries: Sequence[Summary]) -> Iterator[str]:
 
 
 def _tell_trend(one: Summary, trend: Trend) -> Iterator[str]:
-    text = f"{trend.slope:+.1f} days a decade (95 %: {trend.low:+.1f} to {trend.high:+.1f})"
-    yield f"  {_name(one.place):{_NAME - 2}}{text}"
-    left_out = f", {trend.left_out} left out" if trend.left_out else ""
-    yield f"{'':{_NAME}}p = {trend.p:.2g}, {trend.seasons} seasons{left_out}"
+    slope, rest = show_trend(trend).split("), ")
+    yield f"  {name_place(one.place):{_NAME - 2}}{slope})"
+    yield f"{'':{_NAME}}{rest}"
 
 
 def _tell_difference(one: PlaceDifference, found: Difference) -> str:
-    text = f"{found.mean:+.1f} days"
-    if found.low is not None and found.high is not None:
-        text += f" (95 %: {found.low:+.1f} to {found.high:+.1f})"
-    text += f", {found.seasons} season{'s' * (found.seasons != 1)}"
-    if found.left_out:
-        text += f", {found.left_out} left out"
-    return f"  {_name(one.place):{_NAME - 2}}{text}"
+    return f"  {name_place(one.place):{_NAME - 2}}{show_difference(found)}"

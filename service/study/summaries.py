@@ -30,6 +30,7 @@ VARIANT = ["rule", "spring_opens_f", "spring_opens_c", "margin_f", "mean_days", 
 class Summary:
     """What the openings of one place under one rule say together.
 
+    south : whether the place lies south of the equator
     counts : seasons by their outcome
     middle : between which days of the season half of them have opened
     trend : None where too few openings are known to the day
@@ -37,6 +38,7 @@ class Summary:
 
     place: Key
     variant: Key
+    south: bool
     counts: dict[str, int]
     middle: Middle | None
     trend: Trend | None
@@ -65,6 +67,7 @@ def summarise(frame: pd.DataFrame) -> Iterator[Summary]:
         yield Summary(
             place=key[: len(PLACE)],
             variant=key[len(PLACE) :],
+            south=bool((asked["latitude"] < 0).all()),
             counts={str(name): int(count) for name, count in counts.items() if count},
             middle=find_middle(after, np.where(np.isnan(opened), np.inf, opened)),
             trend=find_trend(

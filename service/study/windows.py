@@ -52,6 +52,16 @@ COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
 )
 """Each column with its unit and meaning."""
 
+DAY_COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        **{name: COLUMNS[name] for name in ("site", "block", "depth_cm")},
+        "day": ("", "day of the site's local standard time"),
+        "mean_c": ("degC", "daily mean temperature"),
+        "error_c": ("degC", "its standard error"),
+    }
+)
+"""The same of daily means."""
+
 
 def compare(
     study: StudyDays, rules: Sequence[WindowRule], as_of: date, *, bounds: bool = False
@@ -99,7 +109,7 @@ def list_days(study: StudyDays) -> pd.DataFrame:
         mean_c=study.mean_c[row, column],
         error_c=study.error_c[row, column],
     )
-    frame.attrs["units"] = {"depth_cm": "cm", "mean_c": "degC", "error_c": "degC"}
+    frame.attrs |= _tell(DAY_COLUMNS)
     return frame
 
 
@@ -160,10 +170,13 @@ def _find_touched(study: StudyDays, found: Seasons) -> NDArray[np.bool_]:
 
 
 def _describe(frame: pd.DataFrame, as_of: date) -> pd.DataFrame:
-    frame.attrs |= {
-        "units": {name: unit for name, (unit, _) in COLUMNS.items() if unit},
-        "meanings": {name: meaning for name, (_, meaning) in COLUMNS.items()},
-        "source": f"Digseason {version('digseason')}",
-        "as_of": as_of.isoformat(),
-    }
+    frame.attrs |= {**_tell(COLUMNS), "as_of": as_of.isoformat()}
     return frame
+
+
+def _tell(columns: Mapping[str, tuple[str, str]]) -> dict[str, object]:
+    return {
+        "units": {name: unit for name, (unit, _) in columns.items() if unit},
+        "meanings": {name: meaning for name, (_, meaning) in columns.items()},
+        "source": f"Digseason {version('digseason')}",
+    }

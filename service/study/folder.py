@@ -1,0 +1,122 @@
+"""A comparison as a folder to hand in: tables with their data dictionary, figures, a report."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
+from hashlib import sha256
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from alerts.rules import WindowRule
+from probes.units import Unit
+from service.study.figures import FORMS, draw, specify_figures
+from service.study.report import make_report, write_html
+from service.study.summaries import find_differences, pair_depths, summarise
+from service.study.windows import COLUMNS, DAY_COLUMNS
+
+_TYPES = {"M": "date", "f": "number", "i": "integer", "u": "integer"}
+"""Kinds of numpy by the types of Table Schema; all others are strings."""
+
+ROWS = {
+    "openings.csv": ("what became of each window", COLUMNS),
+    "days.csv": ("the daily means that it rests on", DAY_COLUMNS),
+}
+
+
+def write_study(
+    folder: Path,
+    frame: Any,
+    days: Any,
+    rules: Sequence[WindowRule],
+    unit: Unit,
+    asked: Mapping[str, str],
+    progress: Callable[[float], None] = lambda _: None,
+) -> list[Path]:
+    """Write a comparison to a new or earlier folder of this kind; return its files.
+
+    Parameters
+    ----------
+    frame, days : as service.study.windows.compare and list_days give them, with rows
+    asked : what was asked for, told in the report and in datapackage.json
+
+    The tables are CSV beside a datapackage.json (Frictionless Data Package 1, Table Schema 1) with
+    types, units, meanings and checksums; each figure is there as SVG, PNG and PDF. Of the same
+    store, settings and versions come the same bytes, those of PDF apart, which hold their time.
+    """
+    (folder / "figures").mkdir(parents=True, exist_ok=True)
+    written = {
+        name: _write_csv(folder / name, table)
+        for name, table in (("openings.csv", frame), ("days.csv", days))
+    }
+    first, last = days["day"].min(), days["day"].max()
+    made_by = {
+        "Digseason": version("digseason"),
+        **asked,
+        "days": f"{first:%Y-%m-%d} to {last:%Y-%m-%d}",
+        **{f"sha256 of {name}": digest for name, digest in written.items()},
+    }
+    package = _describe({"openings.csv": frame, "days.csv": days}, written, rules, made_by)
+    (folder / "datapackage.json").write_text(json.dumps(package, indent=2) + "\n", "utf-8")
+    svgs: dict[str, str] = {}
+    figures = specify_figures(frame, days, unit)
+    for number, (name, specification) in enumerate(figures.items()):
+        for form in FORMS:
+            content = draw(specification, form)
+            (folder / "figures" / f"{name}.{form}").write_bytes(content)
+            if form == "svg":
+                svgs[name] = content.decode()
+        progress((number + 1) / len(figures))
+    differences = list(find_differences(frame, pair_depths(frame)))
+    report = make_report(frame, rules, list(summarise(frame)), differences, svgs, made_by)
+    (folder / "report.html").write_text(write_html(report), "utf-8")
+    return sorted(path for path in folder.rglob("*") if path.is_file())
+
+
+def _write_csv(path: Path, table: Any) -> str:
+    """Write a table; return the checksum of the file."""
+    text = table.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")
+    path.write_text(text, "utf-8")
+    return sha256(text.encode()).hexdigest()
+
+
+def _describe(
+    tables: Mapping[str, Any],
+    digests: Mapping[str, str],
+    rules: Sequence[WindowRule],
+    made_by: Mapping[str, str],
+) -> dict[str, Any]:
+    return {
+        "profile": "tabular-data-package",
+        "name": "openings-compared",
+        "title": "Openings of dig season compared",
+        "description": "; ".join(f"{name}: {value}" for name, value in made_by.items()),
+        "rules": [asdict(rule) for rule in rules],
+        "resources": [
+            {
+                "profile": "tabular-data-resource",
+                "name": name.removesuffix(".csv"),
+                "path": name,
+                "title": ROWS[name][0],
+                "format": "csv",
+                "mediatype": "text/csv",
+                "encoding": "utf-8",
+                "hash": f"sha256:{digests[name]}",
+                "schema": {"fields": list(_list_fields(table, ROWS[name][1]))},
+            }
+            for name, table in tables.items()
+        ],
+    }
+
+
+def _list_fields(table: Any, columns: Mapping[str, tuple[str, str]]) -> Any:
+    for name, (unit, meaning) in columns.items():
+        kind = table[name].dtype
+        yield {
+            "name": name,
+            "type": _TYPES.get(getattr(kind, "kind", "O"), "string"),
+            "description": meaning,
+            **({"unit": unit} if unit else {}),
+        }

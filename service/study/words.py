@@ -1,0 +1,47 @@
+"""Places and estimates in words: for the terminal and for reports."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from math import isinf
+
+from alerts.season import season_start
+from alerts.study.estimates import Difference, Middle, Trend
+from service.study.summaries import Key
+
+
+def name_place(place: Key) -> str:
+    """Return "terrace-7" or "upper, 30 cm"."""
+    site, block, depth_cm = place
+    return block or f"{site}, {depth_cm:g} cm"
+
+
+def show_middle(middle: Middle | None, south: bool) -> str:
+    """Return the days between which half of the seasons have opened."""
+    if middle is None or isinf(middle.last):
+        return "not half"
+    first, last = (_show_day(day, south) for day in (middle.first, middle.last))
+    return last if first == last else f"{first}-{last}"
+
+
+def _show_day(number: float, south: bool) -> str:
+    day = season_start(2001, south) + timedelta(days=int(number) - 1)
+    return f"{day.day} {day:%b}"
+
+
+def show_trend(trend: Trend) -> str:
+    """Return a slope with its interval, and what it rests on."""
+    left_out = f", {trend.left_out} left out" if trend.left_out else ""
+    return (
+        f"{trend.slope:+.1f} days a decade (95 %: {trend.low:+.1f} to {trend.high:+.1f}), "
+        f"p = {trend.p:.2g}, {trend.seasons} seasons{left_out}"
+    )
+
+
+def show_difference(found: Difference) -> str:
+    """Return a mean difference with its interval, and of how many seasons."""
+    text = f"{found.mean:+.1f} days"
+    if found.low is not None and found.high is not None:
+        text += f" (95 %: {found.low:+.1f} to {found.high:+.1f})"
+    text += f", {found.seasons} season{'s' * (found.seasons != 1)}"
+    return text + (f", {found.left_out} left out" if found.left_out else "")

@@ -1,0 +1,59 @@
+"""digseason compare --to: a folder that others' tools read, the same from the same store."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from frictionless import Package
+from sqlalchemy import Engine
+
+from service.store.engine import writing
+from tests.commands import run
+from tests.planted import plant_block, plant_days
+from tests.service.study.test_compare import RISING
+
+
+@pytest.fixture
+def written(engine: Engine, tmp_path: Path) -> Path:
+    with writing(engine) as connection:
+        plant_block(connection)
+        for year in range(2021, 2026):
+            plant_days(connection, date(year, 4, 1), [None, *RISING[1:]])
+    url = engine.url.render_as_string(hide_password=False)
+    for name in ("first", "again"):
+        words = "--by", "depth", "--open-f", "62,64", "--as-of", "2025-12-31"
+        code, printed = run(
+            tmp_path, "compare", *words, "--to", str(tmp_path / name), database_url=url
+        )
+        assert code == 0, printed
+    return tmp_path
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_a_folder_is_read_by_others_and_comes_again_as_it_was(written: Path) -> None:
+    folder = written / "first"
+    package = Package(folder / "datapackage.json")
+    report = package.validate()  # checksums, types and names of columns too
+    assert report.valid, report.flatten(["message"])
+    assert {one.name for one in package.resources} == {"openings", "days"}
+    openings = pd.read_csv(folder / "openings.csv", parse_dates=["opened_on"])
+    spring = openings[(openings["kind"] == "spring") & (openings["spring_opens_f"] == 64)]
+    assert [str(one.date()) for one in spring["opened_on"]] == [
+        f"{year}-05-01" for year in range(2021, 2026)
+    ]
+    fields = {one.name: one for one in package.get_resource("openings").schema.fields}
+    assert (fields["opened_on"].type, fields["depth_cm"].custom["unit"]) == ("date", "cm")
+    page = (folder / "report.html").read_text("utf-8")
+    assert "Openings of 1 places, 2021 to 2025" in page
+    assert "+0.0 days a decade" in page
+    assert page.count("<svg") == 2  # openings, thresholds
+    assert not re.search(r"\b(clean|safe|low.risk)\b", page)
+    for path in folder.rglob("*"):
+        if path.suffix in (".csv", ".json", ".png"):
+            again = written / "again" / path.relative_to(folder)
+            ours, theirs = path.read_bytes(), again.read_bytes()
+            assert ours.replace(b"/first", b"/again") == theirs, path.name
