@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
 from sqlalchemy import Connection, Engine
 
+from alerts.bounds import Bounds
 from alerts.chart import BlockChart, Limit, describe_chart, word_chart
 from alerts.letter import Picture
 from alerts.outlook.dates import Outlook
 from alerts.outlook.fan import Fan
 from alerts.ribbon import Ribbon, draw_ribbon
+from alerts.season import season_start
 from alerts.windows import trailing_mean
 from probes.units import Unit
 from service.charts import draw_png
@@ -112,28 +114,43 @@ def make_charts(
     blocks = [one.block for one in evaluations]
     until = day + timedelta(days=AHEAD_DAYS)
     fans = find_block_fans(connection, blocks, day, until, sensor_accuracy_c)
+    first = day - timedelta(days=BACK_DAYS)
     return {
-        one.block.id: _make_chart(connection, one, fans.get(one.block.id), until)
+        one.block.id: _make_chart(connection, one, fans.get(one.block.id), first, one.as_of, until)
         for one in evaluations
     }
+
+
+def make_season_chart(
+    connection: Connection, one: BlockEvaluation, season: int, sensor_accuracy_c: float
+) -> BlockChart:
+    """Return the chart of a season of a block; the one of its day goes on with its outlook."""
+    first, end = (season_start(year, one.block.south) for year in (season, season + 1))
+    last = end - timedelta(days=1)
+    if one.as_of > last:
+        return _make_chart(connection, one, None, first, last, last)
+    until = one.as_of + timedelta(days=AHEAD_DAYS)
+    fans = find_block_fans(connection, [one.block], one.as_of, until, sensor_accuracy_c)
+    return _make_chart(connection, one, fans.get(one.block.id), first, one.as_of, until)
 
 
 def _make_chart(
     connection: Connection,
     one: BlockEvaluation,
     fan: Fan | None,
+    first: date,
+    last: date,
     until: date,
 ) -> BlockChart:
-    first = one.as_of - timedelta(days=BACK_DAYS)
-    days = np.arange(np.datetime64(first, "D"), np.datetime64(one.as_of, "D") + 1)
-    zone, rule = one.root_zone, one.rule
+    days = np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
+    zone, rule, is_past = one.root_zone, one.rule, last < one.as_of
     within, shown = np.isin(zone.day, days), np.isin(days, zone.day)
     mean_c, estimated = np.full(days.size, np.nan), np.zeros(days.size, bool)
     mean_c[shown] = trailing_mean(zone.root_zone_c, rule)[within]
     of_mean = np.convolve(zone.estimated, np.ones(rule.mean_days))[: zone.day.size] > 0
     estimated[shown] = of_mean[within]
     limits_c: dict[Limit, float] = {"cold": rule.cold_below_c, "hot": rule.hot_above_c}
-    if "spring" in rule.windows and one.evaluation.standing.turned_on is None:
+    if "spring" in rule.windows and (is_past or one.evaluation.standing.turned_on is None):
         limits_c["opens"] = rule.spring_opens_c
     return BlockChart(
         root_zone_cm=one.block.root_zone_cm,
@@ -141,14 +158,26 @@ def _make_chart(
         days=days,
         mean_c=mean_c,
         estimated=estimated & ~np.isnan(mean_c),
-        depths_c=fetch_depths(connection, one.block, first, one.as_of),
-        spans=one.evaluation.spans,
-        bounds=one.bounds,
+        depths_c=fetch_depths(connection, one.block, first, last),
+        spans=[span for span in one.evaluation.spans if span.opened_on <= last],
+        bounds=[
+            _end_with_season(bounds, season_start(span.season + 1, one.block.south), last)
+            for span, bounds in zip(one.evaluation.spans, one.bounds, strict=True)
+            if span.opened_on <= last
+        ],
         limits_c=limits_c,
         until=until,
         fan=fan,
-        expected=_find_expected(one.outlook, one.as_of, until),
+        expected=None if is_past else _find_expected(one.outlook, one.as_of, until),
     )
+
+
+def _end_with_season(bounds: Bounds, end: date, last: date) -> Bounds:
+    """Return bounds that leave no window open beyond its season, where that has ended."""
+    closed = bounds.closed
+    if closed is None or closed.latest is not None or end > last:
+        return bounds
+    return replace(bounds, closed=replace(closed, latest=end))
 
 
 def _find_expected(outlook: Outlook | None, as_of: date, until: date) -> tuple[date, date] | None:

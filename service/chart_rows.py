@@ -29,7 +29,7 @@ def find_rows(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Row
         "root zone": _root_zone_rows(chart, words, unit),
         "fan": fan,
         "outlook": [{"word": words.outlook}] if fan else [],
-        "today": [{"day": to_ms(chart.as_of), "word": words.today}],
+        "today": [{"day": to_ms(chart.as_of), "word": words.today}] * (chart.until > chart.as_of),
         "nothing": [{}],
     }
 

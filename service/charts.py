@@ -17,6 +17,7 @@ from alerts.colours import DAY as INKS
 from alerts.colours import STRAW
 from probes.units import Unit, from_c
 from service.chart_rows import WIDTH_PX, find_limits_c, find_rows, to_ms
+from service.pictures import show_by_night
 
 if TYPE_CHECKING:  # they take a second to import, and few commands draw
     import altair as alt
@@ -27,7 +28,9 @@ SCALE = 2
 COLOURS = 64  # of the picture: an eighth of the bytes, and no difference to be seen
 Side = Literal["left", "right"]
 LEGENDS = {"top": {"anchor": "start", "direction": "vertical", "margin": 2}}
-_SHALLOW, _DEEP = (0x85, 0x98, 0xA9), (0x2C, 0x39, 0x45)
+BY_DAY = (0x85, 0x98, 0xA9), (0x2C, 0x39, 0x45)
+BY_NIGHT = (0x6B, 0x7D, 0x8D), (0xD5, 0xDF, 0xE8)
+"""Depths from shallow to deep: the deep ones stand out."""
 _ROOM = 0.07  # above and below the curves, of their range
 
 
@@ -49,6 +52,17 @@ def draw_png(chart: BlockChart, words: ChartWords, unit: Unit) -> bytes:
         few = picture.convert("RGB").quantize(COLOURS, Image.Quantize.FASTOCTREE)
         few.save(file, "PNG", optimize=True)
         return file.getvalue()
+
+
+def draw_svg(chart: BlockChart, words: ChartWords, unit: Unit) -> str:
+    """Return a chart as an SVG file for light and dark; ValueError when it cannot be drawn."""
+    import vl_convert
+
+    svg = vl_convert.vegalite_to_svg(
+        specify(chart, words, unit), time_format_locale=make_time_locale(words.months)
+    )
+    count = len(words.depths)
+    return show_by_night(svg, zip(_shades(count), _shades(count, BY_NIGHT), strict=True))
 
 
 def specify(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Any]:
@@ -207,10 +221,11 @@ def _colours(names: list[str], colours: list[str], columns: int) -> alt.Color:
     return alt.Color("name:N", scale=scale, legend=alt.Legend(columns=columns, title=None))
 
 
-def _shades(count: int) -> list[str]:
-    """Return colours from light, shallow, to dark, deep."""
+def _shades(count: int, ends: tuple[Sequence[int], Sequence[int]] = BY_DAY) -> list[str]:
+    """Return colours from that of the shallowest depth to that of the deepest."""
     steps = np.linspace(0, 1, count) if count > 1 else np.array([0.5] * count)
-    mixed = [np.array(_SHALLOW) * (1 - step) + np.array(_DEEP) * step for step in steps]
+    shallow, deep = map(np.array, ends)
+    mixed = [shallow * (1 - step) + deep * step for step in steps]
     return ["#" + "".join(f"{round(part):02x}" for part in colour) for colour in mixed]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import fields
 from importlib.resources import files
 
@@ -15,6 +16,20 @@ def stand_alone(svg: str) -> str:
     begin, rest = svg.split(">", 1)
     paper = "svg { background: var(--paper); }"
     return f"{begin}><style>{colours_css()}{paper}\n{SHEET.read_text('utf-8')}</style>{rest}\n"
+
+
+def show_by_night(svg: str, more: Iterable[tuple[str, str]] = ()) -> str:
+    """Return an SVG file that is drawn in the colours of day, and by night is shown in those of
+    night; `more` are pairs of colours beside these.
+    """
+    pairs = {getattr(DAY, one.name): getattr(NIGHT, one.name) for one in fields(DAY)} | dict(more)
+    rules = "".join(
+        f'[{of}="{by_day}"]{{{of}:{by_night}}}'
+        for by_day, by_night in pairs.items()
+        for of in ("fill", "stroke")
+    )
+    begin, rest = svg.split(">", 1)
+    return f"{begin}><style>@media (prefers-color-scheme: dark){{{rules}}}</style>{rest}"
 
 
 def colours_css() -> str:

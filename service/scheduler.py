@@ -16,6 +16,7 @@ from sqlalchemy import Engine
 from service.bounces.taking_in import take_in_bounces
 from service.daily_means import pack_daily_means
 from service.delivery import deliver
+from service.drawing import Drawer
 from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
@@ -143,6 +144,17 @@ def fetch_air_forecasts(engine: Engine, settings: Settings) -> None:
             log.info("forecast: %s: %d days of air", report.site_id, report.days)
 
 
+def draw(drawer: Drawer, engine: Engine, settings: Settings, stop: Event) -> None:
+    """Draw the charts that pages show; a failure is logged and the next tick tries again."""
+    try:
+        count = drawer.draw(engine, settings, datetime.now(UTC), stop)
+    except Exception:
+        log.exception("drawing failed; the next tick tries again")
+        return
+    if count:
+        log.info("charts: %d drawn", count)
+
+
 @contextmanager
 def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     """Tick at once and then every `settings.tick_s` seconds, until left; then no job runs any more.
@@ -163,6 +175,12 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
             args=(engine, settings, stop) if job is send_due else (engine, settings),
             next_run_time=datetime.now(UTC),
         )
+    scheduler.add_job(
+        draw,
+        IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
+        args=(Drawer(), engine, settings, stop),
+        next_run_time=datetime.now(UTC),
+    )
     scheduler.add_job(
         pack,
         IntervalTrigger(hours=PACKING_H, timezone=UTC),

@@ -14,17 +14,19 @@ from alerts.region.shares import Shares
 from alerts.words import translations
 from service.chart_rows import to_ms
 from service.charts import make_time_locale
+from service.pictures import show_by_night
 
 WIDTH_PX, HEIGHT_PX = 310, 56
 
 
 def draw_share_svg(shares: Shares, language: str) -> str:
-    """Return a chart as an SVG file."""
+    """Return a chart as an SVG file for light and dark."""
     import vl_convert
 
-    return vl_convert.vegalite_to_svg(
+    svg = vl_convert.vegalite_to_svg(
         specify_shares(shares, language), time_format_locale=make_time_locale(_months(language))
     )
+    return show_by_night(svg)
 
 
 def specify_shares(shares: Shares, language: str) -> dict[str, Any]:

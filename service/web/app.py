@@ -31,6 +31,7 @@ from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
 from service.web.bounces import bounces_routes
 from service.web.care_pages import care_pages_routes
+from service.web.chart_page import chart_page_routes
 from service.web.consent_page import consent_page_routes
 from service.web.crew_days_page import crew_days_page_routes
 from service.web.dug_page import dug_page_routes
@@ -82,6 +83,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         provider_page_routes(engine, settings),
         today_page_routes(engine, settings),
         block_page_routes(engine, settings),
+        chart_page_routes(engine, settings),
         patches_page_routes(engine, settings),
         ribbons_page_routes(engine, settings),
         lot_page_routes(engine, settings),

@@ -30,11 +30,13 @@ from probes.units import Unit
 from service.evaluation import BlockEvaluation
 from service.settings import Settings
 from service.showing import find_season, name_years
+from service.store.block_pictures import LAST_MONTHS, PictureForm, find_picture
 from service.store.blocks import fetch_block_names, fetch_blocks
 from service.store.engine import reading
 from service.store.loggers import fetch_probes
 from service.store.notices import fetch_last_notices
 from service.web.access import Known
+from service.web.chart_page import Season
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
 from service.web.problems import Problem
 from service.web.seen_blocks import see, unname_neighbours, unname_sources
@@ -42,6 +44,8 @@ from service.why import explain_today, explain_windows
 
 SEASONS = 3
 MOST_TOLD = 8
+CHART_SEASONS = 10
+"""Of which a chart may be chosen."""
 
 
 def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -50,10 +54,14 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.get("/blocks/{block_id}")
     def show(
-        request: Request, block_id: str, who: Known, why: Literal["all"] | None = None
+        request: Request,
+        block_id: str,
+        who: Known,
+        why: Literal["all"] | None = None,
+        season: Season = LAST_MONTHS,
     ) -> Response:
         """Show a block that the visitor may see; how all dates of its season were reached, or
-        only how it stands.
+        only how it stands; the chart of its last months, or of a season.
         """
         language, unit, reach = choose_language(request), who.account.unit, who.reach
         with reading(engine) as connection:
@@ -66,8 +74,9 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             whys = _explain(connection, now, why == "all", names, language)
             probes = [*_find_probes(connection, now, language)]
             told = fetch_last_notices(connection, [block_id], MOST_TOLD)
-        season = now.evaluation.standing.season
-        seasons = [find_season(now, season - back) for back in range(SEASONS)]
+            drawn = find_picture(connection, PictureForm(block_id, season, language, unit))
+        latest = now.evaluation.standing.season
+        seasons = [find_season(now, latest - back) for back in range(SEASONS)]
         rows = [RibbonRow(name_years(days), days) for days in seasons]
         page = answer_page(
             request,
@@ -78,6 +87,12 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             text=bind_numbers(seen.tell(language, unit)),
             readings=bind_numbers(seen.tell_readings(language)),
             ribbons=Markup(draw_ribbons(rows, tidy(now.block.name), language)),  # noqa: S704 (our own)
+            chart=drawn and bind_numbers(drawn.described),
+            season=season,
+            seasons=[
+                (year, name_years(find_season(now, year)))
+                for year in range(latest, latest - CHART_SEASONS, -1)
+            ],
             dates=[*_find_dates(now, language)],
             whys=[_tell(one, language, unit, now.as_of) for one in whys],
             has_all=why == "all",

@@ -11,7 +11,7 @@ from sqlalchemy import Engine, update
 
 from alerts.letter import Picture
 from probes.units import c_to_f
-from service.block_charts import Form, Seen, make_charts, see_blocks
+from service.block_charts import Form, Seen, make_charts, make_season_chart, see_blocks
 from service.due import When, find_shown
 from service.evaluation import evaluate_blocks
 from service.rounds import run_due, run_round
@@ -128,3 +128,20 @@ def test_a_chart_that_cannot_be_drawn_is_left_out_and_logged(
     seen = see_blocks(opened, [of_no_language], [of_no_language], 0.2)
     assert (list(seen.ribbons), seen.pictures) == ([("terrace-7", AS_OF)], {})
     assert "the chart of terrace-7" in caplog.text
+
+
+@one_database
+def test_a_chart_of_a_season_shows_all_its_days_and_no_outlook_once_it_is_over(
+    opened: Engine,
+) -> None:
+    with reading(opened) as connection:
+        blocks = fetch_blocks(connection)
+        (one,) = evaluate_blocks(connection, blocks, [AS_OF], 2, 0.2)
+        past, now = (make_season_chart(connection, one, year, 0.2) for year in (2024, 2025))
+    days = [(chart.days[0].item(), chart.as_of, chart.until) for chart in (past, now)]
+    assert days == [
+        (date(2024, 1, 1), date(2024, 12, 31), date(2024, 12, 31)),
+        (date(2025, 1, 1), AS_OF, date(2025, 6, 20)),
+    ]
+    assert (past.fan, past.expected) == (None, None)
+    assert now.fan

@@ -5,15 +5,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from threading import Event
 from xml.etree import ElementTree
 
 import pytest
 import requests
 from sqlalchemy import Engine, insert
 
+from service.drawing import Drawer
 from service.settings import Settings
 from service.store import tables
 from service.store.accounts import set_account, set_places
+from service.store.changes import count_change
 from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
 from tests.planted import plant_block, plant_days, plant_place
@@ -179,3 +183,40 @@ def test_ribbons_are_of_ones_own_blocks_or_of_all_years_of_one(
     assert "No readings from" in earlier  # its <desc>
     hers = gil.get(f"{here}/ribbons", params={"block": "ledge"}, timeout=30)
     assert hers.status_code == 404
+
+
+def test_the_chart_of_a_block_is_drawn_ahead_for_those_who_read_alike(
+    engine: Engine, here: str, gil: requests.Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings, now = Settings(data=Path()), datetime.now(UTC)
+    drawer, stop = Drawer(), Event()
+    assert drawer.draw(engine, settings, now, stop) >= 2  # of two blocks, in each form of reading
+    assert drawer.draw(engine, settings, now, stop) == 0
+    assert Drawer().draw(engine, settings, now, stop) == 0  # by another process
+    monkeypatch.setattr("service.drawing.draw_svg", lambda *_: pytest.fail("it is drawn ahead"))
+    there = f"{here}/blocks/terrace-7/chart.svg"
+    kept = gil.get(there, timeout=30)
+    assert kept.headers["Content-Type"] == "image/svg+xml"
+    picture = ElementTree.fromstring(kept.content)  # noqa: S314 (made here)
+    assert picture.tag == "{http://www.w3.org/2000/svg}svg"
+    assert "prefers-color-scheme: dark" in kept.text
+    again = gil.get(there, headers={"If-None-Match": kept.headers["ETag"]}, timeout=30)
+    assert again.status_code == 304  # source: [RFC-9110] 13.1.2
+    assert gil.get(f"{here}/blocks/ledge/chart.svg", timeout=30).status_code == 404
+    page = gil.get(f"{here}/blocks/terrace-7", timeout=30).text
+    assert 'alt="Chart of the root zone (15-45' in page.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_chart_that_is_missing_is_drawn_when_it_is_asked_for_and_anew_after_a_change(
+    engine: Engine, here: str, gil: requests.Session
+) -> None:
+    def ask() -> str:
+        params = {"season": datetime.now(UTC).year}
+        return gil.get(f"{here}/blocks/terrace-7/chart.svg", params=params, timeout=60).text
+
+    first = ask()
+    with writing(engine) as connection:
+        plant_days(connection, (datetime.now(UTC) - timedelta(days=3)).date(), [40.0])
+        count_change(connection, "u1")
+    assert first.startswith("<svg")
+    assert ask() != first

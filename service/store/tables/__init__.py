@@ -90,6 +90,7 @@ from service.store.tables.sending import (
     undelivered_recipient,
 )
 from service.store.tables.telling import (
+    block_picture,
     digest,
     look_ahead,
     notice,
@@ -125,6 +126,7 @@ __all__ = [
     "block_borrow",
     "block_carry",
     "block_numbering",
+    "block_picture",
     "block_probe",
     "block_vines",
     "channel_trouble",

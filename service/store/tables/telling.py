@@ -11,6 +11,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     Table,
     Text,
 )
@@ -211,4 +212,16 @@ digest = Table(  # the notices one recipient gets at once
     Column("id", Integer, primary_key=True),
     Column("recipient_name", ForeignKey("recipient.name"), nullable=False, index=True),
     Column("composed_at", UtcInstant, nullable=False),
+)
+
+block_picture = Table(  # the chart of a block, drawn for those who read alike
+    "block_picture",
+    metadata,
+    Column("block_id", ForeignKey("block.id"), primary_key=True),
+    Column("season", Integer, primary_key=True),  # 0: the last months
+    Column("language", Text, primary_key=True),
+    Column("unit", Text, primary_key=True),
+    Column("basis", Text, nullable=False),  # what it was drawn from, hashed
+    Column("svg", LargeBinary, nullable=False),  # compressed by zlib
+    Column("described", Text, nullable=False),  # the same in words
 )
