@@ -7,16 +7,19 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
 
 import numpy as np
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
 from alerts.dig.records import DigRecord
 from alerts.dig.status import USUAL, BlockStatus, Search, find_status
 from service.evaluation import as_of_day
 from service.reach import Reach
 from service.store.accounts import Account
+from service.store.among import among
 from service.store.blocks import Block
 from service.store.dig_records import fetch_dig_records
+from service.store.finds_consents import fetch_finds_consents
 from service.store.stands import fetch_stands
+from service.store.tables import block
 from service.store.vigour import fetch_planting, fetch_vigour
 
 
@@ -55,9 +58,18 @@ def count_vines(connection: Connection, block_ids: Collection[str]) -> dict[str,
     }
 
 
-def find_told(account: Account, reach: Reach) -> frozenset[str]:
-    """Return the blocks of which an account may know what digging showed: its own, or all."""
-    return reach.block_ids if account.role in ("grower", "administrator") else frozenset()
+def find_told(connection: Connection, account: Account, reach: Reach) -> frozenset[str]:
+    """Return the blocks of which an account may know what digging showed.
+
+    Its own, or all; a coordinator knows of those whose growers have agreed to it, a researcher of
+    none.
+    """
+    if account.role in ("grower", "administrator"):
+        return reach.block_ids
+    if account.role != "coordinator":
+        return frozenset()
+    agreed = among(block.c.site_id, fetch_finds_consents(connection))
+    return reach.block_ids & frozenset(connection.scalars(select(block.c.id).where(agreed)))
 
 
 def today_at(blocks: Sequence[Block], now: datetime) -> dict[str, date]:

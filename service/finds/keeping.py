@@ -60,7 +60,9 @@ def keep_photos(
             continue
         new += 1
         if count + new > MOST_PHOTOS:
-            raise PhotoError(f"{MOST_PHOTOS} photos of one vine are kept; choose among them")
+            raise PhotoError(
+                "many", f"{MOST_PHOTOS} photos of one vine are kept; choose among them"
+            )
         add_photo(connection, record_id, digest, rewrite_photo(content, keeps_place), by, now)
     return new
 

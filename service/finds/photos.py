@@ -7,6 +7,7 @@ else: no name, no time, and where it was taken only where that is wanted.
 from __future__ import annotations
 
 from io import BytesIO
+from typing import Literal
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 
@@ -25,8 +26,15 @@ _NO_PICTURE = (
 )
 
 
+Kind = Literal["large", "pixels", "form", "many"]
+
+
 class PhotoError(ValueError):
     """A file that is not taken as a photo, and why."""
+
+    def __init__(self, kind: Kind, why: str) -> None:
+        super().__init__(why)
+        self.kind: Kind = kind
 
 
 def rewrite_photo(content: bytes, keeps_place: bool) -> bytes:
@@ -39,14 +47,15 @@ def rewrite_photo(content: bytes, keeps_place: bool) -> bytes:
     """
     if len(content) > LARGEST_BYTES:
         raise PhotoError(
-            f"it has {len(content):,} bytes, {LARGEST_BYTES:,} are taken; make it smaller"
+            "large", f"it has {len(content):,} bytes, {LARGEST_BYTES:,} are taken; make it smaller"
         )
     try:
         image = Image.open(BytesIO(content), formats=tuple(FORMS))
         if image.width * image.height > MOST_PIXELS:
             raise PhotoError(
+                "pixels",
                 f"it has {image.width} x {image.height} pixels, {MOST_PIXELS:,} are taken; make it "
-                "smaller"
+                "smaller",
             )
         place = image.getexif().get_ifd(_GPS) if keeps_place else {}
         image.draft("RGB", (_SIDE_PX, _SIDE_PX))  # a JPEG need not be decoded whole
@@ -54,7 +63,9 @@ def rewrite_photo(content: bytes, keeps_place: bool) -> bytes:
     except PhotoError:
         raise
     except _NO_PICTURE:
-        raise PhotoError("it is no JPEG, PNG or WebP that can be read; send one of these") from None
+        raise PhotoError(
+            "form", "it is no JPEG, PNG or WebP that can be read; send one of these"
+        ) from None
     image.thumbnail((_SIDE_PX, _SIDE_PX))
     exif = Image.Exif()
     if place:

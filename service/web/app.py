@@ -35,6 +35,7 @@ from service.web.chart_page import chart_page_routes
 from service.web.consent_page import consent_page_routes
 from service.web.crew_days_page import crew_days_page_routes
 from service.web.dug_page import dug_page_routes
+from service.web.finds_page import finds_page_routes
 from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
@@ -94,6 +95,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         uploads_page_routes(engine),  # before those of an import, whose number it has not
         imports_page_routes(engine),
         order_page_routes(engine),
+        finds_page_routes(engine),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

@@ -38,7 +38,7 @@ def order_page_routes(engine: Engine) -> APIRouter:
         start = read_place(begin)
         with reading(engine) as connection:
             every = find_blocks(connection, reach)
-            told = find_told(who.account, reach)
+            told = find_told(connection, who.account, reach)
             blocks = [one for one in every if one.id in told]
             statuses = find_statuses(connection, blocks, today_at(blocks, datetime.now(UTC)))
         at = {one.id: reach.place(one.site_id, one.latitude, one.longitude) for one in blocks}
