@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Literal, get_args
 
@@ -245,8 +246,9 @@ def tidy(name: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in name).split()) or "?"
 
 
-def sort_key(name: str) -> tuple[list[str | int], str]:
+@lru_cache(10_000)  # a region is sorted by its names again and again
+def sort_key(name: str) -> tuple[tuple[str | int, ...], str]:
     """Sort without regard to case and accents, numbers by value; then by the name as it is."""
     letters = (c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
     parts = re.split(r"(\d+)", "".join(letters).casefold())
-    return [int(part) if part.isdecimal() else part for part in parts], name
+    return tuple(int(part) if part.isdecimal() else part for part in parts), name

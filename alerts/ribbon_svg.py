@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
+from functools import lru_cache
 from html import escape
 from itertools import groupby
 
@@ -206,7 +207,9 @@ def _rule(spans: Sequence[tuple[int, int]]) -> str:
 
 
 def _ticks(season: SeasonDays) -> Iterator[str]:
-    starts = "".join(f"M{at} {_TOP + _BAND}v4" for at in _month_starts(season))
+    starts = "".join(
+        f"M{at} {_TOP + _BAND}v4" for at in _month_starts(season.first, season.kinds.size)
+    )
     yield f'<path class="ink" stroke="currentColor" d="{starts}"/>'
 
 
@@ -214,8 +217,9 @@ def _notch(at: int) -> str:
     return f'<path class="notch" d="M{at - 4} {_TOP - 5}h8l-4 6z"/>'
 
 
-def _month_starts(season: SeasonDays) -> list[int]:
-    days = (season.first + timedelta(days=i) for i in range(season.kinds.size))
+@lru_cache(64)  # the seasons of all blocks are few, and their pictures many
+def _month_starts(first: date, size: int) -> list[int]:
+    days = (first + timedelta(days=i) for i in range(size))
     return [i for i, day in enumerate(days) if day.day == 1]
 
 
@@ -223,7 +227,7 @@ def _name_months(season: SeasonDays, y: int, language: str) -> Iterator[str]:
     """Yield the first letters of the months, as months are named on a ruler."""
     names = get_month_names("narrow", "stand-alone", locale_of(language))
     yield '<g text-anchor="middle" font-size="10">'
-    for at in _month_starts(season):
+    for at in _month_starts(season.first, season.kinds.size):
         month = (season.first + timedelta(days=at)).month
         yield f'<text x="{at + 15}" y="{y}">{names[month]}</text>'
     yield "</g>"
