@@ -45,6 +45,8 @@ class ProbeDays:
     @property
     def depths_cm(self) -> list[float]:
         """Every depth that occurs, ascending."""
+        if not self.depth_cm.size:
+            return []
         occurring = self.depth_cm[:, _find_changes(self.depth_cm)]
         return np.unique(occurring[~np.isnan(occurring)]).tolist()
 
@@ -222,5 +224,8 @@ def _find_depth(depth_cm: float, own: ProbeDays, beside: ProbeDays) -> _Depth:
 
 
 def _mean(value_c: NDArray[np.float64], which: NDArray[np.bool_]) -> NDArray[np.float64]:
+    rows = np.flatnonzero(which.any(axis=1))
+    if rows.size == 1:  # as most depths of most blocks have
+        return np.where(which[rows[0]], value_c[rows[0]], np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(which, value_c, 0.0).sum(axis=0) / which.sum(axis=0)
