@@ -5,12 +5,10 @@ from __future__ import annotations
 import json
 import os
 from collections import Counter
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-import trustme
 from sqlalchemy import Engine, select, update
 
 from service.rounds import run_due, run_round
@@ -22,7 +20,7 @@ from tests.commands import digseason, run
 from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.processes import start, wait_until
-from tests.smtp_server import SmtpServer, login_env, smtp_server
+from tests.smtp_server import SmtpServer
 
 NOW = datetime(2025, 5, 6, 15, 30, tzinfo=UTC)  # 08:30 on the wall
 AS_OF = ("--as-of", "2025-05-05")
@@ -32,26 +30,9 @@ MEMBERS = ("Ada Example", "Ben Example", "Cai Example")
 one_database = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
 
 
-@pytest.fixture(scope="module")
-def running() -> Iterator[SmtpServer]:
-    with smtp_server(trustme.CA(), "none") as server:
-        yield server
-
-
 @pytest.fixture
-def server(running: SmtpServer) -> SmtpServer:
-    running.reset()
-    return running
-
-
-@pytest.fixture
-def env(server: SmtpServer) -> dict[str, object]:
-    return login_env(server, smtp_security="none", smtp_user="", smtp_password="")
-
-
-@pytest.fixture
-def settings(env: dict[str, object], tmp_path: Path) -> Settings:
-    return Settings(data=tmp_path, **env)  # type: ignore[arg-type]
+def settings(mail_env: dict[str, object], tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, **mail_env)  # type: ignore[arg-type]
 
 
 @pytest.fixture
@@ -191,9 +172,9 @@ def is_claimed(engine: Engine, number: int) -> bool:
 
 @one_database
 def test_only_who_has_said_yes_is_told_and_the_cost_is_said_before(
-    drafted: Engine, tmp_path: Path, env: dict[str, object], monkeypatch: pytest.MonkeyPatch
+    drafted: Engine, tmp_path: Path, mail_env: dict[str, object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, value in env.items():
+    for name, value in mail_env.items():
         monkeypatch.setenv(f"DIGSEASON_{name}".upper(), str(value))
     monkeypatch.setenv("DIGSEASON_SMS_MAIL_TO", "{digits}@sms.example")
     monkeypatch.setenv("DIGSEASON_SMS_PART_PRICE", "0.075 EUR")

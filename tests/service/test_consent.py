@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 import requests
-import trustme
 from sqlalchemy import Engine, update
 
 from service.rounds import run_due, run_round
@@ -23,7 +22,7 @@ from tests.commands import digseason, run
 from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.serving import serving_here
-from tests.smtp_server import SmtpServer, login_env, smtp_server
+from tests.smtp_server import SmtpServer
 
 NOW = datetime(2025, 5, 6, 15, 30, tzinfo=UTC)  # 08:30 on the wall
 ADA = ("Ada Example", "mail", "ada@example.org")
@@ -32,22 +31,9 @@ ONE_CLICK = {"List-Unsubscribe": "One-Click"}
 one_database = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
 
 
-@pytest.fixture(scope="module")
-def running() -> Iterator[SmtpServer]:
-    with smtp_server(trustme.CA(), "none") as server:
-        yield server
-
-
 @pytest.fixture
-def server(running: SmtpServer) -> SmtpServer:
-    running.reset()
-    return running
-
-
-@pytest.fixture
-def settings(server: SmtpServer, tmp_path: Path) -> Settings:
-    env = login_env(server, smtp_security="none", smtp_user="", smtp_password="")
-    return Settings(data=tmp_path, base_url="https://dig.alder.example/", **env)  # type: ignore[arg-type]
+def settings(mail_env: dict[str, object], tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, base_url="https://dig.alder.example/", **mail_env)  # type: ignore[arg-type]
 
 
 @pytest.fixture

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from threading import Event
 
 import pytest
-import trustme
 from sqlalchemy import Engine, insert, select, update
 
 from service.delivery import MOST_ATTEMPTS, DeliveryReport, deliver
@@ -25,7 +23,7 @@ from service.store.undelivered import fetch_suspensions
 from tests.mails import read_mail, text_of
 from tests.outbox_messages import make_mail
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.smtp_server import DROP, HANG, SmtpServer, login_env, smtp_server
+from tests.smtp_server import DROP, HANG, SmtpServer
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -34,22 +32,9 @@ one_database = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
 """Where the SQL is that of the tests on both."""
 
 
-@pytest.fixture(scope="module")
-def running() -> Iterator[SmtpServer]:
-    with smtp_server(trustme.CA(), "none") as server:
-        yield server
-
-
 @pytest.fixture
-def server(running: SmtpServer) -> SmtpServer:
-    running.reset()
-    return running
-
-
-@pytest.fixture
-def settings(server: SmtpServer, tmp_path: Path) -> Settings:
-    env = login_env(server, smtp_security="none", smtp_user="", smtp_password="")
-    return Settings(data=tmp_path, **env)  # type: ignore[arg-type]
+def settings(mail_env: dict[str, object], tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, **mail_env)  # type: ignore[arg-type]
 
 
 @pytest.fixture

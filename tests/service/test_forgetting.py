@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-import trustme
 from sqlalchemy import Engine, insert, select, update
 
 from service.accounts import sign_in
@@ -26,7 +24,7 @@ from service.store.undelivered import add_undelivered
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.signed_in import PASSWORD, plant_account
-from tests.smtp_server import SmtpServer, login_env, smtp_server
+from tests.smtp_server import SmtpServer
 from tests.stores import rows_of
 
 NOW = datetime(2025, 5, 6, 15, 30, tzinfo=UTC)
@@ -101,10 +99,9 @@ def test_who_is_forgotten_is_nowhere_in_the_store(told: Engine, tmp_path: Path) 
 
 @one_database
 def test_a_forgotten_address_is_not_asked_again_when_its_person_is_set_up_anew(
-    told: Engine, server: SmtpServer, tmp_path: Path
+    told: Engine, server: SmtpServer, mail_env: dict[str, object], tmp_path: Path
 ) -> None:
-    env = login_env(server, smtp_security="none", smtp_user="", smtp_password="")
-    settings = Settings(data=tmp_path, **env)  # type: ignore[arg-type]
+    settings = Settings(data=tmp_path, **mail_env)  # type: ignore[arg-type]
     with writing(told) as connection:
         forget(connection, settings, ADA, LATER)
         plant_recipient(connection, "Ada Example", ("mail",))
@@ -114,18 +111,6 @@ def test_a_forgotten_address_is_not_asked_again_when_its_person_is_set_up_anew(
     with reading(told) as connection:
         consent = fetch_consents(connection)[ADA, "mail", MAIL]
     assert (consent.state, consent.stopped_how) == ("stopped", "asked to be forgotten")
-
-
-@pytest.fixture(scope="module")
-def running() -> Iterator[SmtpServer]:
-    with smtp_server(trustme.CA(), "none") as server:
-        yield server
-
-
-@pytest.fixture
-def server(running: SmtpServer) -> SmtpServer:
-    running.reset()
-    return running
 
 
 @one_database
