@@ -11,6 +11,7 @@ from alerts.bulletin import BulletinBlock, compose_bulletin, write_bulletin
 from alerts.expectations import Expectation
 from probes.units import Unit
 from service.advisories.drafting import find_figures
+from service.calendars import Adapt
 from service.evaluation import BlockEvaluation
 from service.outlooks import fetch_expected_by_day
 from service.pictures import SHEET, colours_css
@@ -21,13 +22,19 @@ SHEETS = files("service.web") / "static" / "bulletin.css", SHEET
 
 
 def write_blocks(
-    connection: Connection, evaluations: Sequence[BlockEvaluation], language: str, unit: Unit
+    connection: Connection,
+    evaluations: Sequence[BlockEvaluation],
+    language: str,
+    unit: Unit,
+    adapt: Adapt = lambda expected: expected,
 ) -> str:
-    """Return the bulletin of some blocks as HTML; of what is to come as a round has kept it."""
+    """Return the bulletin of some blocks as HTML; of what is to come as a round has kept it, and as
+    `adapt` makes it fit for its readers.
+    """
     figures = find_figures(connection, evaluations)
     days = {one.block.id: one.as_of for one in evaluations}
     expected = fetch_expected_by_day(connection, days)
-    blocks = [show_block(one, expected.get(one.block.id)) for one in evaluations]
+    blocks = [show_block(one, adapt(expected.get(one.block.id))) for one in evaluations]
     name = connection.scalar(select(organisation.c.name)) or ""
     style = "\n".join([colours_css(), *(sheet.read_text("utf-8") for sheet in SHEETS)])
     return write_bulletin(compose_bulletin(blocks, figures, name, language, unit), style)

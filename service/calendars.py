@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, time, timedelta
 
 from sqlalchemy import Connection, select
@@ -15,6 +15,9 @@ from service.evaluation import BlockEvaluation
 from service.outlooks import fetch_expected_by_day
 from service.store.tables import organisation
 
+Adapt = Callable[[Expectation | None], Expectation | None]
+"""What of other growers stands in what is to come is left out by it."""
+
 SEASONS = 2
 """The season of the day, and the one before."""
 
@@ -25,16 +28,17 @@ def write_blocks(
     name: str,
     language: str,
     unit: Unit,
+    adapt: Adapt = lambda expected: expected,
 ) -> str:
     """Return the windows of blocks as one iCalendar object, the same for the same days.
 
     `evaluations` are over SEASONS at least, of one block at least; without a name the calendar has
-    that of the organisation.
+    that of the organisation. `adapt` makes what is to come fit for its readers.
     """
     of = connection.scalar(select(organisation.c.name)) or ""
     days = {one.block.id: one.as_of for one in evaluations}
     expected = fetch_expected_by_day(connection, days)
-    blocks = [_show(one, expected.get(one.block.id)) for one in evaluations]
+    blocks = [_show(one, adapt(expected.get(one.block.id))) for one in evaluations]
     events = [*find_feed_events(blocks, of, language, unit)]
     changed = datetime.combine(max(days.values()) + timedelta(days=1), time.min, UTC)
     return write_feed(events, name or of, changed)

@@ -13,8 +13,9 @@ from sqlalchemy import Connection, and_, insert, or_, select, update
 
 from service.store.tables import account, logger, token
 
-Scope = Literal["push", "read", "write"]
-"""Push: readings of one logger. Read: what an account may see; write: and do."""
+Scope = Literal["push", "read", "write", "calendar"]
+"""Push: readings of one logger. Read: what an account may see; write: and do. Calendar: of its
+blocks, or some of them, as its name says."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,11 @@ def add_account_token(
 ) -> str:
     """Return a new token with which a program sees or does what an account may."""
     return _add(connection, now, name, expires_at, scope=scope, account_id=account_id)
+
+
+def add_calendar_token(connection: Connection, account_id: int, now: datetime, name: str) -> str:
+    """Return a new token with which a phone reads a calendar; it holds until it is revoked."""
+    return _add(connection, now, name, None, scope="calendar", account_id=account_id)
 
 
 def fetch_tokens(connection: Connection, account_id: int | None = None) -> Sequence[Token]:

@@ -213,6 +213,8 @@ def _find_by_token(request: Request, engine: Engine, secret: str, now: datetime)
         raise _unknown()
     if account is None:
         raise Problem(HTTPStatus.FORBIDDEN, "this token is of a logger, which may only push")
+    if token.scope == "calendar":
+        raise Problem(HTTPStatus.FORBIDDEN, "this token is of a calendar, and of no other use")
     wait_s = rate.wait_s(token.id)
     if wait_s:
         raise Problem(

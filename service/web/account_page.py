@@ -39,7 +39,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
             "account.html",
             HTTPStatus.UNPROCESSABLE_ENTITY if told in ("wrong", "short") else HTTPStatus.OK,
             sites=sorted(names[one] for one in who.reach.site_ids),
-            tokens=[one for one in tokens if one.revoked_at is None],
+            tokens=[one for one in tokens if one.revoked_at is None and one.scope != "calendar"],
             told=told,
             secret=secret,
             languages=LANGUAGES,

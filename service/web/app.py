@@ -30,6 +30,8 @@ from service.web.api.windows import windows_routes
 from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
 from service.web.bounces import bounces_routes
+from service.web.bulletin_page import bulletin_page_routes
+from service.web.calendar_page import calendar_page_routes
 from service.web.care_pages import care_pages_routes
 from service.web.chart_page import chart_page_routes
 from service.web.consent_page import consent_page_routes
@@ -96,6 +98,8 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         imports_page_routes(engine),
         order_page_routes(engine),
         finds_page_routes(engine),
+        bulletin_page_routes(engine, settings),
+        calendar_page_routes(engine, settings),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

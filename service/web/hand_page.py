@@ -47,7 +47,7 @@ from service.web.writing import run_writing
 LATEST = 6
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
 LONGEST |= {"unit": 1}
-TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug|welcome)/)[^/?\s]+")
+TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug|welcome|calendar)/)[^/?\s]+")
 
 
 class HideTokens(logging.Filter):

@@ -80,7 +80,9 @@ def see(
     )
     expected = fetch_expected_by_day(connection, days)
     return [
-        SeenBlock(one, show_block(one, _unname(expected.get(one.block.id), names, language)))
+        SeenBlock(
+            one, show_block(one, unname_expected(expected.get(one.block.id), names, language))
+        )
         for one in found
     ]
 
@@ -108,9 +110,10 @@ def unname_sources(
     )
 
 
-def _unname(
+def unname_expected(
     expected: Expectation | None, names: Collection[str], language: str
 ) -> Expectation | None:
+    """Return what is to come, neighbours in it without a name that may not be seen."""
     if expected is None:
         return None
     neighbour = expected.neighbour

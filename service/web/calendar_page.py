@@ -1,0 +1,158 @@
+"""/calendar/SECRET.ics: a calendar that phones subscribe to; its link is made on /account.
+
+Whoever has the link reads what its account may see of what the link is for; it is of no other use.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from functools import partial
+from http import HTTPStatus
+from math import ceil
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy import Connection, Engine
+
+from alerts.news import sort_key, tidy
+from alerts.words import translations
+from service.calendars import SEASONS, write_blocks
+from service.evaluation import as_of_day, evaluate_blocks
+from service.reach import Reach, find_reach
+from service.region import fetch_district_names
+from service.settings import Settings
+from service.store.accounts import Account, fetch_account
+from service.store.blocks import Block
+from service.store.engine import reading, writing
+from service.store.tokens import Token, add_calendar_token, fetch_tokens, find_token, revoke_token
+from service.web.access import Known, Visitor, by_secret
+from service.web.pages import Filled, answer_page, answer_while_it_holds, choose_language, redirect
+from service.web.problems import Problem
+from service.web.seen_blocks import find_blocks, unname_expected
+
+BLOCK, DISTRICT, ALL = "block/", "district/", ""
+"""How what a link is for stands in the name of its token, before an id."""
+
+
+def calendar_page_routes(engine: Engine, settings: Settings) -> APIRouter:
+    """Return the route of the calendars, and those of the page on which their links are made."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/calendar/{secret}.ics", dependencies=[by_secret])
+    def show(request: Request, secret: str) -> Response:
+        """Return the windows of this season and the last, those to come as perhaps."""
+        now = datetime.now(UTC)
+        with reading(engine) as connection:
+            token, account = _find(connection, secret, now)
+            wait_s = request.app.state.rate.wait_s(token.id)
+            if wait_s:
+                said = "this calendar is asked for too often"
+                again = {"Retry-After": f"{ceil(wait_s)}"}
+                raise Problem(HTTPStatus.TOO_MANY_REQUESTS, said, headers=again)
+            reach = find_reach(connection, account)
+            every = find_blocks(connection, reach)
+            chosen = [one for one in every if _is_for(token.name, one)]
+            if not chosen:
+                raise Problem(HTTPStatus.NOT_FOUND, "no block is in this calendar any more")
+            days = [as_of_day(one, now) for one in chosen]
+            found = evaluate_blocks(connection, chosen, days, SEASONS, settings.sensor_accuracy_c)
+            language, names = account.language or "en", {one.name for one in every}
+            text = write_blocks(
+                *(connection, found, _title(connection, token.name, chosen)),
+                *(language, account.unit, partial(unname_expected, names=names, language=language)),
+            )
+        calendar = Response(text, media_type="text/calendar; charset=utf-8")
+        return answer_while_it_holds(request, calendar)
+
+    @routes.get("/calendars")
+    def list_links(request: Request, who: Known) -> Response:
+        """Show the links of the visitor's calendars."""
+        return page(request, who)
+
+    @routes.post("/calendars")
+    def make(request: Request, fields: Filled, who: Known) -> Response:
+        """Make a link and show it: only now, since no one keeps it."""
+        name, now = fields.get("of", ""), datetime.now(UTC)
+        with reading(engine) as connection:
+            if name not in dict(_choices(connection, who.reach, "en")):
+                raise Problem(HTTPStatus.NOT_FOUND, "no block of yours is in such a calendar")
+        with writing(engine) as connection:
+            secret = add_calendar_token(connection, who.account.id, now, name)
+            who.note(connection, "made the link of a calendar", name, now)
+        return page(request, who, secret)
+
+    @routes.post("/calendars/{number}")
+    def change(request: Request, number: int, fields: Filled, who: Known) -> Response:
+        """Let a link hold no longer, or put another one in its place."""
+        now, secret = datetime.now(UTC), ""
+        with writing(engine) as connection:
+            own = {one.id: one for one in _links(connection, who)}
+            if number not in own:
+                raise Problem(HTTPStatus.NOT_FOUND, "no calendar of yours has this number")
+            name = own[number].name
+            revoke_token(connection, number, now, who.account.id)
+            if fields.get("say") == "renew":
+                secret = add_calendar_token(connection, who.account.id, now, name)
+                who.note(connection, "renewed the link of a calendar", name, now)
+            else:
+                who.note(connection, "revoked the link of a calendar", name, now)
+        return page(request, who, secret) if secret else redirect("/calendars")
+
+    def page(request: Request, who: Visitor, secret: str = "") -> Response:
+        language = choose_language(request)
+        with reading(engine) as connection:
+            choices = _choices(connection, who.reach, language)
+            links = _links(connection, who)
+        base = settings.base_url.rstrip("/") or f"{request.base_url}".rstrip("/")
+        return answer_page(
+            request,
+            "calendars.html",
+            link=f"{base}/calendar/{secret}.ics" if secret else "",
+            choices=choices,
+            links=[(one, dict(choices).get(one.name, one.name)) for one in links],
+        )
+
+    return routes
+
+
+def _find(connection: Connection, secret: str, now: datetime) -> tuple[Token, Account]:
+    token = find_token(connection, secret, now)
+    if token is not None and token.scope == "calendar" and token.account_id is not None:
+        account = fetch_account(connection, token.account_id)
+        if account is not None:
+            return token, account
+    raise Problem(HTTPStatus.NOT_FOUND, "this link does not hold; make a new one at /calendars")
+
+
+def _is_for(name: str, block: Block) -> bool:
+    if name.startswith(BLOCK):
+        return block.id == name.removeprefix(BLOCK)
+    return name == ALL or block.district_id == name.removeprefix(DISTRICT)
+
+
+def _title(connection: Connection, name: str, chosen: list[Block]) -> str:
+    """Return the name of a calendar; empty for that of the organisation."""
+    if name.startswith(BLOCK):
+        return tidy(chosen[0].name)
+    return fetch_district_names(connection).get(name.removeprefix(DISTRICT), "")
+
+
+def _choices(connection: Connection, reach: Reach, language: str) -> list[tuple[str, str]]:
+    """Return what calendars there may be, each with its words; none where no block is seen."""
+    blocks, names = find_blocks(connection, reach), fetch_district_names(connection)
+    districts = {one.district_id for one in blocks if one.district_id in names}
+    if not blocks:
+        return []
+    return [
+        (ALL, translations(language).gettext("all blocks that you see")),
+        *sorted(
+            ((f"{DISTRICT}{one}", tidy(names[one])) for one in districts if one is not None),
+            key=lambda pair: sort_key(pair[1]),
+        ),
+        *((f"{BLOCK}{one.id}", f"{tidy(one.name)}, {tidy(one.site_name)}") for one in blocks),
+    ]
+
+
+def _links(connection: Connection, who: Visitor) -> list[Token]:
+    every = fetch_tokens(connection, who.account.id)
+    return [one for one in every if one.scope == "calendar" and one.revoked_at is None]
