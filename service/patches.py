@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -42,8 +43,7 @@ def find_block_patches(
 ) -> BlockPatches | None:
     """Return the weak patches of a block and `vines` to dig at each; None: nothing was measured.
 
-    A patch is set aside where at least half of its vines lie in one that was: what grows beyond
-    its cause comes back.
+    `find_aside` says which patches are set aside.
     """
     kept = fetch_vigour(connection, block_id, planting)
     if not kept:
@@ -51,13 +51,7 @@ def find_block_patches(
     last, *before = kept
     earlier = [one.vines for old in before for one in survey_block(old.vigour).patches]
     survey = survey_block(last.vigour, earlier if before else None)
-    said = fetch_set_aside(connection, block_id)
-    aside = {
-        patch.number: one
-        for patch in survey.patches
-        for one in said
-        if 2 * len(patch.vines & one.vines) >= len(patch.vines)
-    }
+    aside = find_aside(survey.patches, fetch_set_aside(connection, block_id))
     dig = [
         vine
         for patch in survey.patches
@@ -65,3 +59,16 @@ def find_block_patches(
         for vine in choose_vines(survey, patch, vines)
     ]
     return BlockPatches(last, before[0].measured_on if before else None, survey, aside, dig)
+
+
+def find_aside(patches: Iterable[Patch], said: Collection[SetAside]) -> dict[int, SetAside]:
+    """Return those of the patches that are set aside, by their number.
+
+    At least half of the vines of one lie in one that was: what grows beyond its cause comes back.
+    """
+    return {
+        patch.number: one
+        for patch in patches
+        for one in said
+        if 2 * len(patch.vines & one.vines) >= len(patch.vines)
+    }

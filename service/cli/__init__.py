@@ -41,6 +41,8 @@ COMMANDS = {  # command -> its module, its line in the help; in the order of the
     "digs": ("service.cli.digs", "Plan digs: how many vines, which ones, on which days."),
     "finds": ("service.cli.finds", "Keep what digging at vines showed, and list it."),
     "order": ("service.cli.order", "Tell which block to go to first, and what to clean."),
+    "spread": ("service.cli.spread", "Tell how weak patches and finds have grown."),
+    "replanting": ("service.cli.replanting", "List what to decide on replanting by."),
     "round": ("service.cli.round_", "Evaluate all blocks, compose and deliver the digests."),
     "advisory": ("service.cli.advisory", "Review, release or drop what a whole region is told."),
     "recipients": ("service.cli.recipients", "List who is told, and whether they want to be."),

@@ -71,8 +71,12 @@ def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: da
     connection.execute(insert(vigour_survey).values(row))
 
 
-def fetch_vigour(connection: Connection, block_id: str, planting: Planting) -> list[KeptVigour]:
-    """Return what was measured last in a block, and the time before, the latest first."""
+def fetch_vigour(
+    connection: Connection, block_id: str, planting: Planting, most: int | None = 2
+) -> list[KeptVigour]:
+    """Return what was measured in a block, the latest first: the last two times, so many, or all
+    (None).
+    """
     query = select(vigour_survey).where(vigour_survey.c.block_id == block_id)
     query = query.order_by(vigour_survey.c.measured_on.desc(), vigour_survey.c.kept_at.desc())
     return [
@@ -82,7 +86,7 @@ def fetch_vigour(connection: Connection, block_id: str, planting: Planting) -> l
             row.file,
             Vigour(np.array(row.value, dtype=float), planting, **row.grid),
         )
-        for row in connection.execute(query.limit(2))
+        for row in connection.execute(query.limit(most))
     ]
 
 

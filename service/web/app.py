@@ -50,6 +50,7 @@ from service.web.people_page import people_page_routes
 from service.web.provider_page import provider_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
+from service.web.replanting_page import replanting_page_routes
 from service.web.ribbons_page import ribbons_page_routes
 from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
@@ -100,6 +101,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         finds_page_routes(engine),
         bulletin_page_routes(engine, settings),
         calendar_page_routes(engine, settings),
+        replanting_page_routes(engine),
         account_page_routes(engine),
         people_page_routes(engine, settings),
         sharing_page_routes(engine),

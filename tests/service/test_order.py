@@ -6,7 +6,7 @@ import csv
 import json
 import shutil
 from collections.abc import Iterator
-from datetime import date
+from datetime import UTC, date, datetime
 from io import StringIO
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.accounts import set_places
 from service.store.engine import open_engine, writing
+from service.store.finds_consents import agree_to_finds
 from tests.commands import run
 from tests.digs import CONFIRMED, DEAD, SEEN, dig, dig_by_lot, keep
 from tests.planted import plant_block, plant_place
@@ -143,6 +144,17 @@ def test_a_coordinator_sees_no_finding_that_is_not_shared(here: str) -> None:
     page = sign_in_as(here, "cora@example.org").get(f"{here}/order", timeout=30).text
     assert "5 blocks are left out" in page
     assert [name for name in ("Mill", "Ford", "Terrace 7", "uspected") if name in page] == []
+
+
+def test_a_coordinator_sees_what_was_found_where_the_grower_agreed(
+    engine: Engine, here: str
+) -> None:
+    with writing(engine) as connection:
+        agree_to_finds(connection, "at-ford", "Gil", datetime.now(UTC))
+    page = sign_in_as(here, "cora@example.org").get(f"{here}/order", timeout=30).text
+    assert "4 blocks are left out" in page
+    assert "Suspected since" in page
+    assert "Terrace 7" not in page
 
 
 def test_a_place_that_is_none_is_told_on_the_page(here: str) -> None:
