@@ -46,7 +46,7 @@ from service.sheets.text import (
 from service.store.blocks import Block
 from service.store.vigour import fetch_planting
 
-_COLUMNS = [0.05, 0.06, 0.06, 0.2, 0.08, 0.14, 0.09, 0.12, 0.2]  # shares of the width
+_COLUMNS = [0.05, 0.06, 0.06, 0.165, 0.075, 0.155, 0.115, 0.12, 0.2]  # shares of the width
 _QR = 24 * mm
 
 
@@ -147,7 +147,7 @@ def _map(found: BlockPatches, words: SheetWords, language: str, width: float) ->
 
 def draw_vines(vines: Sequence[tuple[Vine, str] | None], words: SheetWords, width: float) -> Table:
     """Return a table of vines, each with why it is dug and boxes to fill; None: a blank line."""
-    boxes = ["", *(_box(choice) for choice in words.choices), ""]
+    boxes = ["", *(_box(choice) for choice in words.choices)]
     rows: list[list[Any]] = [[paragraph(one, HEAD) for one in words.columns]]
     for number, one in enumerate(vines, 1):
         (row, vine), why = one or (("", ""), "")

@@ -60,8 +60,10 @@ def draw_map(
     for place in find_ticks(n_places):
         number = vigour.name_vine((0, place))[1]
         x, y = corner(0, place + 0.5)
-        text = words.vine.format(number=number) if place == 0 else str(number)
-        drawing.add(_text(x, y + 4, text, 7, anchor="start" if place == 0 else "middle"))
+        if place == 0:
+            drawing.add(_text(x + 2, y + 4, words.vine.format(number=number), 7, anchor="end"))
+        else:
+            drawing.add(_text(x, y + 4, str(number), 7, anchor="middle"))
     cells = [vigour.find_cell(one.vine) for one in found.dig]
     points = [corner(row + 0.5, place + 0.5) for row, place in cells]
     for number, ((x, y), at) in enumerate(zip(place_dots(points, _DOT), points, strict=True), 1):
@@ -72,7 +74,8 @@ def draw_map(
         drawing.add(shape)
     north_deg = vigour.planting.north_deg
     if north_deg is not None:
-        for shape in _draw_north(width - _RIGHT / 2, height - 32, north_deg, words.north):
+        x = corner(0, n_places)[0] + _RIGHT / 2
+        for shape in _draw_north(x, height - 32, north_deg, words.north):
             drawing.add(shape)
     return drawing
 

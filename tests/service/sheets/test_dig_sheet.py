@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pypdfium2
@@ -78,6 +79,21 @@ def test_the_sheet_holds_vines_boxes_card_and_cautions(sheet: DigSheet, language
     assert [text for text in scouting_card(language) if text not in last] == []
     named = [f"{number} {row} {vine} " for number, (row, vine) in enumerate(_vines(sheet), 1)]
     assert [one for one in named if one not in " ".join(pages)] == []
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_nothing_stands_beyond_the_margins(
+    sheet: DigSheet, language: str, paper: Literal["a4", "letter"]
+) -> None:
+    document = pypdfium2.PdfDocument(print_dig_sheet(sheet, language, paper))
+    wide = document[0].get_width()
+    text = document[0].get_textpage()
+    boxes = [text.get_rect(at) for at in range(text.count_rects())]
+    document.close()
+    # by hand: 12 mm are 34 points
+    assert min(left for left, *_ in boxes) >= 33.0
+    assert max(right for _, _, right, _ in boxes) <= wide - 33.0
 
 
 def _vines(sheet: DigSheet) -> list[tuple[int, int]]:
