@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Any, TypeVar
 
 import numpy as np
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
 from alerts.bulletin import BulletinBlock, tell_block
 from alerts.expectations import Expectation
@@ -22,7 +23,12 @@ from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import fetch_expected_by_day
 from service.reach import Reach
 from service.settings import Settings
+from service.store.among import among
 from service.store.blocks import Block, fetch_blocks
+from service.store.tables import block, site
+
+Named = TypeVar("Named", bound=Any)
+"""Something with a name and that of its site."""
 
 
 @dataclass(frozen=True)
@@ -53,9 +59,24 @@ class SeenBlock:
         return draw_ribbons([RibbonRow("", self.shown.season)], name, language, stem)
 
 
-def find_blocks(connection: Connection, reach: Reach) -> list[Block]:
-    """Return the blocks that may be seen, by site and name, "Terrace 7" before "Terrace 10"."""
-    found = fetch_blocks(connection, reach.block_ids) if reach.block_ids else []
+def list_blocks(connection: Connection, reach: Reach) -> dict[str, str]:
+    """Return what the blocks are called that may be seen, by their ids, in order."""
+    query = select(block.c.id, block.c.name, site.c.name.label("site_name")).join(site)
+    active = block.c.retired_at.is_(None), site.c.retired_at.is_(None)
+    rows = connection.execute(query.where(among(block.c.id, reach.block_ids), *active)).all()
+    return {row.id: row.name for row in _in_order(rows)}
+
+
+def find_blocks(
+    connection: Connection, reach: Reach, only: Collection[str] | None = None
+) -> list[Block]:
+    """Return the blocks that may be seen, or some of them, in order."""
+    ids = reach.block_ids if only is None else only
+    return _in_order(fetch_blocks(connection, ids) if ids else [])
+
+
+def _in_order(found: Iterable[Named]) -> list[Named]:
+    """Sort by site and name, "Terrace 7" before "Terrace 10"."""
     return sorted(found, key=lambda one: (*sort_key(one.site_name), *sort_key(one.name)))
 
 

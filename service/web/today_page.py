@@ -22,9 +22,10 @@ from service.settings import Settings
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
-from service.web.seen_blocks import find_blocks, see
+from service.web.seen_blocks import find_blocks, list_blocks, see
 
-AT_ONCE = 40
+AT_ONCE = 20
+"""Blocks on a page: so few are read without all others."""
 
 
 def today_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -38,9 +39,9 @@ def today_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Show how the blocks stand, so many at once; `after` how many."""
         language, unit, reach = choose_language(request), who.account.unit, who.reach
         with reading(engine) as connection:
-            every = find_blocks(connection, reach)
-            part, names = every[after : after + AT_ONCE], {one.name for one in every}
-            seen = see(connection, part, 1, settings, names, language)
+            every = list_blocks(connection, reach)
+            part = find_blocks(connection, reach, [*every][after : after + AT_ONCE])
+            seen = see(connection, part, 1, settings, {*every.values()}, language)
             figures = find_figures(connection, [one.now for one in seen]) if seen else None
         blocks = [
             {
