@@ -23,6 +23,7 @@ from alerts.consent import (
     answer_wrong_code,
 )
 from alerts.dug import answer_dug, ask_which_block
+from alerts.gsm import to_gsm7
 from service.intake.hand_texts import take_hand_text
 from service.links import Links
 from service.settings import Settings
@@ -136,7 +137,7 @@ def _answer(
         forget_attempts(connection, CODES, phone)
     else:
         noted = take_hand_text(connection, text, phone, now)
-        return _Answer(noted.text, is_understood=noted.import_id is not None)
+        return _Answer(to_gsm7(noted.text), is_understood=noted.import_id is not None)
     for one in meant:
         confirm(connection, one, one.recipient_name, f"by text: {text.strip()[:40]}", now)
     return _Answer(answer_started(of, language))

@@ -164,6 +164,15 @@ def test_another_text_is_read_as_a_reading_by_hand(engine: Engine, here: str) ->
     assert len(answers(engine)) == 1
 
 
+def test_an_answer_in_spanish_takes_one_part(engine: Engine, here: str) -> None:
+    with writing(engine) as connection:
+        connection.execute(update(tables.recipient).values(language="es"))
+    bring(here, "suelo 30cm", "1")
+    (answer,) = answers(engine)
+    # source: [3GPP-23.038] í is not of its alphabet, in which 160 septets are one part
+    assert answer == "Falta la temperatura. Escribirla con su unidad, asi: 61.5F o 16.4C."
+
+
 @pytest.mark.parametrize("text", ["DUG", "Dug terrace 7", "Cavado: Terrace-7"])
 def test_a_text_says_that_a_block_is_dug(
     engine: Engine, settings: Settings, here: str, text: str
