@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from typing import Protocol
 
 import numpy as np
 from sqlalchemy import Connection, select
@@ -20,12 +21,22 @@ from service.store.dig_records import fetch_dig_records
 from service.store.finds_consents import fetch_finds_consents
 from service.store.stands import fetch_stands
 from service.store.tables import block
-from service.store.vigour import fetch_planting, fetch_vigour
+from service.store.vigour import fetch_measured, fetch_planting, fetch_vigour
+
+
+class Dug(Protocol):
+    """What of a block decides how its digs count."""
+
+    @property
+    def id(self) -> str: ...
+
+    @property
+    def south(self) -> bool: ...
 
 
 def find_statuses(
     connection: Connection,
-    blocks: Sequence[Block],
+    blocks: Sequence[Dug],
     as_of: Mapping[str, date],
     search: Search = USUAL,
 ) -> dict[str, BlockStatus]:
@@ -52,8 +63,10 @@ def group_records(
 
 def count_vines(connection: Connection, block_ids: Collection[str]) -> dict[str, int | None]:
     """Return how many vines blocks have: as counted, or as were measured last; None: not known."""
+    measured = fetch_measured(connection)
     return {
-        block_id: stand.vines or _count_measured(connection, block_id)
+        block_id: stand.vines
+        or (_count_measured(connection, block_id) if block_id in measured else None)
         for block_id, stand in fetch_stands(connection, block_ids).items()
     }
 

@@ -24,7 +24,7 @@ from alerts.undelivered import compose_undelivered, compose_undelivered_sms
 from service.block_charts import Seen
 from service.channels.choosing import is_real
 from service.consents import ask, find_unasked, may_be_told
-from service.dig_ranks import rank_blocks
+from service.dig_ranks import start_ranking
 from service.due import Due, When, find_due
 from service.links import Links
 from service.outlooks import fetch_expected
@@ -67,6 +67,7 @@ def compose_waiting(
     every = list(find_due(connection, when))
     expected = _fetch_expected(connection, every)
     dug = fetch_all_dug(connection)
+    ranking = start_ranking(connection)
     for due in every:
         recipient = due.recipient
         places = find_places(connection, recipient, suspended, settings, when.now)
@@ -80,7 +81,7 @@ def compose_waiting(
         if notices or due.silences:
             told = list(notices.values()), reader, due.day, list(due.silences.values())
             block_ids = {one.block_id for one in notices.values()}
-            ranks = rank_blocks(connection, recipient, block_ids, due.day + timedelta(days=1))
+            ranks = ranking.rank(recipient, block_ids, due.day + timedelta(days=1))
             pictured = choose_pictured(list(notices.values())) if notices else []
             drawn = seen.of_blocks(due.forms(block_ids), pictured)
             digest_id = post.put_out(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from sqlalchemy import Connection
@@ -17,7 +17,7 @@ from service.dig_status import count_vines, find_statuses, group_records
 from service.patches import find_aside
 from service.store.blocks import Block
 from service.store.stands import Stand, fetch_stands
-from service.store.vigour import fetch_planting, fetch_set_aside, fetch_vigour
+from service.store.vigour import fetch_measured, fetch_planting, fetch_set_aside, fetch_vigour
 
 
 @dataclass(frozen=True)
@@ -36,10 +36,10 @@ class BlockSpread:
     status: BlockStatus
     stand: Stand
     vines: int | None
-    weak: Extent | None
-    weak_growth: list[Growth]
-    patch_growth: Mapping[int, list[Growth]]
-    found_growth: list[Growth]
+    weak: Extent | None = None
+    weak_growth: Sequence[Growth] = ()
+    patch_growth: Mapping[int, list[Growth]] = field(default_factory=dict)
+    found_growth: Sequence[Growth] = ()
 
     @property
     def affected(self) -> frozenset[Vine]:
@@ -83,6 +83,7 @@ def find_spread(
     ids = [one.id for one in blocks]
     statuses, records = find_statuses(connection, blocks, as_of), group_records(connection, ids)
     stands, vines = fetch_stands(connection, ids), count_vines(connection, ids)
+    measured = fetch_measured(connection)
     return [
         _find_one(
             connection,
@@ -92,6 +93,8 @@ def find_spread(
             stands[block.id],
             vines[block.id],
         )
+        if block.id in measured or block.id in records
+        else BlockSpread(block, statuses[block.id], stands[block.id], vines[block.id])
         for block in blocks
     ]
 

@@ -54,6 +54,11 @@ def fetch_planting(connection: Connection, block_id: str) -> Planting | None:
     )
 
 
+def fetch_measured(connection: Connection) -> frozenset[str]:
+    """Return the ids of the blocks whose vigour was ever measured."""
+    return frozenset(connection.scalars(select(vigour_survey.c.block_id).distinct()))
+
+
 def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: datetime) -> None:
     """Keep what was measured, instead of what was kept of the same day and measure."""
     key = {"block_id": block_id, "measured_on": kept.measured_on, "measure": kept.measure}
