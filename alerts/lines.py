@@ -20,11 +20,13 @@ def wrap(text: str, indent: str = "", bullet: str = "") -> str:
         subsequent_indent=indent,
         break_on_hyphens=False,
     )
-    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+    text = "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+    return text.replace("\N{NON-BREAKING HYPHEN}", "-")
 
 
 def bind_numbers(text: str) -> str:
-    """Return text whose numbers stay on one line with what follows."""
+    """Return text whose numbers stay on one line with what follows, "15-45 cm" as a whole."""
+    text = re.sub(r"(?<=\d)-(?=[\d.,]+ )", "\N{NON-BREAKING HYPHEN}", text)
     return re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
 
 

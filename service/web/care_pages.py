@@ -12,8 +12,9 @@ from service.checkup import check_service
 from service.settings import Settings
 from service.store.audit import fetch_deeds
 from service.store.engine import reading
-from service.web.access import administrators, coordinators
-from service.web.pages import answer_page
+from service.web.access import administrators
+from service.web.pages import answer_page, choose_language
+from service.web.translating import DEEDS, translate
 
 AT_ONCE = 100
 
@@ -22,7 +23,7 @@ def care_pages_routes(engine: Engine, settings: Settings) -> APIRouter:
     """Return the routes of the pages."""
     routes = APIRouter(include_in_schema=False)
 
-    @routes.get("/checkup", dependencies=[coordinators])
+    @routes.get("/checkup", dependencies=[administrators])
     def check(request: Request) -> Response:
         """Show what wants a look, and what is fine."""
         now = datetime.now(UTC)
@@ -35,6 +36,8 @@ def care_pages_routes(engine: Engine, settings: Settings) -> APIRouter:
         with reading(engine) as connection:
             deeds = fetch_deeds(connection, AT_ONCE + 1, before)
         older = deeds[AT_ONCE - 1].id if len(deeds) > AT_ONCE else None
-        return answer_page(request, "deeds.html", deeds=deeds[:AT_ONCE], older=older)
+        language = choose_language(request)
+        shown = [(one, translate(one.what, DEEDS, language)) for one in deeds[:AT_ONCE]]
+        return answer_page(request, "deeds.html", deeds=shown, older=older)
 
     return routes

@@ -11,8 +11,9 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from service.store.busy import StoreBusyError
-from service.web.pages import answer_page, redirect
+from service.web.pages import answer_page, choose_language, redirect
 from service.web.problems import Problem, answer_problem
+from service.web.translating import REFUSALS, translate
 
 
 def add_refusals(app: FastAPI) -> None:
@@ -31,7 +32,8 @@ def answer_refusal(request: Request, refusal: Exception) -> Response:
         return answer_problem(refusal)
     if refusal.status == HTTPStatus.UNAUTHORIZED:
         return redirect(f"/sign-in?next={quote(request.url.path)}")
-    page = answer_page(request, "refused.html", refusal.status, refusal=refusal)
+    said = translate(refusal.detail, REFUSALS, choose_language(request))
+    page = answer_page(request, "refused.html", refusal.status, refusal=refusal, said=said)
     page.headers.update(refusal.headers or {})
     return page
 

@@ -16,6 +16,7 @@ from alerts.figures import show_day
 from alerts.news import sort_key, tidy
 from alerts.notices import Neighbour, NeighbourSource, Source
 from alerts.ribbon_svg import RibbonRow, draw_ribbons
+from alerts.season import season_start
 from alerts.words import translations
 from probes.units import Unit
 from service.bulletins import show_block
@@ -45,8 +46,10 @@ class SeenBlock:
     def tell_readings(self, language: str) -> str:
         """Return how fresh its own readings are, as a sentence."""
         _ = translations(language).gettext
-        zone = self.now.root_zone
-        days = zone.day[~np.isnan(zone.root_zone_c) & ~zone.borrowed].tolist()
+        zone, standing = self.now.root_zone, self.now.evaluation.standing
+        first = np.datetime64(season_start(standing.season, self.now.block.south))
+        own = ~np.isnan(zone.root_zone_c) & ~zone.borrowed & (zone.day >= first)
+        days = zone.day[own].tolist()
         text = _("no readings this season")
         if days:
             day = show_day(days[-1], language, self.now.as_of)

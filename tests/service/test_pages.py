@@ -64,7 +64,7 @@ def test_today_says_how_each_block_of_a_grower_stands(here: str, gil: requests.S
     assert page.headers["Cache-Control"] == "private, no-cache"
     assert "of 1 block</h1>" in text
     assert '<h3><a href="/blocks/terrace-7">Terrace 7</a></h3>' in text
-    assert "Root zone, 15-45 cm: 70.0 °F, five-day mean." in text
+    assert "Root zone, 15\N{NON-BREAKING HYPHEN}45 cm: 70.0 °F, five-day mean." in text
     assert "Last readings " in text
     assert "Ledge" not in text
     assert "style=" not in text  # what the Content-Security-Policy would leave out
@@ -100,7 +100,7 @@ def test_a_block_says_how_it_stands_why_and_on_what_it_rests(
     text = gil.get(f"{here}/blocks/terrace-7", timeout=30).text.replace("\N{NO-BREAK SPACE}", " ")
     assert "<h1>Terrace 7, Upper Alder</h1>" in text
     assert "<td>30 cm</td><td>u1</td>" in text
-    assert "The mean over its root zone, 15-45 cm, was 70.0 °F" in text
+    assert "The mean over its root zone, 15\N{NON-BREAKING HYPHEN}45 cm, was 70.0 °F" in text
     assert "What was told" in text
     everything = gil.get(f"{here}/blocks/terrace-7", params={"why": "all"}, timeout=30).text
     assert text.count("<ol>") == 1
@@ -204,7 +204,9 @@ def test_the_chart_of_a_block_is_drawn_ahead_for_those_who_read_alike(
     assert again.status_code == 304  # source: [RFC-9110] 13.1.2
     assert gil.get(f"{here}/blocks/ledge/chart.svg", timeout=30).status_code == 404
     page = gil.get(f"{here}/blocks/terrace-7", timeout=30).text
-    assert 'alt="Chart of the root zone (15-45' in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert 'alt="Chart of the root zone (15\N{NON-BREAKING HYPHEN}45' in page.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
 
 
 def test_a_chart_that_is_missing_is_drawn_when_it_is_asked_for_and_anew_after_a_change(
@@ -220,3 +222,9 @@ def test_a_chart_that_is_missing_is_drawn_when_it_is_asked_for_and_anew_after_a_
         count_change(connection, "u1")
     assert first.startswith("<svg")
     assert ask() != first
+
+
+def test_health_is_shown_to_administrators_alone(here: str, gil: requests.Session) -> None:
+    cora = sign_in_as(here, "cora@example.org")
+    asked = [one.get(f"{here}/checkup", timeout=30).status_code for one in (gil, cora)]
+    assert asked == [403, 403]

@@ -1,0 +1,58 @@
+"""What is kept or refused in English has a form, and stands in the language of a visitor."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import service
+from service.web.translating import DEEDS, REFUSALS, translate
+
+NOTING = {"note": 1, "note_deed": 2}
+"""Where the deed stands among the arguments."""
+
+
+def noted() -> Iterator[str]:
+    """Yield each deed that the code notes, what varies in it as X."""
+    for path in Path(service.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            place = NOTING.get(name)
+            if place is None or len(node.args) <= place:
+                continue
+            said = node.args[place]
+            if isinstance(said, ast.Constant) and isinstance(said.value, str):
+                yield said.value
+            elif isinstance(said, ast.JoinedStr):
+                yield "".join(
+                    str(part.value) if isinstance(part, ast.Constant) else "X"
+                    for part in said.values
+                )
+
+
+def test_every_deed_that_is_noted_has_a_form() -> None:
+    told = set(noted()) - {"shared a site X its exact place"}  # with or without
+    assert len(told) > 20
+    assert {one for one in told if translate(one, DEEDS, "es") == one} == set()
+
+
+@pytest.mark.parametrize(
+    ("said", "forms", "spanish"),
+    [
+        ("signed in", DEEDS, "entró"),
+        ("made grower a coordinator", DEEDS, "cambió el papel de cultivo a coordinación"),
+        ("made a token to read", DEEDS, "hizo una clave para leer"),
+        ("this is not for a grower", REFUSALS, "esto no es para el papel de cultivo"),
+        ("something of tomorrow", DEEDS, "something of tomorrow"),
+    ],
+)
+def test_what_is_said_in_english_is_read_in_spanish(
+    said: str, forms: tuple[str, ...], spanish: str
+) -> None:
+    assert translate(said, forms, "es") == spanish
+    assert translate(said, forms, "en") == said
