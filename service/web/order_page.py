@@ -52,6 +52,7 @@ def order_page_routes(engine: Engine) -> APIRouter:
             why=explain_order(language),
             cleaning=explain_cleaning(language),
             warnings=[*warn_of_cleaning(language), *cautions(language)],
+            is_blurred=any(one.site_id not in reach.exact_site_ids for one in blocks),
             left_out=len(every) - len(blocks),
             begin=begin.strip(),
             is_refused=bool(begin.strip()) and start is None,

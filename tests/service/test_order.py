@@ -153,6 +153,7 @@ def test_a_coordinator_sees_what_was_found_where_the_grower_agreed(
         agree_to_finds(connection, "at-ford", "Gil", datetime.now(UTC))
     page = sign_in_as(here, "cora@example.org").get(f"{here}/order", timeout=30).text
     assert "4 blocks are left out" in page
+    assert "stand about where they lie" in page
     assert "Suspected since" in page
     assert "Terrace 7" not in page
 
