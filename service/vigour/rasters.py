@@ -75,8 +75,8 @@ def read_raster(content: bytes, planting: Planting, measure: str | None) -> Vigo
         with rasterio.MemoryFile(content) as memory, memory.open(driver="GTiff") as raster:
             band, name = _find_band(raster, measure)
             pixels = _read_pixels(raster, band, planting)
-    except RasterioError as error:
-        raise VigourError(f"it cannot be read as a GeoTIFF: {error}") from None
+    except RasterioError:
+        raise VigourError("it cannot be read as a GeoTIFF; export it anew") from None
     vigour = _lay(pixels, planting)
     known = int(vigour.is_known.sum())
     return VigourFile(vigour, name, known, vigour.value.size - known)
