@@ -18,6 +18,7 @@ from service.store.engine import writing
 from service.store.loggers import fetch_logger
 from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
+from service.web.api.description import LOGGER
 from service.web.api.pushes import SENDING, media_type
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
@@ -109,7 +110,10 @@ def hand_api_routes(engine: Engine, door: Door) -> APIRouter:
 
     @routes.post(
         "/api/hand-readings",
-        openapi_extra={"requestBody": {"required": True, "content": BODY}},
+        openapi_extra={
+            "requestBody": {"required": True, "content": BODY},
+            "security": [{LOGGER: []}],
+        },
         response_class=JSONResponse,
         response_description="all readings are noted",
         response_model=HandAnswer,

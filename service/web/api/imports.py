@@ -18,9 +18,9 @@ from service.store.engine import reading, writing
 from service.store.frozen import FrozenError
 from service.store.imports import Batch, fetch_latest_batches, fetch_rejects
 from service.store.loggers import fetch_logger_places
-from service.web.access import REFUSALS, Owner, Visitor
+from service.web.access import Owner, Visitor
 from service.web.api.forms import Record
-from service.web.api.parts import LISTED, ONE, Number, Part, answer_one
+from service.web.api.parts import DONE, LISTED, ONE, Number, Part, answer_one
 from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
 from service.web.problems import Problem, describe_refusals
 from service.web.writing import run_writing
@@ -126,7 +126,7 @@ def imports_routes(engine: Engine) -> APIRouter:
     @routes.post(
         "/imports/{import_id}/withdraw",
         response_model=RetoldRecord,
-        responses={**REFUSALS, **describe_refusals(CONFLICT="it is withdrawn already, or too old")},
+        responses={**DONE, **describe_refusals(CONFLICT="it is withdrawn already, or too old")},
     )
     async def withdraw(import_id: ImportId, said: Why, who: Owner) -> RetoldRecord:
         """Keep all as it would be had a delivery never come."""
@@ -135,7 +135,7 @@ def imports_routes(engine: Engine) -> APIRouter:
     @routes.post(
         "/imports/{import_id}/restore",
         response_model=RetoldRecord,
-        responses={**REFUSALS, **describe_refusals(CONFLICT="it is not withdrawn, or too old")},
+        responses={**DONE, **describe_refusals(CONFLICT="it is not withdrawn, or too old")},
     )
     async def restore(import_id: ImportId, said: Why, who: Owner) -> RetoldRecord:
         """Let a delivery that was withdrawn count again, in its old place."""

@@ -38,7 +38,7 @@ class LoggerRecord(Record):
     last_reading_at: Annotated[
         datetime | None, Field(description="its newest reading that is not flagged 4 [UTC]")
     ]
-    retired_at: Annotated[datetime | None, Field(description="null: it is in use")]
+    retired_at: Annotated[datetime | None, Field(description="null: it is in use [UTC]")]
 
 
 class ProbeRecord(Record):

@@ -39,7 +39,8 @@ class StateRecord(Record):
     season: Annotated[int, Field(description="its year; of one that spans two the first")]
     state: State
     mean_c: Annotated[
-        float | None, Field(description="latest five-day mean of the season, or as its rule says")
+        float | None,
+        Field(description="latest mean of the season, of five days or as its rule says [°C]"),
     ]
     mean_on: Annotated[date | None, Field(description="the day of that mean")]
     opened_on: Annotated[date | None, Field(description="of the window, where one is open")]

@@ -45,6 +45,8 @@ N = TypeVar("N", bound=Named)
 Number = Annotated[int, Field(ge=0, le=2**31 - 1)]
 """The number of something in the store."""
 
+DONE = {**REFUSALS, **describe_refusals(BAD_REQUEST="the body is no JSON")}
+"""The `responses` of a route that takes a body and changes something."""
 _HOLDS = {HTTPStatus.NOT_MODIFIED.value: {"description": "what If-None-Match names still holds"}}
 ONE: dict[int | str, dict[str, Any]] = {
     HTTPStatus.OK.value: {"headers": {"ETag": {"schema": {"type": "string"}}}},

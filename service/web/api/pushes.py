@@ -17,6 +17,7 @@ from service.intake.reports import COUNTS, ImportReport
 from service.store.engine import writing
 from service.store.tokens import PushToken, mark_used
 from service.web.access import by_secret
+from service.web.api.description import LOGGER
 from service.web.bearer import Door
 from service.web.problems import Problem, describe_refusals
 from service.web.writing import run_writing
@@ -70,7 +71,10 @@ def pushes_routes(engine: Engine, door: Door) -> APIRouter:
 
     @routes.post(
         "/api/readings",
-        openapi_extra={"requestBody": {"required": True, "content": BODY}},
+        openapi_extra={
+            "requestBody": {"required": True, "content": BODY},
+            "security": [{LOGGER: []}],
+        },
         response_class=JSONResponse,
         response_description="all readings are in",
         response_model=PushAnswer,

@@ -1,0 +1,132 @@
+"""Whatever the description allows to be asked, and much that it does not, is answered as it says.
+
+[SCHEMATHESIS] makes the requests, of each operation some that fit and some that do not, and checks
+what comes back; they reach the application in this process, over ASGI.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import suppress
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis.errors import Unsatisfiable
+from schemathesis.checks import not_a_server_error
+from schemathesis.core.result import Ok
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+from sqlalchemy import Engine, insert
+
+from service.settings import Settings
+from service.store import tables
+from service.store.engine import writing
+from service.store.tokens import add_token
+from service.web.app import make_app
+from service.web.bearer import RateLimit
+from tests.brought import deliver
+from tests.laws import law
+
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+]
+KNOWN = {
+    "block_id": "terrace-7",
+    "site_id": "upper",
+    "logger_id": "p1",
+    "import_id": 1,
+    "logger": "p1",
+    "block": "terrace-7",
+    "site": "upper",
+}
+EXAMPLES = 4
+UNCHECKED = HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.large_base_example
+DONE = {"root": 15, "ada": 15, "logger": 1}
+"""Of how many operations something is done at least."""
+
+
+@pytest.fixture(scope="module")
+def app(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Any:
+    with writing(engine) as connection:
+        connection.execute(insert(tables.layout), {"name": "hours", "spec": {"interval_min": 60.0}})
+        of = {"id": "p1", "site_id": "upper", "layout_name": "hours"}
+        connection.execute(insert(tables.logger), of)
+        connection.execute(insert(tables.probe), {"id": 21, "logger_id": "p1", "channel": "T30"})
+        stretch = {"depth_cm": 30.0, "calibration_offset_c": 0.0, "valid_from": date.min}
+        connection.execute(insert(tables.probe_stretch), stretch | {"probe_id": 21})
+        end = datetime(2026, 3, 1, 9, tzinfo=UTC)
+        first = end - timedelta(days=3)
+        deliver(connection, first, end, end, logger_id="p1", channels=("T30",))
+    app = make_app(engine, Settings(data=tmp_path_factory.mktemp("fuzzed")), with_rounds=False)
+    app.state.rate = RateLimit(1_000_000)
+    return app
+
+
+@pytest.fixture(scope="module")
+def operations(app: Any) -> list[Any]:
+    described = schemathesis.openapi.from_asgi("/openapi.json", app)
+    without_mails = described.exclude(path="/api/bounces")  # which it cannot make
+    every = [*without_mails.get_all_operations()]
+    found = [one.ok() for one in every if isinstance(one, Ok)]
+    assert len(found) == len(every)
+    return found
+
+
+@pytest.mark.parametrize("who", ["root", "ada", "logger"])
+def test_what_is_asked_by_the_description_is_answered_by_it(
+    operations: list[Any], engine: Engine, tokens: dict[str, str], who: str
+) -> None:
+    secret = tokens.get(who)
+    if secret is None:
+        with writing(engine) as connection:
+            secret = add_token(connection, "p1", datetime.now(UTC))
+        operations = [one for one in operations if one.label.startswith("POST")]
+    headers = {"Authorization": f"Bearer {secret}"}
+    answered = {
+        (operation.label, status)
+        for operation in operations
+        for strategy in find_strategies(operation)
+        for status in ask_some(strategy, headers)
+    }
+    assert {label for label, _ in answered} == {one.label for one in operations}
+    done = {label for label, status in answered if status < 300}
+    assert len(done) >= DONE[who], answered
+
+
+def find_strategies(operation: Any) -> Iterator[Any]:
+    """Yield what is to be asked: of what is there, whatever fits, and what does not."""
+    known: dict[str, dict[str, Any]] = {"path": {}, "query": {}}
+    for one in operation.iter_parameters():
+        if one.name in KNOWN:
+            known[one.location.value][one.name] = KNOWN[one.name]
+    yield operation.as_strategy(path_parameters=known["path"], query=known["query"])
+    yield from (operation.as_strategy(mode) for mode in schemathesis.GenerationMode)
+
+
+def ask_some(strategy: Any, headers: dict[str, str]) -> set[int]:
+    """Ask some times; return with which statuses that is answered."""
+    statuses: set[int] = set()
+
+    some = law(EXAMPLES, *UNCHECKED)
+
+    @settings(some, phases=[Phase.generate], derandomize=True, database=None)
+    @given(strategy)
+    def ask(case: Any) -> None:
+        response = case.call(headers=headers)
+        statuses.add(response.status_code)
+        case.validate_response(response, checks=CHECKS)
+
+    with suppress(Unsatisfiable):  # what takes nothing fits always
+        ask()
+    return statuses
