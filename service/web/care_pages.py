@@ -8,13 +8,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy import Engine
 
-from service.checkup import check_service
+from service.checkup import Finding, check_service
 from service.settings import Settings
 from service.store.audit import fetch_deeds
 from service.store.engine import reading
 from service.web.access import administrators
 from service.web.pages import answer_page, choose_language
-from service.web.translating import DEEDS, translate
+from service.web.translating import DEEDS, FINDINGS, THINGS, translate
 
 AT_ONCE = 100
 
@@ -27,7 +27,15 @@ def care_pages_routes(engine: Engine, settings: Settings) -> APIRouter:
     def check(request: Request) -> Response:
         """Show what wants a look, and what is fine."""
         now = datetime.now(UTC)
-        findings = check_service(engine, settings, now)
+        language = choose_language(request)
+        findings = [
+            Finding(
+                translate(one.what, THINGS, language),
+                translate(one.said, FINDINGS, language),
+                one.remedy and translate(one.remedy, FINDINGS, language),
+            )
+            for one in check_service(engine, settings, now)
+        ]
         return answer_page(request, "checkup.html", findings=findings, now=now)
 
     @routes.get("/deeds", dependencies=[administrators])

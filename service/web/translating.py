@@ -1,8 +1,8 @@
-"""What is kept or refused in English, in the language of a visitor.
+"""What is kept, refused or found in English, in the language of a visitor.
 
-The log keeps deeds as they were noted, and a refusal is the same for people and programs: both are
-English. Here are their forms, each once, as the catalogues have them; what has no form stays as it
-is.
+The log keeps deeds as they were noted; refusals are the same for people and programs, and what
+`digseason check` finds is on its page what the command says: all are English. Here are their forms,
+each once, as the catalogues have them; what has no form stays as it is.
 """
 
 from __future__ import annotations
@@ -87,6 +87,60 @@ REFUSALS = (
     N_("too many requests; try again in a while"),
     N_("what the address or the body says is not of this form"),
 )
+FINDINGS = (
+    N_("the store is damaged: {faults}"),
+    N_("Stop Digseason, keep this file, and restore the last backup into a new folder."),
+    N_("at {revision}, up to date"),
+    N_("every page of the store can be read"),
+    N_("the server keeps checksums of its pages"),
+    N_("the server keeps no checksums of its pages"),
+    N_("Stop the server and run its `pg_checksums --enable`."),
+    N_("{size} GB free where {folder} lies"),
+    N_("Make room: without it imports and rounds will fail."),
+    N_("other users of this machine may look into the data folder, addresses in it"),
+    N_("Run `{command}`."),
+    N_("only its owner may look into it"),
+    N_("{time} UTC, later than all that is kept"),
+    N_("{time} UTC, yet something was kept {length} later than that"),
+    N_("Set this machine's clock, and let it follow a time server."),
+    N_("Keep `digseason serve` running, or start `digseason round` every day."),
+    N_("there has been none, not counting any with --as-of"),
+    N_("the last one {length} ago"),
+    N_("readings before {day} are kept as daily means only"),
+    N_("{count}, and none fails"),
+    N_("none is known to be silent"),
+    N_("silent, in part or whole: {names}"),
+    N_("`digseason loggers` says since when; look at battery, cable and link, or empty them."),
+    N_("probes lie too shallow, so spring is told too early: {names}"),
+    N_("Bury a deeper probe, or set carry = true in the [[block]] (`digseason soil`)."),
+    N_("no probes, and no neighbour to borrow from: {names}"),
+    N_("Bury a probe, read a [[thermometer]], or name a [[station]] of a public feed."),
+    N_("held since {time} UTC: {why}"),
+    N_("{count} messages wait, {late} of them for more than an hour"),
+    N_(
+        "{count} messages wait, {late} of them for more than an hour; {gone} of the last {days} "
+        "days did not arrive"
+    ),
+    N_("`digseason outbox release` lets messages go, or drops them."),
+    N_("`digseason outbox` says why, and what can be done with each."),
+    N_("nothing goes to {name}, {address}: {why}"),
+    N_("Correct it in the farm file, or run `digseason outbox resume {address}`."),
+    N_("`digseason send-test --to ADDRESS` tries it."),
+    N_("Set {setting}, then try `digseason send-test`."),
+    N_("no one reads what comes back: DIGSEASON_BOUNCES is not set"),
+    N_("read from {folder}"),
+    N_("there is no {folder}"),
+    N_("Set DIGSEASON_BOUNCES to the folder they come into."),
+    N_("a mail server brings them to /api/bounces"),
+)
+"""What `digseason check` says, and what it says to do."""
+THINGS = (
+    *(N_("integrity"), N_("schema"), N_("disk"), N_("folder"), N_("clock"), N_("round")),
+    *(N_("running"), N_("readings"), N_("feed"), N_("feeds"), N_("forecast"), N_("loggers")),
+    *(N_("depth"), N_("borrowed"), N_("sending"), N_("outbox"), N_("address"), N_("bounces")),
+)
+"""What it looked at."""
+LENGTHS = (N_("{count} hours"), N_("{count} days"))
 WORDS = (N_("read"), N_("write"), N_("push"), N_("nothing"))
 """What stands within some of them; roles are words of pages."""
 
@@ -97,10 +151,9 @@ def translate(text: str, forms: Iterable[str], language: str) -> str:
     for form in forms:
         found = _pattern(form).fullmatch(text)
         if found:
-            parts = {
-                name: gettext(part) if part else "" for name, part in found.groupdict().items()
-            }
-            return gettext(form).format(**parts)
+            parts = found.groupdict().items()
+            shown = {name: translate(gettext(part), LENGTHS, language) for name, part in parts}
+            return gettext(form).format(**shown)
     return text
 
 

@@ -228,3 +228,15 @@ def test_health_is_shown_to_administrators_alone(here: str, gil: requests.Sessio
     cora = sign_in_as(here, "cora@example.org")
     asked = [one.get(f"{here}/checkup", timeout=30).status_code for one in (gil, cora)]
     assert asked == [403, 403]
+
+
+def test_today_and_the_page_of_a_block_say_the_same_of_readings_of_an_earlier_season(
+    engine: Engine, here: str
+) -> None:
+    with writing(engine) as connection:
+        long_ago = (datetime.now(UTC) - timedelta(days=500)).date()
+        plant_days(connection, long_ago, [60.0] * 10, probe_id=2)
+    cora = sign_in_as(here, "cora@example.org")
+    block = cora.get(f"{here}/blocks/ledge", timeout=30).text
+    today = cora.get(f"{here}/today", timeout=30).text
+    assert ["No readings this season." in page for page in (block, today)] == [True, True]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import service
-from service.web.translating import DEEDS, REFUSALS, translate
+from service.web.translating import DEEDS, FINDINGS, REFUSALS, translate
 
 NOTING = {"note": 1, "note_deed": 2}
 """Where the deed stands among the arguments."""
@@ -48,6 +48,8 @@ def test_every_deed_that_is_noted_has_a_form() -> None:
         ("made grower a coordinator", DEEDS, "cambió el papel de cultivo a coordinación"),
         ("made a token to read", DEEDS, "hizo una clave para leer"),
         ("this is not for a grower", REFUSALS, "esto no es para el papel de cultivo"),
+        ("the last one 3.2 hours ago", FINDINGS, "la última, hace 3.2 horas"),
+        ("held since noon UTC: a restore", FINDINGS, "retenido desde noon UTC: a restore"),
         ("something of tomorrow", DEEDS, "something of tomorrow"),
     ],
 )
