@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 from hashlib import sha256
 
@@ -13,12 +13,23 @@ from alerts.dig.records import DigRecord, Outcome
 from service.finds.photos import MOST_PHOTOS, PhotoError, rewrite_photo
 from service.store.dig_news import add_news, fetch_last_what, fetch_who_heard
 from service.store.dig_photos import add_photo, fetch_photo_ids, has_photo
-from service.store.dig_records import Kept, keep_dig_record, withdraw_dig_record
+from service.store.dig_records import Kept, fetch_versions, keep_dig_record, withdraw_dig_record
 from service.store.finds_consents import fetch_finds_consents
 from service.store.recipients import find_readers
 from service.store.tables import block
 
 _TOLD: dict[Outcome, What] = {Outcome.FOUND: "found", Outcome.SUSPECTED: "suspected"}
+
+
+class OthersRecordError(ValueError):
+    """A record has the id of another one, which lies in a block of others."""
+
+
+def check_id(connection: Connection, record: DigRecord, block_ids: Collection[str]) -> None:
+    """Raise OthersRecordError where the id is that of a record beyond some blocks."""
+    for version in fetch_versions(connection, record.record_id):
+        if version.record.block_id not in block_ids:
+            raise OthersRecordError("another record has this id; give it one of its own")
 
 
 def keep_find(connection: Connection, record: DigRecord, by: str, now: datetime) -> Kept:

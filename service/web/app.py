@@ -18,6 +18,7 @@ from service.web.account_page import account_page_routes
 from service.web.advisories_page import advisories_page_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
+from service.web.api.finds import finds_routes
 from service.web.api.hand import hand_api_routes
 from service.web.api.imports import imports_routes
 from service.web.api.loggers import loggers_routes
@@ -99,6 +100,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         imports_page_routes(engine),
         order_page_routes(engine),
         finds_page_routes(engine),
+        finds_routes(engine),
         bulletin_page_routes(engine, settings),
         calendar_page_routes(engine, settings),
         replanting_page_routes(engine),

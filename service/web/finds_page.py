@@ -15,7 +15,7 @@ from uuid import uuid4
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Engine
 from starlette.datastructures import UploadFile
 
 from alerts.dig.record_words import advise, name_vine, tell_seen, word, word_choices
@@ -26,7 +26,13 @@ from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
 from service.dig_status import find_told, today_at
-from service.finds.keeping import keep_find, keep_photos, withdraw_find
+from service.finds.keeping import (
+    OthersRecordError,
+    check_id,
+    keep_find,
+    keep_photos,
+    withdraw_find,
+)
 from service.finds.photos import FORMS, LARGEST_BYTES, MOST_PHOTOS, PhotoError
 from service.store.blocks import Block
 from service.store.dig_photos import fetch_photo, fetch_photo_ids
@@ -138,13 +144,15 @@ def finds_page_routes(engine: Engine) -> APIRouter:
         try:
             record = read_written(fields, who.reach.block_ids, now.date())
             with writing(engine) as connection:
-                _check_id(connection, record, who)
+                check_id(connection, record, who.reach.block_ids)
                 kept = keep_find(connection, record, who.account.email, now)
                 if kept is not Kept.WITHDRAWN:
                     keep_photos(connection, record, photos, who.account.email, now)
         except WrittenError as error:
             labels = _labels(language)
             faults = [refuse_cell(one, language, labels[one.cell]) for one in error.faults]
+        except OthersRecordError as error:
+            raise Problem(HTTPStatus.CONFLICT, str(error)) from None
         except PhotoError as error:
             faults = [_refuse_photo(error, language)]
         else:
@@ -194,13 +202,6 @@ def finds_page_routes(engine: Engine) -> APIRouter:
         )
 
     return routes
-
-
-def _check_id(connection: Connection, record: DigRecord, who: Visitor) -> None:
-    """Refuse the id of a record that lies in a block of others."""
-    for version in fetch_versions(connection, record.record_id):
-        if version.record.block_id not in who.reach.block_ids:
-            raise Problem(HTTPStatus.CONFLICT, "another record has this id; give it one of its own")
 
 
 def _find_choices(language: str) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -8,6 +8,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 
 from service.store.busy import StoreBusyError
@@ -22,6 +23,7 @@ def add_refusals(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _answer_http)
     app.add_exception_handler(StoreBusyError, _answer_busy)
     app.add_exception_handler(RequestValidationError, _answer_invalid)
+    app.add_exception_handler(ClientDisconnect, _answer_no_one)
 
 
 def answer_refusal(request: Request, refusal: Exception) -> Response:
@@ -50,6 +52,11 @@ def _answer_busy(request: Request, busy: Exception) -> Response:
     return answer_refusal(
         request, Problem(HTTPStatus.SERVICE_UNAVAILABLE, f"{busy}", headers=again)
     )
+
+
+def _answer_no_one(request: Request, _: Exception) -> Response:
+    said = "the connection broke off before all of it came"
+    return answer_refusal(request, Problem(HTTPStatus.BAD_REQUEST, said))
 
 
 def _answer_invalid(request: Request, refusal: Exception) -> Response:

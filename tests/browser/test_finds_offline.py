@@ -109,8 +109,8 @@ def test_what_is_noted_without_a_connection_outlives_the_page_and_is_sent_with_o
     assert field.fetch() == []
     field.context.set_offline(False)
     again = field.context.new_page()
-    again.goto("/finds/new")
-    expect(again.locator("#status")).to_have_text("All that was noted on this phone is sent.")
+    again.goto("/finds/new")  # unless its worker was quicker
+    expect(again.locator("body[data-waiting='0']")).to_have_count(1, timeout=60_000)
     assert [(one.vine, f"{one.outcome}") for one in field.fetch()] == [
         ((3, 1), "not found"),
         ((3, 2), "suspected"),

@@ -1,0 +1,193 @@
+"""POST and GET /api/finds: what digging at vines showed."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from http import HTTPStatus
+from typing import Annotated
+from uuid import UUID
+
+from fastapi import APIRouter, Query
+from fastapi.responses import JSONResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy import Engine
+
+from alerts.dig.records import Insects, Outcome, Roots, Specimen, Swellings
+from alerts.dig.written import DEEPEST_CM, MOST_VINES, WrittenError, read_written
+from service.dig_status import find_told
+from service.finds.keeping import OthersRecordError, check_id, keep_find
+from service.finds.showing import show_find
+from service.store.dig_photos import fetch_photo_ids
+from service.store.dig_records import Kept, fetch_dig_records
+from service.store.engine import reading, writing
+from service.web.access import REFUSALS, Owner, Planner, Visitor
+from service.web.api.forms import Record
+from service.web.api.parts import LISTED, Part
+from service.web.problems import describe_refusals
+from service.web.writing import run_writing
+
+MOST_AT_ONCE = 1000
+
+Number = Annotated[int, Field(ge=1, le=MOST_VINES)]
+Depth = Annotated[float | None, Field(ge=0, le=DEEPEST_CM, description="how deep was dug [cm]")]
+DeadRoots = Annotated[bool, Field(description="dead roots were in the hole too")]
+ByLot = Annotated[bool, Field(description="the vine was drawn by lot over its block")]
+Mark = Annotated[str, Field(max_length=100, description="what was left on the vine")]
+Latitude = Annotated[float | None, Field(ge=-90, le=90)]
+Longitude = Annotated[float | None, Field(ge=-180, le=180)]
+
+
+class WrittenFind(BaseModel):
+    """What digging at one vine showed; without an id one is made of block, vine, day and person."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+    record_id: UUID | None = None
+    block: Annotated[str, Field(min_length=1, description="its id")]
+    row: Number
+    vine: Number
+    dug_on: date
+    person: Annotated[str, Field(min_length=1, max_length=100)]
+    depth_cm: Depth = None
+    roots: Roots
+    dead_roots: DeadRoots = False
+    swellings: Swellings
+    insects: Insects
+    specimen: Specimen = Specimen.NOT_TAKEN
+    by_lot: ByLot = False
+    mark: Mark = ""
+    note: Annotated[str, Field(max_length=300)] = ""
+    latitude: Latitude = None
+    longitude: Longitude = None
+
+    def write(self) -> dict[str, str]:
+        """Return it cell by cell."""
+        return {
+            name: ("yes" if value else "no") if isinstance(value, bool) else f"{value}"
+            for name, value in self
+            if value is not None
+        }
+
+
+class WrittenFinds(BaseModel):
+    """Finds, each on its own."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    finds: Annotated[list[WrittenFind], Field(min_length=1, max_length=MOST_AT_ONCE)]
+
+
+class KeptFind(BaseModel):
+    """A find that was kept: which, the first being 0, and what became of it."""
+
+    index: int
+    record_id: str
+    kept: Kept
+    outcome: Outcome
+
+
+class RefusedFind(BaseModel):
+    """A find that was not kept, and why."""
+
+    index: int
+    reason: str
+
+
+class FindsAnswer(BaseModel):
+    """What became of each find."""
+
+    kept: list[KeptFind]
+    refused: list[RefusedFind]
+
+
+class FindRecord(Record):
+    """What digging at one vine showed, and what it comes to."""
+
+    record_id: str
+    block: Annotated[str, Field(description="its id")]
+    row: int
+    vine: int
+    dug_on: date
+    person: str
+    depth_cm: Depth
+    roots: Roots
+    dead_roots: DeadRoots
+    swellings: Swellings
+    insects: Insects
+    specimen: Specimen
+    by_lot: ByLot
+    mark: Mark
+    note: str
+    latitude: Latitude
+    longitude: Longitude
+    outcome: Outcome
+    photos: Annotated[int, Field(description="how many are kept with it")]
+
+
+def finds_routes(engine: Engine) -> APIRouter:
+    """Return the routes."""
+    routes = APIRouter(prefix="/api", tags=["finds"])
+
+    @routes.post(
+        "/finds",
+        response_model=FindsAnswer,
+        response_description="all finds are kept",
+        responses={
+            207: {"model": FindsAnswer, "description": "some were refused, the rest is kept"},
+            **describe_refusals(REQUEST_ENTITY_TOO_LARGE="more bytes than are taken at once"),
+            **REFUSALS,
+        },
+    )
+    async def keep(body: WrittenFinds, who: Owner) -> JSONResponse:
+        """Keep finds in blocks of yours; the same sent again is kept once, another one corrects."""
+        answer = await run_writing(_keep, body, who)
+        status = HTTPStatus.MULTI_STATUS if answer.refused else HTTPStatus.OK
+        return JSONResponse(answer.model_dump(mode="json"), status)
+
+    @routes.get("/finds", response_model=list[FindRecord], responses=LISTED)
+    def list_finds(
+        who: Planner,
+        part: Part,
+        block: Annotated[str | None, Query(description="of one block")] = None,
+        season: Annotated[
+            int | None, Query(ge=1950, le=2200, description="of one season, by its first year")
+        ] = None,
+    ) -> Response:
+        """Return what was found, by id: in blocks of yours, or whose growers let you see it."""
+        after = part.find_start(str)
+        with reading(engine) as connection:
+            told = find_told(connection, who.account, who.reach)
+            wanted = told if block is None else told & {block}
+            records = fetch_dig_records(connection, wanted, season)
+            ordered = sorted(records, key=lambda one: one.record_id)
+            found = [one for one in ordered if after is None or one.record_id > after]
+            finds, next_key = part.cut(found, lambda one: one.record_id)
+            photos = fetch_photo_ids(connection, [one.record_id for one in finds])
+        shown = [
+            FindRecord.model_validate(show_find(one, len(photos.get(one.record_id, ()))))
+            for one in finds
+        ]
+        return part.answer(shown, FindRecord, next_key)
+
+    def _keep(body: WrittenFinds, who: Visitor) -> FindsAnswer:
+        now, answer = datetime.now(UTC), FindsAnswer(kept=[], refused=[])
+        with writing(engine) as connection:
+            for index, one in enumerate(body.finds):
+                try:
+                    record = read_written(one.write(), who.reach.block_ids, now.date())
+                    check_id(connection, record, who.reach.block_ids)
+                except (WrittenError, OthersRecordError) as error:
+                    answer.refused.append(RefusedFind(index=index, reason=str(error)))
+                    continue
+                kept = keep_find(connection, record, who.account.email, now)
+                answer.kept.append(
+                    KeptFind(
+                        index=index,
+                        record_id=record.record_id,
+                        kept=kept,
+                        outcome=record.outcome,
+                    )
+                )
+        return answer
+
+    return routes

@@ -1,0 +1,79 @@
+"""POST and GET /api/finds: kept once, each on its own, listed to who may know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine, delete
+
+from service.store import tables
+from service.store.engine import writing
+from service.store.finds_consents import agree_to_finds
+from tests.service.api.conftest import Ask, Send
+
+FIND: dict[str, Any] = {
+    "block": "terrace-7",
+    "row": 3,
+    "vine": 12,
+    "dug_on": "2025-05-06",
+    "person": "Ada",
+    "roots": "fine",
+    "swellings": "pale",
+    "insects": "few",
+    "depth_cm": 40.5,
+    "by_lot": True,
+}
+
+
+@pytest.fixture(autouse=True)
+def emptied(engine: Engine) -> Iterator[None]:
+    yield
+    with writing(engine) as connection:
+        for table in (tables.dig_record_earlier, tables.dig_news, tables.dig_record):
+            connection.execute(delete(table))
+        connection.execute(delete(tables.finds_consent))
+
+
+def test_a_find_is_kept_once_and_listed(send: Send, ask: Ask) -> None:
+    first, again = (send("/api/finds", "ada", {"finds": [FIND]}) for _ in range(2))
+    assert (first.status_code, again.status_code) == (200, 200)
+    (kept,), (known,) = first.json()["kept"], again.json()["kept"]
+    assert (kept["kept"], known["kept"], kept["outcome"]) == ("new", "known", "suspected")
+    assert kept["record_id"] == known["record_id"]
+    (listed,) = ask("/api/finds", "ada", block="terrace-7", season=2025).json()
+    assert FIND.items() <= listed.items()
+    assert (listed["outcome"], listed["photos"]) == ("suspected", 0)
+    assert ask("/api/finds", "ada", season=2024).json() == []
+
+
+def test_what_is_wrong_is_told_by_its_number_and_the_rest_is_kept(send: Send, ask: Ask) -> None:
+    bad = [{**FIND, "block": "ledge"}, {**FIND, "dug_on": "2999-01-01"}]
+    answer = send("/api/finds", "ada", {"finds": [*bad, FIND]})
+    assert answer.status_code == 207
+    refused = {one["index"]: one["reason"] for one in answer.json()["refused"]}
+    assert refused[0].startswith("block: there is no block 'ledge'")
+    assert refused[1].startswith("dug_on: '2999-01-01' is still to come")
+    assert [one["index"] for one in answer.json()["kept"]] == [2]
+    assert len(ask("/api/finds", "ada").json()) == 1
+
+
+def test_what_is_of_another_form_is_refused_whole(send: Send) -> None:
+    for other in ({"roots": "dead"}, {"row": 0}, {"colour": "red"}, {"depth_cm": "deep"}):
+        answer = send("/api/finds", "ada", {"finds": [FIND, {**FIND, **other}]})
+        assert answer.status_code == 422
+        assert next(iter(other)) in answer.text
+
+
+def test_the_coordinator_lists_finds_only_where_the_grower_agreed(
+    engine: Engine, send: Send, ask: Ask
+) -> None:
+    send("/api/finds", "ada", {"finds": [FIND]})
+    assert ask("/api/finds", "cora").json() == []
+    with writing(engine) as connection:
+        agree_to_finds(connection, "upper", "ada@example.org", datetime.now(UTC))
+    assert len(ask("/api/finds", "cora").json()) == 1
+    assert ask("/api/finds", "rea").status_code == 403
+    assert send("/api/finds", "cora", {"finds": [FIND]}).status_code == 403
