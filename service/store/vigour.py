@@ -76,14 +76,14 @@ def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: da
     connection.execute(insert(vigour_survey).values(row))
 
 
-def fetch_vigour(
-    connection: Connection, block_id: str, planting: Planting, most: int | None = 2
-) -> list[KeptVigour]:
-    """Return what was measured in a block, the latest first: the last two times, so many, or all
-    (None).
-    """
+def fetch_vigour(connection: Connection, block_id: str, planting: Planting) -> list[KeptVigour]:
+    """Return what was measured last in a block, and on the last day before, the latest first."""
     query = select(vigour_survey).where(vigour_survey.c.block_id == block_id)
     query = query.order_by(vigour_survey.c.measured_on.desc(), vigour_survey.c.kept_at.desc())
+    last = connection.execute(query.limit(1)).one_or_none()
+    if last is None:
+        return []
+    before = query.where(vigour_survey.c.measured_on < last.measured_on).limit(1)
     return [
         KeptVigour(
             row.measured_on,
@@ -91,7 +91,7 @@ def fetch_vigour(
             row.file,
             Vigour(np.array(row.value, dtype=float), planting, **row.grid),
         )
-        for row in connection.execute(query.limit(most))
+        for row in [last, *connection.execute(before)]
     ]
 
 

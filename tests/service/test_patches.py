@@ -76,6 +76,15 @@ def test_a_table_is_kept_and_its_growth_told_the_next_time(
     assert [one["place"] for one in patch["dig"]].count("inside") == 4
 
 
+def test_two_measures_of_one_day_are_no_growth(digseason, vigour_csv: Path) -> None:
+    digseason("patches", *BLOCK, vigour_csv, "--on", "2025-02-01")
+    text = vigour_csv.read_text("utf-8").replace("ndvi", "shoot_cm")
+    vigour_csv.write_text(text, "utf-8")
+    _, printed = digseason("patches", *BLOCK, vigour_csv, "--on", "2025-02-01", "--json")
+    (patch,) = json.loads(printed[printed.index("[") : printed.rindex("]") + 1])
+    assert (patch["grown_by"], patch["grown_since"]) == (None, None)
+
+
 def test_what_was_measured_last_is_shown_again_and_fits_80_columns(
     digseason, vigour_csv: Path
 ) -> None:
