@@ -20,9 +20,9 @@ from service.finds.showing import show_find
 from service.store.dig_photos import fetch_photo_ids
 from service.store.dig_records import Kept, fetch_dig_records
 from service.store.engine import reading, writing
-from service.web.access import REFUSALS, Owner, Planner, Visitor
+from service.web.access import Owner, Planner, Visitor
 from service.web.api.forms import Record
-from service.web.api.parts import LISTED, Part
+from service.web.api.parts import DONE, LISTED, Part
 from service.web.problems import describe_refusals
 from service.web.writing import run_writing
 
@@ -135,7 +135,7 @@ def finds_routes(engine: Engine) -> APIRouter:
         responses={
             207: {"model": FindsAnswer, "description": "some were refused, the rest is kept"},
             **describe_refusals(REQUEST_ENTITY_TOO_LARGE="more bytes than are taken at once"),
-            **REFUSALS,
+            **DONE,
         },
     )
     async def keep(body: WrittenFinds, who: Owner) -> JSONResponse:
