@@ -12,6 +12,7 @@ from typing import Any
 
 from alerts.rules import WindowRule
 from probes.units import Unit
+from service.csv_cells import guard_cell
 from service.study.figures import FORMS, draw, specify_figures
 from service.study.report import make_report, write_html
 from service.study.summaries import find_differences, pair_depths, summarise
@@ -77,7 +78,10 @@ def write_study(
 
 def _write_csv(path: Path, table: Any) -> str:
     """Write a table; return the checksum of the file."""
-    text = table.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")
+    guarded = table.assign(
+        **{name: table[name].map(guard_cell) for name in table.select_dtypes("str").columns}
+    )
+    text = guarded.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")
     path.write_text(text, "utf-8")
     return sha256(text.encode()).hexdigest()
 

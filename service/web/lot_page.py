@@ -27,6 +27,7 @@ from alerts.dig.status import USUAL, Search
 from alerts.dig.status_words import tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
+from service.csv_cells import guard_cell
 from service.dig_lot import BlockLot, choose_seed, find_lot, find_places
 from service.dig_status import today_at
 from service.settings import Settings
@@ -92,7 +93,7 @@ def lot_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         lines.writerow(("block", "seed", "place", "row", "vine", "spare"))
         for is_spare, vines in enumerate((lot.drawn, lot.spare)):
             for place, vine in enumerate(vines, 1):
-                lines.writerow((block_id, seed, place, *vine, is_spare))
+                lines.writerow((guard_cell(block_id), seed, place, *vine, is_spare))
         return Response(written.getvalue(), media_type="text/csv; charset=utf-8")
 
     @routes.get("/blocks/{block_id}/lot.pdf")
