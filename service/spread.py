@@ -135,7 +135,7 @@ def _find_patches(
     """
     kept = [
         one
-        for one in fetch_vigour(connection, block_id, planting, most=None)
+        for one in fetch_vigour(connection, block_id, planting, every_day=True)
         if one.measured_on <= as_of
     ]
     said = fetch_set_aside(connection, block_id)

@@ -76,14 +76,20 @@ def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: da
     connection.execute(insert(vigour_survey).values(row))
 
 
-def fetch_vigour(connection: Connection, block_id: str, planting: Planting) -> list[KeptVigour]:
-    """Return what was measured last in a block, and on the last day before, the latest first."""
+def fetch_vigour(
+    connection: Connection, block_id: str, planting: Planting, *, every_day: bool = False
+) -> list[KeptVigour]:
+    """Return what was measured last in a block, and on the last day before, the latest first.
+
+    Every day: all that was measured before instead.
+    """
     query = select(vigour_survey).where(vigour_survey.c.block_id == block_id)
     query = query.order_by(vigour_survey.c.measured_on.desc(), vigour_survey.c.kept_at.desc())
     last = connection.execute(query.limit(1)).one_or_none()
     if last is None:
         return []
-    before = query.where(vigour_survey.c.measured_on < last.measured_on).limit(1)
+    before = query.where(vigour_survey.c.measured_on < last.measured_on)
+    before = before.limit(None if every_day else 1)
     return [
         KeptVigour(
             row.measured_on,
