@@ -53,7 +53,10 @@ def words_of(text: str) -> list[str]:
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_html_says_what_the_text_says_word_for_word(language: str) -> None:
     letter = compose_digest([*EVERY_NOTICE, *MIXED], READERS[language], AS_OF, EVERY_SILENCE)
-    assert Reading(write_html(letter)).words == words_of(letter.text)
+    words = [
+        word.replace("\N{NON-BREAKING HYPHEN}", "-") for word in Reading(write_html(letter)).words
+    ]
+    assert words == words_of(letter.text)
 
 
 @given(st.text("ab<>&\"'{}%1 ", min_size=1, max_size=30))
