@@ -13,14 +13,10 @@ from alerts.dig.records import DigRecord
 from alerts.dig.written import CELLS, NEEDED, read_written, write_cells
 from probes.frames import Reject
 from service.csv_cells import guard_cells, read_guarded
+from service.csv_tables import TableError, open_table
 
-_DELIMITERS = "\t;,"
 TOLD_ONLY = ("outcome", "photos")
 """Columns that `finds list` prints beside `CELLS`; what stands in them is not read."""
-
-
-class TableError(ValueError):
-    """A table that cannot be read as a whole."""
 
 
 @dataclass(frozen=True)
@@ -39,22 +35,12 @@ def read_digs(content: bytes, block_ids: Collection[str], today: date) -> DigTab
     TableError
         Where the table as a whole cannot be read.
     """
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise TableError(f"byte {error.start} is not UTF-8; save it as CSV in UTF-8") from None
-    header, _, _ = text.partition("\n")
-    delimiter = max(_DELIMITERS, key=header.count)
-    lines = csv.reader(StringIO(text, newline=""), delimiter=delimiter)
-    names = [name.strip().lower() for name in next(lines, [])]
+    written = open_table(content)
+    names = written.names
     _check_header(names)
     table = DigTable([], [])
     stands: dict[str, int] = {}
-    number = lines.line_num + 1
-    for texts in lines:
-        start, number = number, lines.line_num + 1
-        if not any(one.strip() for one in texts):
-            continue
+    for start, texts in written.lines:
         try:
             if len(texts) != len(names):
                 raise ValueError(f"it has {len(texts)} cells, the header has {len(names)} names")
@@ -67,7 +53,9 @@ def read_digs(content: bytes, block_ids: Collection[str], today: date) -> DigTab
                     "counts? Two digs at one vine need a record_id each"
                 )
         except ValueError as error:
-            table.rejects.append(Reject(start, str(error), delimiter.join(texts).strip(), 1))
+            table.rejects.append(
+                Reject(start, str(error), written.delimiter.join(texts).strip(), 1)
+            )
             continue
         stands[record.record_id] = start
         table.records.append(record)

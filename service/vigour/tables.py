@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterator, Sequence
-from io import StringIO
+from collections.abc import Sequence
 from math import isfinite
 
 import numpy as np
 
 from alerts.dig.vigour import Planting, VigourError, grid_metres, grid_vines
 from probes.frames import Reject
+from service.csv_tables import CsvTable, TableError, open_table
 from service.vigour.files import VigourFile
 
 BY_VINE = ("row", "vine")
 BY_METRES = ("x_m", "y_m")  # along the rows and across them, from the first vine of row 1
 _MOST = {**dict.fromkeys(BY_VINE, 20_000), **dict.fromkeys(BY_METRES, 20_000.0)}
-_DELIMITERS = "\t;,"
 
 
 def read_table(content: bytes, planting: Planting, measure: str | None) -> VigourFile:
@@ -31,22 +29,22 @@ def read_table(content: bytes, planting: Planting, measure: str | None) -> Vigou
         Where the table as a whole cannot be read.
     """
     try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise VigourError(f"byte {error.start} is not UTF-8; save it as CSV in UTF-8") from None
-    header, _, _ = text.partition("\n")
-    delimiter = max(_DELIMITERS, key=header.count)
-    lines = csv.reader(StringIO(text, newline=""), delimiter=delimiter)
-    names = [name.strip().lower() for name in next(lines, [])]
+        return _read_table(open_table(content), planting, measure)
+    except TableError as error:
+        raise VigourError(str(error)) from None
+
+
+def _read_table(table: CsvTable, planting: Planting, measure: str | None) -> VigourFile:
+    names = table.names
     place = next((both for both in (BY_VINE, BY_METRES) if set(both) <= set(names)), None)
     if place is None:
         raise VigourError(
-            f"the header is '{header.strip()[:60]}'; it needs the columns row and vine, or x_m and "
+            f"the header is '{table.header[:60]}'; it needs the columns row and vine, or x_m and "
             "y_m, in metres along the rows and across them from the first vine of row 1"
         )
     columns = [*(names.index(one) for one in place), _find_measure(names, place, measure)]
     measure = names[columns[2]]
-    found, missing, rejects = _read_rows(lines, columns, place, measure, delimiter)
+    found, missing, rejects = _read_rows(table, columns, place, measure)
     if not found:
         first = f"; the first: line {rejects[0].line}: {rejects[0].reason}" if rejects else ""
         raise VigourError(f"no line has a place and a value{first}")
@@ -70,19 +68,14 @@ def _find_measure(names: Sequence[str], place: Sequence[str], measure: str | Non
 
 
 def _read_rows(
-    lines: Iterator[list[str]],
-    columns: Sequence[int],
-    place: Sequence[str],
-    measure: str,
-    delimiter: str,
+    table: CsvTable, columns: Sequence[int], place: Sequence[str], measure: str
 ) -> tuple[dict[tuple[float, ...], tuple[float, ...]], int, list[Reject]]:
     """Return place and value by place, how many have no value, and the lines that do not count."""
     found: dict[tuple[float, ...], tuple[float, ...]] = {}
     stands: dict[tuple[float, ...], int] = {}
     missing, rejects = 0, []
-    for number, cells in enumerate(lines, 2):
-        if not any(cell.strip() for cell in cells):
-            continue
+    delimiter = table.delimiter
+    for number, cells in table.lines:
         text = delimiter.join(cells)
         try:
             texts = [cells[column].strip() for column in columns]

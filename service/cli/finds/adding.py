@@ -16,9 +16,10 @@ from alerts.dig.written import WrittenError, read_written, refuse_cell
 from service.cli.finds.records import need_record
 from service.cli.options import DAY, person_option, wrap_text
 from service.cli.rejects import describe_rejects
+from service.csv_tables import TableError
 from service.finds.keeping import keep_find, keep_photos
 from service.finds.photos import PhotoError
-from service.finds.tables import TableError, read_digs
+from service.finds.tables import read_digs
 from service.showing import count_text
 from service.store.blocks import fetch_blocks
 from service.store.dig_records import Kept

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.dig.records import DigRecord, Insects, Roots, Specimen, Swellings
-from service.finds.tables import TableError, read_digs, write_digs
+from service.csv_tables import TableError
+from service.finds.tables import read_digs, write_digs
 from tests.laws import law
 
 TODAY = date(2026, 1, 1)
