@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import chain
 from math import isnan
 from pathlib import Path
 from textwrap import fill
-from typing import Any
+from typing import Any, cast
 
 import click
 import numpy as np
@@ -142,17 +141,26 @@ def command(
             bounds=bounds,
         )
         if folder and not frame.empty:
-            _write(
-                folder, frame, root_zone(store, **where), choose_rules(store, named, numbers), unit
-            )
+            asked = {
+                "asked": "; ".join(f"{name} {_list(of)}" for name, of in where.items()),
+                "unit": f"°{unit}",
+            }
+            chosen = choose_rules(store, named, numbers)
+            _write(folder, frame, root_zone(store, **where), chosen, unit, asked)
             return
     except (LookupError, ContradictionError, ArchiveError) as error:
         raise click.UsageError(str(error.args[0])) from None
     _show([frame], form, by)
 
 
-def _write(folder: Path, frame: Any, days: Any, rules: Sequence[WindowRule], unit: Unit) -> None:
-    asked = {"command": f"digseason {' '.join(sys.argv[1:])}", "as of": frame.attrs["as_of"]}
+def _write(
+    folder: Path,
+    frame: Any,
+    days: Any,
+    rules: Sequence[WindowRule],
+    unit: Unit,
+    asked: Mapping[str, str],
+) -> None:
     try:
         with progress_bar(folder.name) as progress:
             written = write_study(folder, frame, days, rules, unit, asked, progress)
@@ -160,6 +168,13 @@ def _write(folder: Path, frame: Any, days: Any, rules: Sequence[WindowRule], uni
         text = f"{folder} cannot be written: {error.strerror}"
         raise click.BadParameter(text, param_hint="--to") from None
     click.echo(f"{folder}: {len(written)} files; begin with {folder / 'report.html'}")
+
+
+def _list(asked: object) -> str:
+    """Return what was asked for, none being all."""
+    if isinstance(asked, str | date):
+        return str(asked)
+    return ", ".join(map(str, cast("Sequence[object]", asked))) or "all"
 
 
 def _show(frames: Iterable[Any], form: str | None, by: By) -> None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import altair as alt
 
 WIDTH_PX = 560
+KINDS = ("openings", "depths-", "elevation", "thresholds")
 FORMS = ("svg", "png", "pdf")
 _PIXELS = 2  # of a PNG, a point
 

@@ -13,7 +13,7 @@ from typing import Any
 from alerts.rules import WindowRule
 from probes.units import Unit
 from service.csv_cells import guard_cell
-from service.study.figures import FORMS, draw, specify_figures
+from service.study.figures import FORMS, KINDS, draw, specify_figures
 from service.study.report import make_report, write_html
 from service.study.summaries import find_differences, pair_depths, summarise
 from service.study.windows import COLUMNS, DAY_COLUMNS
@@ -36,7 +36,9 @@ def write_study(
     asked: Mapping[str, str],
     progress: Callable[[float], None] = lambda _: None,
 ) -> list[Path]:
-    """Write a comparison to a new or earlier folder of this kind; return its files.
+    """Write a comparison to a new or earlier folder; return its files.
+
+    Figures that an earlier one had and this one has not are taken out; nothing else is.
 
     Parameters
     ----------
@@ -47,8 +49,9 @@ def write_study(
     types, units, meanings and checksums; each figure is there as SVG, PNG and PDF. Of the same
     store, settings and versions come the same bytes, those of PDF apart, which hold their time.
     """
-    (folder / "figures").mkdir(parents=True, exist_ok=True)
-    written = {
+    drawn_in = folder / "figures"
+    drawn_in.mkdir(parents=True, exist_ok=True)
+    digests = {
         name: _write_csv(folder / name, table)
         for name, table in (("openings.csv", frame), ("days.csv", days))
     }
@@ -57,23 +60,24 @@ def write_study(
         "Digseason": version("digseason"),
         **asked,
         "days": f"{first:%Y-%m-%d} to {last:%Y-%m-%d}",
-        **{f"sha256 of {name}": digest for name, digest in written.items()},
+        **{f"sha256 of {name}": digest for name, digest in digests.items()},
     }
-    package = _describe({"openings.csv": frame, "days.csv": days}, written, rules, made_by)
+    package = _describe({"openings.csv": frame, "days.csv": days}, digests, rules, made_by)
     (folder / "datapackage.json").write_text(json.dumps(package, indent=2) + "\n", "utf-8")
-    svgs: dict[str, str] = {}
     figures = specify_figures(frame, days, unit)
-    for number, (name, specification) in enumerate(figures.items()):
-        for form in FORMS:
-            content = draw(specification, form)
-            (folder / "figures" / f"{name}.{form}").write_bytes(content)
-            if form == "svg":
-                svgs[name] = content.decode()
-        progress((number + 1) / len(figures))
+    drawn = {drawn_in / f"{name}.{form}": (name, form) for name in figures for form in FORMS}
+    for number, (path, (name, form)) in enumerate(drawn.items()):
+        path.write_bytes(draw(figures[name], form))
+        progress((number + 1) / len(drawn))
+    for path in drawn_in.iterdir():
+        if path not in drawn and path.name.startswith(KINDS):
+            path.unlink()
+    svgs = {name: path.read_text("utf-8") for path, (name, form) in drawn.items() if form == "svg"}
     differences = list(find_differences(frame, pair_depths(frame)))
     report = make_report(frame, rules, list(summarise(frame)), differences, svgs, made_by)
     (folder / "report.html").write_text(write_html(report), "utf-8")
-    return sorted(path for path in folder.rglob("*") if path.is_file())
+    tables = (*digests, "datapackage.json", "report.html")
+    return [*(folder / name for name in tables), *drawn]
 
 
 def _write_csv(path: Path, table: Any) -> str:

@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from alerts.rules import ORIGINS, WindowRule
 from alerts.study.estimates import LEAST_SEASONS
 from service.pictures import colours_css
+from service.showing import count_text
 from service.study.summaries import PLACE, VARIANT, Key, PlaceDifference, Summary
 from service.study.words import name_place, show_difference, show_middle, show_trend
 
@@ -88,7 +89,8 @@ def make_report(
     """
     seasons = frame["season"]
     places = frame[PLACE].drop_duplicates()
-    title = f"Openings of {len(places)} places, {seasons.min()} to {seasons.max()}"
+    span = f"{seasons.min()} to {seasons.max()}"
+    title = f"Openings of {count_text(len(places), 'place')}, {span}"
     variants = list(dict.fromkeys(one.variant for one in summaries))
     return Report(
         title,
