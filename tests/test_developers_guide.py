@@ -13,7 +13,7 @@ PATHS = re.findall(r"\b(?:service|probes|alerts|tests|deploy)/[\w/.]*\w/?", GUID
 
 
 @pytest.mark.parametrize(
-    "package", ["probes", "alerts", "service", "service/intake", "service/web"]
+    "package", ["probes", "alerts", "alerts/dig", "service", "service/intake", "service/web"]
 )
 def test_the_map_shows_every_room_of(package: str) -> None:
     section = GUIDE.split(f"### {package}:")[1].split("\n##")[0]
