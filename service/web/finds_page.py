@@ -282,8 +282,8 @@ def _show(
         "seen": bind_numbers(tell_seen(record, language)),
         "person": tidy(record.person),
         "by_lot": record.by_lot,
-        "mark": tidy(record.mark),
-        "note": tidy(record.note),
+        "mark": record.mark and tidy(record.mark),
+        "note": record.note and tidy(record.note),
         "photos": photos.get(record.record_id, ()),
         "may_withdraw": who.account.role in ("grower", "administrator"),
     }

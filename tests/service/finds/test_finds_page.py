@@ -231,6 +231,7 @@ def test_the_latest_hundred_are_listed_the_latest_first(
         connection.execute(insert(tables.dig_record), rows)
     page = browsers["ada"].get(f"{here}/finds", timeout=30).text
     assert "The latest 100 of 101." in page
+    assert "mark:" not in page  # where there is none
     vines = [int(one) for one in re.findall(r"row 1, vine (\d+): not found", page)]
     listed = [days[vine - 1] for vine in vines]
     assert listed == sorted(listed, reverse=True)
