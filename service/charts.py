@@ -145,10 +145,12 @@ def _layers(frame: _Frame, y: alt.Y) -> list[alt.Chart]:
     thin = thin.encode(x, y, _colours(depths, _shades(len(depths)), 4))
     thick = _colours(lines, [INKS.clay] * len(lines), 1)
     dash = alt.StrokeDash("name:N").scale(domain=lines, range=[[1, 0], [5, 3]]).title(None)
-    middle = fan.mark_line(color=INKS.clay, strokeDash=[2, 3], strokeWidth=1.5)
+    middle = fan.mark_line(color=INKS.clay, strokeDash=[2, 3], strokeWidth=1.5, clip=True)
     return [
         spans.mark_rect(color=STRAW, clip=True).encode(x, x2="end:T", opacity=shade),
-        fan.mark_area(color=INKS.clay, opacity=0.22).encode(x, alt.Y("low:Q"), alt.Y2("high:Q")),
+        fan.mark_area(color=INKS.clay, opacity=0.22, clip=True).encode(
+            x, alt.Y("low:Q"), alt.Y2("high:Q")
+        ),
         limits.mark_rule(color=INKS.ink, strokeWidth=0.7).encode(alt.Y("temp:Q")),
         *([thin] if depths else []),
         _named("root zone").mark_line(strokeWidth=3).encode(x, y, thick, dash.legend(columns=1)),

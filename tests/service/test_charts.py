@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from io import BytesIO
 from typing import Any
@@ -13,6 +14,7 @@ from PIL import Image
 from alerts.bounds import Bounds, DateRange
 from alerts.chart import BlockChart, word_chart
 from alerts.colours import DAY as INKS
+from alerts.outlook.fan import Fan
 from probes.units import Unit, f_to_c
 from service.chart_rows import find_rows
 from service.charts import draw_png, specify
@@ -123,6 +125,20 @@ def test_a_fan_after_missing_days_stands_alone() -> None:
     mean_c = make_chart().mean_c.copy()
     mean_c[-3:] = np.nan
     assert day_of(rows("fan", make_chart(mean_c=mean_c))[0]["day"]) == date(2025, 10, 11)
+
+
+def test_a_fan_that_begins_before_the_days_shown_stays_within_the_frame() -> None:
+    chart = make_chart(mean_c=np.full(DAYS.size, np.nan), depths_c={}, spans=[])
+    fan = chart.fan
+    assert fan is not None
+    days = np.arange(DAYS[0] - 60, fan.days[-1] + 1)
+    long = Fan(days, *(np.resize(one, days.size) for one in (fan.low_c, fan.middle_c, fan.high_c)))
+    widths = []
+    for one in (chart, replace(chart, fan=long)):
+        png = draw_png(one, word_chart(one, "en", "F"), "F")
+        with Image.open(BytesIO(png)) as picture:
+            widths.append(picture.width)
+    assert widths[0] == widths[1]
 
 
 def test_a_chart_without_outlook_depths_and_readings_can_be_drawn() -> None:
