@@ -15,7 +15,7 @@ from service.evaluation import as_of_day
 from service.one_round import holding_outlooks
 from service.outlooks import BlockOutlook, find_block_outlooks, keep_outlooks
 from service.settings import Settings
-from service.store.blocks import fetch_blocks
+from service.store.blocks import fetch_told_blocks
 from service.store.changes import fetch_changes
 from service.store.engine import reading, writing
 from service.store.looks import Look, is_look_due, keep_look
@@ -44,7 +44,7 @@ def look_ahead(
     begun = time.monotonic()
     with reading(engine) as connection:
         changes = fetch_changes(connection)
-        blocks = fetch_blocks(connection)
+        blocks = fetch_told_blocks(connection)
         days = [as_of or as_of_day(block, now) for block in blocks]
         outlooks = find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
     with writing(engine) as connection:

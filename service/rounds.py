@@ -43,7 +43,7 @@ from service.showing import rests_on_estimates
 from service.silences import Silences, find_turned_silences, keep_silences
 from service.store.accounts import forget_sessions
 from service.store.attempts import forget_ended
-from service.store.blocks import fetch_blocks
+from service.store.blocks import fetch_told_blocks
 from service.store.engine import reading, writing
 from service.store.notices import fetch_told, keep_untold_pauses, store_notices
 from service.store.round_lease import RoundLease, renew_lease
@@ -150,7 +150,7 @@ def _evaluate(
 def _find(connection: Connection, settings: Settings, now: datetime, as_of: date | None) -> _Found:
     """Evaluate all blocks; return what has changed since it was told, and which silences turned."""
     changes = count_changes(connection)
-    blocks = fetch_blocks(connection)
+    blocks = fetch_told_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
     evaluations = evaluate_blocks(
         connection, blocks, days, SEASONS_BACK, settings.sensor_accuracy_c

@@ -74,6 +74,8 @@ def find_turned_silences(
     turned: list[Turned] = []
     forgotten: list[Silence] = []
     for source in fetch_sources(connection):
+        if source.study_only:
+            continue
         of_source = known.get(source.id, {})
         if not of_source and is_fresh(source, now):
             continue

@@ -12,7 +12,7 @@ from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import find_block_outlooks, keep_outlooks
 from service.settings import Settings
 from service.store.advisories import add_draft, fetch_advisories, has_coordinators
-from service.store.blocks import fetch_blocks
+from service.store.blocks import fetch_told_blocks
 from service.store.engine import reading, writing
 from service.store.tables import district
 
@@ -38,7 +38,7 @@ def draft_by_hand(
 ) -> int:
     """Draft an advisory now, for a person, with an outlook of its own; return its number."""
     with reading(engine) as connection:
-        blocks = fetch_blocks(connection)
+        blocks = fetch_told_blocks(connection)
         days = [as_of or as_of_day(block, now) for block in blocks]
         outlooks = find_block_outlooks(connection, blocks, days, settings.sensor_accuracy_c)
     with writing(engine) as connection:
@@ -57,7 +57,7 @@ def find_figures_now(
 def _evaluate(
     connection: Connection, settings: Settings, now: datetime, as_of: date | None
 ) -> list[BlockEvaluation]:
-    blocks = fetch_blocks(connection)
+    blocks = fetch_told_blocks(connection)
     days = [as_of or as_of_day(block, now) for block in blocks]
     return evaluate_blocks(connection, blocks, days, 1, settings.sensor_accuracy_c)
 

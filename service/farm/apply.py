@@ -33,6 +33,7 @@ from service.farm.rows import (
     row_of,
     scope_rows,
     silence_rows,
+    study_rows,
     vine_rows,
 )
 from service.farm.text import table_label
@@ -207,6 +208,7 @@ def _write_lists(connection: Connection, farm: Farm, changes: list[Change]) -> N
         ("block", tables.block_numbering, numbering_rows),
         ("recipient", tables.recipient_scope, scope_rows),
         ("site", tables.site_forecast, forecast_rows),
+        ("site", tables.site_for_study, study_rows),
         ("recipient", tables.recipient_quiet, quiet_rows),
         ("site", tables.site_silence, silence_rows),
         ("logger", tables.logger_silence, silence_rows),

@@ -55,12 +55,13 @@ def farm_from_store(connection: Connection, *, retired: bool = False) -> Farm:
     silences = _fetch_lists(connection, tables.logger_silence)
     of_sites = _fetch_lists(connection, tables.site_silence)
     forecasts = _fetch_lists(connection, tables.site_forecast)
+    for_study = _fetch_lists(connection, tables.site_for_study)
     histories = fetch_histories(connection)
     return Farm(
         organisation=None if name is None else Organisation(name=name),
         district={key: District(**row) for key, row in fetch(tables.district).items()},
         site={
-            key: rows.site_from_row(row, of_sites[key], forecasts[key])
+            key: rows.site_from_row(row, of_sites[key], forecasts[key], key in for_study)
             for key, row in fetch(tables.site).items()
         },
         checks={

@@ -98,6 +98,7 @@ class Site(FarmTable):
     district: str | None = None
     checks: Id = "standard"
     use_suspect: bool = False
+    study_only: bool = False
     silent_factor: SilentFactor | None = None
     forecast: Forecast | None = None
 

@@ -149,6 +149,11 @@ def forecast_rows(table: FarmTable) -> list[Row]:
     return [{"site_id": table.id, "spec": table.forecast.model_dump(mode="json")}]
 
 
+def study_rows(table: FarmTable) -> list[Row]:
+    """Return the row of a site that is for study only, if it is."""
+    return [{"site_id": table.id}] if isinstance(table, Site) and table.study_only else []
+
+
 def silence_rows(table: FarmTable) -> list[Row]:
     """Return the row that says how late a logger, a station or those of a site may be, if any."""
     match table:
@@ -172,7 +177,10 @@ def _first_vine(numbered: Sequence[Sequence[Any]]) -> Any:
 
 
 def site_from_row(
-    row: Row, silence: Sequence[Sequence[Any]], forecast: Sequence[Sequence[Any]]
+    row: Row,
+    silence: Sequence[Sequence[Any]],
+    forecast: Sequence[Sequence[Any]],
+    study_only: bool,
 ) -> Site:
     """Return a site, with its utc_offset."""
     utc_offset = format_offset(row.pop("utc_offset_min"))
@@ -180,6 +188,7 @@ def site_from_row(
     return Site(
         utc_offset=utc_offset,
         district=row.pop("district_id"),
+        study_only=study_only,
         silent_factor=factor,
         forecast=Forecast.model_validate_json(json.dumps(forecast[0][0])) if forecast else None,
         **row,

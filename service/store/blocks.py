@@ -14,7 +14,7 @@ from service.lending import Lender, Neighbourhood, may_lend
 from service.store.among import among
 from service.store.block_records import Block, Stretch, Which, read_places
 from service.store.engine import reading
-from service.store.tables import block, block_probe, logger, site
+from service.store.tables import block, block_probe, logger, site, site_for_study
 
 __all__ = ["Block", "Stretch", "fetch_block_names", "fetch_blocks"]
 
@@ -30,6 +30,12 @@ def fetch_blocks(connection: Connection, only: Collection[str] = ()) -> list[Blo
     every = [one for one, _ in known]
     neighbourhood = _Around(connection, blocks) if few else Neighbourhood.of(every, stations)
     return [replace(one, neighbourhood=neighbourhood) for one in blocks]
+
+
+def fetch_told_blocks(connection: Connection) -> list[Block]:
+    """Return the active blocks of which people are told: not those of sites for study only."""
+    for_study = set(connection.scalars(select(site_for_study.c.site_id)))
+    return [one for one in fetch_blocks(connection) if one.site_id not in for_study]
 
 
 def fetch_block_names(connection: Connection, ids: Collection[str]) -> set[str]:

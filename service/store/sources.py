@@ -20,6 +20,7 @@ from service.store.tables import (
     probe_stretch,
     reading,
     site,
+    site_for_study,
     site_silence,
 )
 
@@ -46,6 +47,7 @@ class SourceRow:
     site_id: str
     site_name: str
     utc_offset_min: int
+    study_only: bool
     silent_factor: float | None
     probes: dict[int, Ends] = field(default_factory=dict)
 
@@ -68,6 +70,7 @@ def fetch_sources(connection: Connection) -> list[SourceRow]:
             logger.c.site_id,
             site.c.name.label("site_name"),
             site.c.utc_offset_min,
+            site_for_study.c.site_id.is_not(None).label("study_only"),
             func.coalesce(logger_silence.c.silent_factor, site_silence.c.silent_factor).label(
                 "silent_factor"
             ),
@@ -77,6 +80,7 @@ def fetch_sources(connection: Connection) -> list[SourceRow]:
         )
         .join(site, site.c.id == logger.c.site_id)
         .outerjoin(logger_silence, logger_silence.c.logger_id == logger.c.id)
+        .outerjoin(site_for_study, site_for_study.c.site_id == site.c.id)
         .outerjoin(site_silence, site_silence.c.site_id == site.c.id)
         .outerjoin(probe, (probe.c.logger_id == logger.c.id) & in_ground.exists())
         .where(logger.c.retired_at.is_(None), logger.c.kind != "hand")
@@ -88,7 +92,7 @@ def fetch_sources(connection: Connection) -> list[SourceRow]:
             row.id,
             SourceRow(
                 *(row.id, row.is_station, row.site_id, row.site_name),
-                *(row.utc_offset_min, row.silent_factor),
+                *(row.utc_offset_min, row.study_only, row.silent_factor),
             ),
         )
         if row.newest_at is not None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from icalendar import Calendar
-from sqlalchemy import Engine, update
+from sqlalchemy import Engine, delete, insert, update
 
 from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due, run_round
@@ -262,3 +262,17 @@ def test_a_round_by_hand_finds_the_outlooks_of_the_day(warmed: Engine, settings:
 def test_without_a_block_a_round_has_nothing_to_say(engine: Engine, settings: Settings) -> None:
     report = run_round(engine, settings, NOW)
     assert (report.evaluations, report.notices, report.digests) == ([], [], 0)
+
+
+def test_nobody_is_told_of_a_site_for_study(engine: Engine, tmp_path: Path) -> None:
+    with writing(engine) as connection:
+        plant_block(connection)
+        plant_recipient(connection, "Ada Example")
+        plant_days(connection, date(2025, 4, 1), [62.0] * 30 + [66.0] * 10)
+        connection.execute(insert(tables.site_for_study).values(site_id="upper"))
+    report = run_round(engine, Settings(data=tmp_path), NOW, date(2025, 5, 10))
+    assert (report.evaluations, report.notices, report.digests) == ([], [], 0)
+    with writing(engine) as connection:
+        connection.execute(delete(tables.site_for_study))
+    report = run_round(engine, Settings(data=tmp_path), NOW, date(2025, 5, 10))
+    assert [notice.what for notice in report.notices] == ["opened"]

@@ -214,6 +214,12 @@ air_forecast = Table(  # what was forecast at a site, days of its standard time
     Column("air_c", Float, nullable=False),  # mean of the day
 )
 
+site_for_study = Table(  # a site that is compared and shown, and of which nobody is told
+    "site_for_study",
+    metadata,
+    Column("site_id", ForeignKey("site.id"), primary_key=True),
+)
+
 site_silence = Table(  # how many times their usual interval the loggers of a site may be late
     "site_silence",
     metadata,
