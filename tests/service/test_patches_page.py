@@ -79,7 +79,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
 def first(place: Place) -> str:
     """The page that answers an upload, the first one of this block."""
     before = place.look()
-    assert "No vigor of this block was kept yet." in before
+    assert "No vigour of this block was kept yet." in before
     return plain(place.upload(table_of(slice(8, 20)) + "3,x,0.4\n").text)
 
 
