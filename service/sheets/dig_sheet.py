@@ -29,7 +29,7 @@ from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_roo
 from alerts.figures import locale_of, show_interval
 from service.patches import BlockPatches, find_block_patches
 from service.settings import Settings
-from service.sheets.map import draw_map
+from service.sheets.map import draw_map, draw_swatch
 from service.sheets.pages import Paper, build_pages
 from service.sheets.text import (
     BODY,
@@ -39,7 +39,6 @@ from service.sheets.text import (
     INK,
     SMALL,
     TITLE,
-    WEAK,
     paragraph,
     ruled,
 )
@@ -140,8 +139,7 @@ def _map(found: BlockPatches, words: SheetWords, language: str, width: float) ->
     )
     yield paragraph(f"{words.map_title}: {made_from}", HEADING)
     yield draw_map(found, words, width, 95 * mm)
-    swatch = Table([[""]], colWidths=10, rowHeights=7, style=[("BACKGROUND", (0, 0), (0, 0), WEAK)])
-    legend = [swatch, paragraph(words.weak, SMALL), paragraph(f"(1) {words.dig}", SMALL)]
+    legend = [draw_swatch(), paragraph(words.weak, SMALL), paragraph(f"(1) {words.dig}", SMALL)]
     yield Table([legend], colWidths=[16, 90, width - 106], hAlign="LEFT")
 
 

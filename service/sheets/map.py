@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from math import cos, radians, sin
+from typing import TypeVar
 
 import numpy as np
 from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, Rect, String
@@ -16,6 +17,8 @@ from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, set_text
 
 _LEFT, _BELOW, _ABOVE, _RIGHT = 42.0, 16.0, 14.0, 40.0  # points around the block
 _DOT = 5.5
+
+S = TypeVar("S", Rect, String)
 
 
 def draw_map(
@@ -42,9 +45,8 @@ def draw_map(
     weak = np.any([one.cells for one in found.to_dig], axis=0) if found.to_dig else None
     if weak is not None:
         for row, first, last in find_runs(weak):
-            x, y = corner(row + 1, first)
-            look = {"strokeColor": None, "fillColor": WEAK}
-            drawing.add(_shape(Rect(x, y, (last - first) * cell[0], cell[1]), look))
+            for shape in _draw_weak(*corner(row + 1, first), *cell, last - first):
+                drawing.add(shape)
     for row, first, last in find_runs(np.isfinite(vigour.value)):
         (x, y), (end, _) = corner(row + 0.5, first + 0.1), corner(row, last - 0.1)
         drawing.add(Line(x, y, end, y, strokeColor=LINE, strokeWidth=max(0.4, 0.12 * cell[1])))
@@ -80,7 +82,25 @@ def draw_map(
     return drawing
 
 
-def _shape(shape: Rect | String, look: Mapping[str, object]) -> Rect | String:
+def draw_swatch() -> Drawing:
+    """Return a piece of a weak patch, for a legend."""
+    drawing = Drawing(10, 7)
+    for shape in _draw_weak(0, 0, 5, 7, 2):
+        drawing.add(shape)
+    return drawing
+
+
+def _draw_weak(
+    x: float, y: float, width: float, height: float, cells: int
+) -> Iterator[Rect | Line]:
+    """Yield a run of weak cells: shaded, and hatched for printers without colours."""
+    look = {"strokeColor": None, "fillColor": WEAK}
+    yield _shape(Rect(x, y, cells * width, height), look)
+    for left in (x + cell * width for cell in range(cells)):
+        yield Line(left, y, left + width, y + height, strokeColor=INK, strokeWidth=0.35)
+
+
+def _shape(shape: S, look: Mapping[str, object]) -> S:
     """Return a shape with its colours and so on set."""
     for name, value in look.items():
         setattr(shape, name, value)
