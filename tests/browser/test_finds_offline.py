@@ -119,6 +119,19 @@ def test_what_is_noted_without_a_connection_outlives_the_page_and_is_sent_with_o
     assert field.count("dig_photo") == 2
 
 
+def test_the_page_says_that_all_is_sent_whoever_sent_it(field: Field) -> None:
+    field.context.set_offline(True)
+    field.note(1)
+    field.page.reload()  # its worker tries too, by itself
+    field.note(2)
+    field.wait_until(2)
+    field.context.set_offline(False)
+    expect(field.page.locator("#status")).to_contain_text(
+        "All that was noted on this phone is sent"
+    )
+    assert len(field.fetch()) == 2
+
+
 def test_what_is_refused_waits_to_be_corrected_and_what_a_session_lacks_for_a_sign_in(
     field: Field,
 ) -> None:
@@ -126,6 +139,7 @@ def test_what_is_refused_waits_to_be_corrected_and_what_a_session_lacks_for_a_si
     page.get_by_label("Latitude").fill("45.1")
     field.note(1)
     expect(page.locator("#refused")).to_contain_text("Longitude is missing")
+    expect(page.locator("#status")).not_to_contain_text("is sent")
     assert field.fetch() == []
     page.get_by_role("button", name="Correct it").click()
     page.get_by_label("Longitude").fill("-123.2")

@@ -37,5 +37,7 @@ async function keptFirst(request) {
 }
 
 async function sendForSync() {
-  if ((await self.findsQueue.send()) === "later") throw new Error("not sent"); // it is tried again
+  const outcome = await self.findsQueue.send();
+  if (outcome === "later") throw new Error("not sent"); // it is tried again
+  for (const page of await self.clients.matchAll()) page.postMessage(outcome);
 }

@@ -30,8 +30,9 @@
     const waiting = every.filter((one) => !one.refused).length;
     const because = { "signed out": words.signIn, "of another": words.ofAnother }[outcome] || "";
     const count = waiting === 1 ? words.one : words.several.replace("{count}", waiting);
+    const waited = Number(document.body.dataset.waiting); // the worker may have sent them
     if (waiting) say(`${count} ${because}`.trim());
-    else if (outcome === "sent") say(words.sent);
+    else if (outcome === "sent" || waited) say(every.length ? "" : words.sent);
     refused.replaceChildren(...every.filter((one) => one.refused).map(describe));
     refused.hidden = !refused.children.length;
     document.body.dataset.waiting = waiting;
@@ -163,6 +164,7 @@
   self.addEventListener("online", send);
   document.addEventListener("visibilitychange", send);
   setInterval(send, AGAIN_MS); // not every phone says when it has a connection again
+  if (navigator.serviceWorker) navigator.serviceWorker.addEventListener("message", send);
   if (navigator.geolocation && self.isSecureContext) {
     const here = document.getElementById("here");
     here.hidden = false;
