@@ -7,6 +7,8 @@ Who has waited for too long, or met a deadlock, gets a StoreBusyError on either,
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
@@ -30,7 +32,7 @@ def open_engine(url: str) -> Engine:
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
-        connection.execute("pragma journal_mode = wal")
+        _use_write_ahead_log(connection)
         connection.execute("pragma synchronous = normal")
         connection.execute("pragma foreign_keys = on")
 
@@ -44,6 +46,19 @@ def open_engine(url: str) -> Engine:
         connection.exec_driver_sql("begin immediate")
 
     return engine
+
+
+def _use_write_ahead_log(connection: sqlite3.Connection) -> None:
+    """Switch a file to its write-ahead log; SQLite does not wait for who switches a new one too."""
+    end = time.monotonic() + BRIEF_PATIENCE_S
+    while True:
+        try:
+            connection.execute("pragma journal_mode = wal")
+            return
+        except sqlite3.OperationalError as error:
+            if not is_busy(error) or time.monotonic() > end:
+                raise
+            time.sleep(0.01)
 
 
 def with_brief_patience(engine: Engine) -> Engine:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,17 @@ def test_four_processes_that_upgrade_at_once_all_succeed(empty_url: str) -> None
     processes = [start_upgrade(empty_url) for _ in range(4)]
     outputs = [process.communicate(timeout=60)[0] for process in processes]
     assert [process.returncode for process in processes] == [0] * 4, outputs
+
+
+def test_who_opens_a_new_file_at_once_waits_for_the_others(tmp_path: Path) -> None:
+    def open_it(number: int) -> None:
+        engine = open_engine(f"sqlite:///{tmp_path / f'{number // 8}.db'}")
+        with reading(engine) as connection:
+            assert connection.execute(text("pragma journal_mode")).scalar_one() == "wal"
+        engine.dispose()
+
+    with ThreadPoolExecutor(8) as pool:  # of 2,400 that did not wait 56 failed
+        assert len(list(pool.map(open_it, range(600)))) == 600
 
 
 def test_an_up_to_date_store_opens_without_importing_alembic(store_url: str) -> None:
