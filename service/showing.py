@@ -149,9 +149,10 @@ def find_seasons(one: BlockEvaluation) -> list[int]:
     return found
 
 
-def name_years(season: SeasonDays) -> str:
+def name_years(season: int, south: bool) -> str:
     """Return the year of a season, "2025/26" where it lies in two."""
-    first, last = season.first.year, season.last.year
+    first = season_start(season, south).year
+    last = (season_start(season + 1, south) - timedelta(days=1)).year
     return f"{first}" if first == last else f"{first}/{last % 100:02}"
 
 

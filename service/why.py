@@ -82,7 +82,8 @@ def _explain(
 ) -> Why:
     day_before = day - timedelta(days=1)
     first = season_start(season_of(day_before, one.block.south), one.block.south)
-    before, then = (_evaluate(one, first, on) for on in (day_before, day))
+    before = _evaluate(one, first, day_before)
+    then = one.evaluation if day == one.as_of else _evaluate(one, first, day)
     season = closed.season if closed else then.standing.season
     return Why(
         event=event,

@@ -76,5 +76,7 @@ def _rows(
                 show_state(one.state, language) if season is None else "",
             )
         ]
-    seasons = (find_season(one, year) for year in find_seasons(one))
-    return [RibbonRow(name_years(days), days) for days in seasons]
+    return [
+        RibbonRow(name_years(year, one.block.south), find_season(one, year))
+        for year in find_seasons(one)
+    ]

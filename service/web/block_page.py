@@ -76,8 +76,10 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             told = fetch_last_notices(connection, [block_id], MOST_TOLD)
             drawn = find_picture(connection, PictureForm(block_id, season, language, unit))
         latest = now.evaluation.standing.season
-        seasons = [find_season(now, latest - back) for back in range(SEASONS)]
-        rows = [RibbonRow(name_years(days), days) for days in seasons]
+        rows = [
+            RibbonRow(name_years(year, now.block.south), find_season(now, year))
+            for year in range(latest, latest - SEASONS, -1)
+        ]
         page = answer_page(
             request,
             "block.html",
@@ -90,7 +92,7 @@ def block_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             chart=drawn and bind_numbers(drawn.described),
             season=season,
             seasons=[
-                (year, name_years(find_season(now, year)))
+                (year, name_years(year, now.block.south))
                 for year in range(latest, latest - CHART_SEASONS, -1)
             ],
             dates=[*_find_dates(now, language)],

@@ -63,7 +63,7 @@ def ribbons_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             block=block,
             season=now if season is None else season,
             seasons=[
-                (year, name_years(find_season(seen[0].now, year)))
+                (year, name_years(year, seen[0].now.block.south))
                 for year in range(now, now - BACK, -1)
                 if seen and not block
             ],
@@ -82,8 +82,8 @@ def ribbons_page_routes(engine: Engine, settings: Settings) -> APIRouter:
 
 def _draw_years(one: SeenBlock, language: str) -> list[tuple[str, Markup]]:
     rows = [
-        RibbonRow(name_years(days), days)
-        for days in (find_season(one.now, year) for year in find_seasons(one.now))
+        RibbonRow(name_years(year, one.now.block.south), find_season(one.now, year))
+        for year in find_seasons(one.now)
     ]
     return [("", Markup(draw_ribbons(rows, tidy(one.shown.name), language)))]  # noqa: S704 (our own)
 
