@@ -20,13 +20,13 @@ quietly() { # COMMAND...: show its output only where it fails
     }
 }
 
-install_debian() { # PACKAGE: as root on Debian; otherwise say the command
+install_debian() { # PACKAGE...: as root on Debian; otherwise say the command
     if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
-        stop "Missing: $1. On Debian, as root:  apt-get update && apt-get install -y $1"
+        stop "Missing: $*. On Debian, as root:  apt-get update && apt-get install -y $*"
     fi
-    say "Installing $1 ..."
+    say "Installing $* ..."
     quietly apt-get update
-    quietly env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends "$1"
+    quietly env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends "$@"
 }
 
 find_python() {
@@ -47,15 +47,18 @@ make_venv() { # FOLDER
     quietly "$python" -m venv --clear "$1"
 }
 
-install_locked() { # FOLDER LOCK [PROJECT]: install a lock file of deploy/, and the project at PROJECT
-    # into a virtual environment, unless these very ones are installed
-    stamp=$1/installed-$2
-    wanted="$(pwd) $(cat "deploy/$2" pyproject.toml | sha256sum)"
+install_locked() { # FOLDER LOCK [PROJECT...]: install a lock file of deploy/, and the project as pip
+    # names it, into a virtual environment, unless these very ones are installed
+    folder=$1
+    lock=deploy/$2
+    stamp=$folder/installed-$2
+    wanted="$(pwd) $(cat "$lock" pyproject.toml | sha256sum)"
     [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && return
-    say "Installing the packages of deploy/$2 (a minute or so) ..."
+    say "Installing the packages of $lock (a minute or so) ..."
     rm -f "$stamp"
-    quietly "$1/bin/python" -m pip install --require-hashes -r "deploy/$2"
-    [ -z "${3-}" ] || quietly "$1/bin/python" -m pip install --no-deps --no-build-isolation -e "$3"
+    shift 2
+    quietly "$folder/bin/python" -m pip install --require-hashes -r "$lock"
+    [ $# -eq 0 ] || quietly "$folder/bin/python" -m pip install --no-deps --no-build-isolation "$@"
     say "$wanted" >"$stamp"
 }
 
@@ -72,4 +75,13 @@ need_postgresql() { # its programs only: the tests start their own
 
 need_chromium() { # the browser of the tests; CHROMIUM names another
     [ -n "${CHROMIUM-}" ] || command -v chromium >/dev/null || install_debian chromium
+}
+
+need_programs() { # PROGRAM=PACKAGE...: where a program is missing, its package
+    missing=""
+    for pair in "$@"; do
+        command -v "${pair%=*}" >/dev/null || missing="$missing ${pair#*=}"
+    done
+    # shellcheck disable=SC2086 (a word for each package)
+    [ -z "$missing" ] || install_debian $missing
 }

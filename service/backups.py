@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -19,6 +20,9 @@ from service.store.holds import hold_sending
 from service.store.rounds import fetch_last_kept_at
 from service.store.schema import upgrade
 from service.store.tables import round_lease
+
+NAME = "digseason-%Y-%m-%dT%H%M%SZ.db"
+_NAMED = re.compile(r"digseason-\d{4}-\d\d-\d\dT\d{6}Z\.db")
 
 
 class NoBackupError(ValueError):
@@ -48,6 +52,14 @@ def write_backup(engine: Engine, path: Path, progress: Progress = lambda _: None
         os.link(partial, path)  # refuses where another has come meanwhile
     finally:
         partial.unlink(missing_ok=True)
+
+
+def prune_backups(folder: Path, kept: int) -> list[Path]:
+    """Delete all but the newest of a folder that `NAME` names; return what went, oldest first."""
+    gone = sorted(path for path in folder.iterdir() if _NAMED.fullmatch(path.name))[:-kept]
+    for path in gone:
+        path.unlink()
+    return gone
 
 
 def restore_backup(

@@ -92,6 +92,28 @@ def test_what_waits_in_a_restored_store_goes_out_once_it_may(
     assert run(elsewhere, "outbox", "send")[1].startswith("1 message delivered")
 
 
+def test_backups_of_a_folder_are_named_by_the_time_and_the_newest_stay(tmp_path: Path) -> None:
+    folder = tmp_path / "backups"
+    assert "No such file or directory" in run(tmp_path, "backup", "--into", folder)[1]
+    folder.mkdir()
+    older = [f"digseason-2025-11-{day}T021500Z.db" for day in (23, 24, 25)]
+    for name in (*older, "digseason-2025-11-01.db", "notes.txt"):
+        (folder / name).touch()
+    code, said = run(tmp_path, "backup", "--into", folder, "--keep", 2)
+    new, gone = said.splitlines()[0].split(": ")[0], said.splitlines()[1:]
+    assert (code, gone) == (0, [f"{folder / name}: deleted" for name in older[:2]])
+    stay = {older[2], "digseason-2025-11-01.db", "notes.txt", Path(new).name}
+    assert {path.name for path in folder.iterdir()} == stay
+    assert run(tmp_path / "elsewhere", "restore", new)[0] == 0
+
+
+@pytest.mark.parametrize("words", [(), ("b.db", "--into", "."), ("b.db", "--keep", "3")])
+def test_a_backup_goes_to_a_file_or_into_a_folder(words: tuple[str, ...], tmp_path: Path) -> None:
+    code, output = run(tmp_path, "backup", *words)
+    assert (code, "name a new file, or a folder by --into" in output) == (2, True)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_backup_restores_into_either_database(empty_url: str, tmp_path: Path) -> None:
     home = tmp_path / "home"
     run(home, "windows")  # makes the store
