@@ -73,9 +73,12 @@ class Visitor:
         key, said = (self.secret or "").encode(), f"csrf {page}".encode()
         return page + hmac.digest(key, said, "sha256").hex()
 
-    def may_open(self, path: str) -> bool:
-        """Whether a page is for their role."""
-        return self.account.role in self.roles_of.get(path, ())
+    @cached_property
+    def pages(self) -> frozenset[str]:
+        """The paths of the pages for their role."""
+        return frozenset(
+            path for path, roles in self.roles_of.items() if self.account.role in roles
+        )
 
     def note(self, connection: Connection, what: str, about: str, now: datetime) -> None:
         """Keep what they do, in the transaction in which it is done."""
