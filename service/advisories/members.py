@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 from alerts.digest import Reader
 from service.digests import find_places
 from service.settings import Settings
+from service.store.advisories import Scope
 from service.store.consents import Consent, ensure_consent
 from service.store.recipients import Recipient, fetch_growers, fetch_recipients
 from service.store.tables import organisation
@@ -81,7 +82,15 @@ def fetch_region(connection: Connection) -> Region:
     )
 
 
-def find_members(connection: Connection, settings: Settings, now: datetime) -> list[Member]:
-    """Return the growers of the region by name."""
+def find_members(
+    connection: Connection, settings: Settings, now: datetime, district_ids: Scope = None
+) -> list[Member]:
+    """Return the growers of some districts, or of the region, by name."""
     region = fetch_region(connection)
-    return [region.find_member(connection, name, settings, now) for name in sorted(region.own)]
+    names = sorted(growing_in(region.own, district_ids))
+    return [region.find_member(connection, name, settings, now) for name in names]
+
+
+def growing_in(own: Mapping[str, frozenset[str]], district_ids: Scope) -> set[str]:
+    """Return those of some growers, each with their districts, to whom an advisory goes."""
+    return {name for name, ids in own.items() if district_ids is None or ids & district_ids}

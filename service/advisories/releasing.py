@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Engine
 from alerts.advisories.letter import Note, compose_advisory
 from alerts.advisories.sms import compose_advisory_sms, holds_note
 from alerts.gsm import count_parts
-from service.advisories.members import Member, fetch_region
+from service.advisories.members import Member, fetch_region, growing_in
 from service.channels.choosing import is_real
 from service.digests import Post
 from service.links import Links
@@ -94,7 +94,7 @@ def find_cost(run: Run, settings: Settings) -> tuple[Decimal, str] | None:
 
 
 def release(connection: Connection, advisory: KeptAdvisory, person: str, now: datetime) -> None:
-    """Release an advisory as it was read, to those who are growers of the region now.
+    """Release an advisory as it was read, to those who grow where it speaks of now.
 
     Raises
     ------
@@ -105,7 +105,8 @@ def release(connection: Connection, advisory: KeptAdvisory, person: str, now: da
     (as_kept,) = fetch_advisories(connection, advisory.id)
     if not is_first or as_kept.notes != advisory.notes:
         raise NotHeldError
-    add_members(connection, advisory.id, fetch_growers(connection))
+    growers = growing_in(fetch_growers(connection), advisory.district_ids)
+    add_members(connection, advisory.id, growers)
 
 
 def compose_released(engine: Engine, settings: Settings, now: datetime) -> None:

@@ -14,6 +14,7 @@ from sqlalchemy import Connection, and_, insert, select, update
 from alerts.advisories.figures import Advisory
 from service.store.tables import (
     advisory,
+    advisory_district,
     advisory_member,
     advisory_note,
     advisory_reader,
@@ -23,6 +24,8 @@ from service.store.tables import (
 )
 
 State = Literal["held", "replaced", "dropped", "released"]
+Scope = frozenset[str] | None
+"""The ids of the districts that an advisory speaks of; None: of the whole region."""
 
 _FIGURES = TypeAdapter(Advisory)
 _IS_HELD = and_(
@@ -45,11 +48,15 @@ class KeptNote:
 
 @dataclass(frozen=True)
 class KeptAdvisory:
-    """An advisory as it is kept; `notes` in the order in which they were put."""
+    """An advisory as it is kept; `notes` in the order in which they were put.
+
+    district_ids : those it speaks of, and in which those grow to whom it goes; None: all
+    """
 
     id: int
     as_of: date
     figures: Advisory
+    district_ids: Scope
     drafted_at: datetime
     drafted_by: str | None
     replaced_at: datetime | None
@@ -83,12 +90,16 @@ def fetch_advisories(connection: Connection, number: int | None = None) -> list[
     query = select(advisory_note.c.advisory_id, *columns).order_by(advisory_note.c.id)
     for advisory_id, *said in connection.execute(query):
         notes[advisory_id].append(KeptNote(*said))
+    districts: dict[int, set[str]] = defaultdict(set)
+    for advisory_id, district_id in connection.execute(select(advisory_district)):
+        districts[advisory_id].add(district_id)
     query = select(advisory).order_by(advisory.c.id.desc())
     if number is not None:
         query = query.where(advisory.c.id == number)
     return [
         KeptAdvisory(
             **{**row, "figures": _FIGURES.validate_python(row["figures"])},
+            district_ids=frozenset(districts[row["id"]]) or None,
             notes=tuple(notes[row["id"]]),
         )
         for row in connection.execute(query).mappings()
@@ -96,14 +107,25 @@ def fetch_advisories(connection: Connection, number: int | None = None) -> list[
 
 
 def add_draft(
-    connection: Connection, figures: Advisory, now: datetime, person: str | None = None
+    connection: Connection,
+    figures: Advisory,
+    now: datetime,
+    person: str | None = None,
+    district_ids: Scope = None,
 ) -> int:
-    """Keep a draft, for the coordinators to be told; return its number.
+    """Keep a draft; return its number.
 
-    It replaces those that are held, and takes over the notes of the last of them.
+    It replaces those of the same districts that are held, and takes over the notes of the last of
+    them. Coordinators are to be told of one for the whole region.
     """
-    held = [one for one in fetch_advisories(connection) if one.state == "held"]
-    connection.execute(update(advisory).where(_IS_HELD).values(replaced_at=now))
+    held = [
+        one
+        for one in fetch_advisories(connection)
+        if one.state == "held" and one.district_ids == district_ids
+    ]
+    numbers = [one.id for one in held]
+    replaced = update(advisory).where(_IS_HELD, advisory.c.id.in_(numbers))
+    connection.execute(replaced.values(replaced_at=now))
     row = {
         "as_of": figures.as_of,
         "figures": _FIGURES.dump_python(figures, mode="json"),
@@ -111,10 +133,14 @@ def add_draft(
         "drafted_by": person,
     }
     number = connection.execute(insert(advisory).values(row).returning(advisory.c.id)).scalar_one()
+    for district_id in sorted(district_ids or ()):
+        of_one = {"advisory_id": number, "district_id": district_id}
+        connection.execute(insert(advisory_district).values(of_one))
     for one in held[:1]:
         for note in one.notes:
             connection.execute(insert(advisory_note).values(advisory_id=number, **vars(note)))
-    for name in connection.scalars(select(recipient.c.name).where(*_coordinates())).all():
+    readers = select(recipient.c.name).where(*_coordinates())
+    for name in [] if district_ids else connection.scalars(readers).all():
         told = {"advisory_id": number, "recipient_name": name}
         connection.execute(insert(advisory_reader).values(told))
     return number

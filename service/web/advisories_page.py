@@ -9,6 +9,7 @@ from fastapi import APIRouter, BackgroundTasks, Request
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine, select
 
+from alerts.advisories.figures import Advisory
 from alerts.advisories.letter import compose_advisory, tell_outcomes
 from alerts.advisories.sms import compose_advisory_sms
 from alerts.digest import Reader
@@ -17,7 +18,7 @@ from alerts.gsm import count_parts
 from alerts.letter_html import write_html
 from alerts.lines import bind_numbers
 from alerts.words import LANGUAGES, translations
-from service.advisories.drafting import draft_by_hand, find_figures_now
+from service.advisories.drafting import draft_by_hand, find_blocks, find_figures_now
 from service.advisories.members import find_members
 from service.advisories.releasing import (
     NotHeldError,
@@ -26,6 +27,7 @@ from service.advisories.releasing import (
     note_for,
     release,
 )
+from service.advisories.scope import find_scope, may_decide, may_read
 from service.settings import Settings
 from service.store.advisories import (
     KeptAdvisory,
@@ -35,12 +37,10 @@ from service.store.advisories import (
     fetch_members,
     mark_dropped,
 )
-from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
-from service.store.sharing import fetch_site_names
 from service.store.tables import organisation
 from service.web.access import Coordinator, Visitor
-from service.web.advisory_words import tell_differences, tell_run, tell_state
+from service.web.advisory_words import tell_differences, tell_run, tell_scope, tell_state
 from service.web.letters import answer_letter
 from service.web.pages import Fields, Filled, answer_page, choose_language, redirect
 from service.web.problems import Problem
@@ -59,18 +59,19 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         """List the advisories, the latest first."""
         language, today = choose_language(request), datetime.now(UTC).date()
         with reading(engine) as connection:
-            kept = fetch_advisories(connection)
-            may_decide = _decides(connection, who)
+            every = fetch_advisories(connection)
+            kept = [one for one in every if may_read(connection, who.reach, one.district_ids)]
+            scope = find_scope(connection, who.reach)
         shown = [
             (
                 one,
                 show_day(one.as_of, language, today),
                 tell_outcomes(one.figures.region, language),
-                tell_state(one, language, today),
+                " ".join((*tell_scope(one, language), tell_state(one, language, today))),
             )
             for one in kept[:LISTED]
         ]
-        return answer_page(request, "advisories.html", kept=shown, may_decide=may_decide)
+        return answer_page(request, "advisories.html", kept=shown, scope=scope)
 
     @routes.post("/advisories")
     async def draft(who: Coordinator) -> Response:
@@ -88,7 +89,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     def show_mail(request: Request, number: int, who: Coordinator, language: str = "") -> Response:
         """Show it as a member's mail program does."""
         with reading(engine) as connection:
-            one, of = _find(connection, number), _name_region(connection)
+            one, of = _find(connection, number, who), _name_region(connection)
         reader = _reader(request, who, language, of)
         note = note_for(one, reader.language)
         letter = compose_advisory(one.figures, reader, note, one.released_by)
@@ -106,14 +107,15 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         language, now = choose_language(request), datetime.now(UTC)
         with reading(engine) as connection:
-            one, of = _find(connection, number), _name_region(connection)
-            may_decide = one.state == "held" and _decides(connection, who)
+            one, of = _find(connection, number, who), _name_region(connection)
+            decides = one.state == "held" and may_decide(connection, who.reach, one.district_ids)
             members = fetch_members(connection, number)
-            figures = find_figures_now(connection, settings, now, None) if may_decide else None
+            figures = _find_figures(connection, one, now) if decides else None
         run = None
-        if may_decide:
+        if decides:
             with writing(engine) as connection:
-                run = foresee(one, find_members(connection, settings, now), settings)
+                told = find_members(connection, settings, now, one.district_ids)
+                run = foresee(one, told, settings)
         reader = _reader(request, who, read_in, of)
         text = compose_advisory_sms(one.figures, reader, note_for(one, reader.language))
         return answer_page(
@@ -122,7 +124,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
             one=one,
             outcomes=tell_outcomes(one.figures.region, language),
-            state=tell_state(one, language, now.date()),
+            state=" ".join((*tell_scope(one, language), tell_state(one, language, now.date()))),
             read_in=reader.language,
             languages=LANGUAGES,
             text=text,
@@ -132,7 +134,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             changes=[*tell_differences(one.figures, figures, language)] if figures else [],
             members=members[:LISTED],
             others=max(len(members) - LISTED, 0),
-            may_decide=may_decide,
+            may_decide=decides,
             wrong=wrong,
             longest_note=LONGEST_NOTE,
             longest_why=LONGEST_WHY,
@@ -141,10 +143,10 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     def _draft(who: Visitor) -> Response:
         now = datetime.now(UTC)
         with reading(engine) as connection:
-            _ask(connection, who)
-            if not fetch_blocks(connection):
+            scope = find_scope(connection, who.reach)
+            if not find_blocks(connection, scope):
                 raise Problem(HTTPStatus.CONFLICT, "there are no blocks yet")
-        number = draft_by_hand(engine, settings, now, who.account.name, None)
+        number = draft_by_hand(engine, settings, now, who.account.name, None, scope)
         with writing(engine) as connection:
             who.note(connection, "drafted an advisory", f"{number}", now)
         return redirect(f"/advisories/{number}")
@@ -154,8 +156,10 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         now, said, person = datetime.now(UTC), fields.get("say"), who.account.name
         with reading(engine) as connection:
-            _ask(connection, who)
-            one = _find(connection, number)
+            one = _find(connection, number, who)
+            if not may_decide(connection, who.reach, one.district_ids):
+                said = "this advisory is also for districts that this account does not see"
+                raise Problem(HTTPStatus.FORBIDDEN, said)
             changes = said == "release" and _has_changed(connection, one, now)
         if one.state != "held" or f"{len(one.notes)}" != fields.get("notes"):
             return page(request, number, who, wrong="other")
@@ -185,8 +189,10 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return redirect(f"/advisories/{number}")
 
     def _has_changed(connection: Connection, one: KeptAdvisory, now: datetime) -> bool:
-        figures = find_figures_now(connection, settings, now, None)
-        return any(tell_differences(one.figures, figures, "en"))
+        return any(tell_differences(one.figures, _find_figures(connection, one, now), "en"))
+
+    def _find_figures(connection: Connection, one: KeptAdvisory, now: datetime) -> Advisory:
+        return find_figures_now(connection, settings, now, None, one.district_ids)
 
     def _reader(request: Request, who: Visitor, language: str, of: str) -> Reader:
         """Return a member who reads in a language; where it is none, in that of the visitor."""
@@ -196,23 +202,12 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     return routes
 
 
-def _find(connection: Connection, number: int) -> KeptAdvisory:
+def _find(connection: Connection, number: int, who: Visitor) -> KeptAdvisory:
     found = fetch_advisories(connection, number)
-    if not found:
+    if not found or not may_read(connection, who.reach, found[0].district_ids):
         raise Problem(HTTPStatus.NOT_FOUND, "no advisory has this number")
     return found[0]
 
 
 def _name_region(connection: Connection) -> str:
     return connection.scalar(select(organisation.c.name)) or ""
-
-
-def _decides(connection: Connection, who: Visitor) -> bool:
-    """Return whether a visitor speaks for the whole region, and not only for some districts."""
-    return fetch_site_names(connection).keys() <= who.reach.site_ids
-
-
-def _ask(connection: Connection, who: Visitor) -> None:
-    if not _decides(connection, who):
-        said = "an advisory is for the whole region; this account sees only some districts of it"
-        raise Problem(HTTPStatus.FORBIDDEN, said)

@@ -9,7 +9,8 @@ from babel.numbers import format_decimal
 
 from alerts.advisories.figures import Advisory, find_differences
 from alerts.advisories.letter import name_district
-from alerts.figures import locale_of, show_day
+from alerts.figures import locale_of, show_day, show_list
+from alerts.news import tidy
 from alerts.words import translations
 from service.advisories.releasing import Run, find_cost
 from service.channels.choosing import is_real
@@ -34,6 +35,14 @@ def tell_state(one: KeptAdvisory, language: str, today: date) -> str:
         text, at, person = _("Held. Drafted by a round on {day}."), one.drafted_at, None
     day = show_day(at.date(), language, today)
     return text.format(person=person, day=day, why=one.dropped_why)
+
+
+def tell_scope(one: KeptAdvisory, language: str) -> Iterator[str]:
+    """Yield of which districts an advisory speaks, where it is not of the whole region."""
+    if one.district_ids is not None:
+        text = translations(language).gettext("Of {districts} only, for those who grow there.")
+        names = [tidy(district.name) for district in one.figures.districts]
+        yield text.format(districts=show_list(names, language))
 
 
 def tell_run(run: Run, settings: Settings, language: str) -> Iterator[str]:

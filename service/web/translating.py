@@ -57,7 +57,6 @@ DEEDS = (
     N_("withdrew an import"),
 )
 REFUSALS = (
-    N_("an advisory is for the whole region; this account sees only some districts of it"),
     N_("another site sent this; go there by yourself"),
     N_("more than {count} bytes; send less at once"),
     N_("no advisory has this number"),
@@ -79,6 +78,7 @@ REFUSALS = (
     N_("there is no such account"),
     N_("there is no such patch"),
     N_("there is nothing at this address"),
+    N_("this advisory is also for districts that this account does not see"),
     N_("this file is put aside no longer; it is kept as an import, or send it again"),
     N_("this form cannot be read: {why}"),
     N_("this form is of another session; open the page again"),

@@ -231,3 +231,22 @@ def test_a_dropped_advisory_goes_to_no_one(drafted: Engine, tmp_path: Path) -> N
     assert "dropped by Petra Example" in said
     assert run(tmp_path, "advisory", "note", 1, "x", "--by", "Petra Example")[0] == 2
     assert "there is no advisory 9" in run(tmp_path, "advisory", "show", 9)[1]
+
+
+@one_database
+def test_one_of_a_district_is_drafted_beside_that_of_the_region(
+    drafted: Engine, tmp_path: Path
+) -> None:
+    code, said = run(tmp_path, "advisory", "draft", "--by", "P", "--district", "hills", *AS_OF)
+    assert code == 2
+    assert "no block is in a district 'hills'" in said
+    with writing(drafted) as connection:
+        connection.execute(tables.district.insert().values(id="hills", name="The Hills"))
+        connection.execute(update(tables.site).values(district_id="hills"))
+    for _ in range(2):
+        draft = ("advisory", "draft", "--by", "P", "--district", "hills", *AS_OF)
+        assert run(tmp_path, *draft)[0] == 0
+    kept = json.loads(run(tmp_path, "advisory", "--json")[1])
+    shown = [(one["number"], one["state"], one["district_ids"]) for one in kept]
+    assert shown == [(3, "held", ["hills"]), (2, "replaced", ["hills"]), (1, "held", None)]
+    assert "of hills only" in run(tmp_path, "advisory", "show", "3", *AS_OF)[1]

@@ -249,14 +249,74 @@ def test_a_draft_is_dropped_with_a_reason(here: str, browsers: dict[str, request
     assert "Dropped by Petra on" in page(browsers["petra"], there)
 
 
-def test_who_coordinates_some_districts_reads_advisories_and_decides_on_none(
-    engine: Engine, here: str, browsers: dict[str, requests.Session]
+@pytest.fixture(scope="module")
+def districts(engine: Engine, here: str) -> dict[str, requests.Session]:
+    """Browsers of coordinators of The Flats, where Ben grows, and of The Hills, where Ada does."""
+    browsers = {}
+    for who, key, name, at in (
+        ("dora", "flats", "The Flats", "at-ledge"),
+        ("hugo", "hills", "The Hills", "upper"),
+    ):
+        made = plant_account(engine, f"{who}@example.org", "coordinator")
+        with writing(engine) as connection:
+            connection.execute(tables.district.insert().values(id=key, name=name))
+            of_site = update(tables.site).where(tables.site.c.id == at)
+            connection.execute(of_site.values(district_id=key))
+            set_places(connection, made.id, [], [key])
+        browsers[who] = sign_in_as(here, f"{who}@example.org")
+    return browsers
+
+
+def test_who_coordinates_some_districts_decides_on_none_of_the_whole_region(
+    drafted: int, here: str, districts: dict[str, requests.Session]
 ) -> None:
-    made = plant_account(engine, "dora@example.org", "coordinator")
-    with writing(engine) as connection:
-        connection.execute(tables.district.insert().values(id="flats", name="The Flats"))
-        set_places(connection, made.id, [], ["flats"])
-    dora = sign_in_as(here, "dora@example.org")
-    assert "Draft one now" not in page(dora, f"{here}/advisories")
-    assert send(dora, f"{here}/advisories", {}).status_code == 403
-    assert "Draft one now" in page(browsers["petra"], f"{here}/advisories")
+    there = f"{here}/advisories/{drafted}"
+    assert "Draft one now" not in page(districts["dora"], f"{here}/advisories")
+    assert 'value="release"' not in page(districts["dora"], there)
+    answers = [
+        send(districts["dora"], there, {"say": say, "notes": "0", "text": "x", "why": "x"})
+        for say in ("note", "release", "drop")
+    ]
+    assert [one.status_code for one in answers] == [403] * 3
+
+
+def test_who_coordinates_a_district_tells_those_who_grow_there_and_no_one_else(
+    engine: Engine,
+    settings: Settings,
+    here: str,
+    browsers: dict[str, requests.Session],
+    districts: dict[str, requests.Session],
+) -> None:
+    of_region = draft_by_hand(engine, settings, NOW, "Petra", None)
+    made = send(districts["dora"], f"{here}/advisories", {})
+    number = int(made.headers["Location"].rsplit("/", 1)[1])
+    there = f"{here}/advisories/{number}"
+    text = page(districts["dora"], there)
+    assert "Of The Flats only, for those who grow there. Held. Drafted by Dora" in text
+    assert "It goes to 1 member: 1 mail and 1 text." in text  # by hand: Ben
+    mail = page(districts["dora"], f"{there}/mail")
+    assert ("The Flats" in mail, "The Hills" in mail) == (True, False)
+    assert f'href="/advisories/{number}"' not in page(districts["hugo"], f"{here}/advisories")
+    said = {"say": "release", "notes": "0"}
+    assert send(districts["hugo"], there, said).status_code == 404
+    assert 'value="release"' in page(browsers["petra"], there)
+    assert send(districts["dora"], there, said).status_code == 303
+    told = select(tables.advisory_member.c.recipient_name)
+    with reading(engine) as connection:
+        names = connection.scalars(told.where(tables.advisory_member.c.advisory_id == number)).all()
+        waits = tables.advisory_reader.c.advisory_id
+        readers = set(connection.scalars(select(waits).where(waits >= of_region)))
+    assert names == ["Ben Example"]
+    assert readers == {of_region}  # rounds tell coordinators of those of the region
+    assert "Held." in page(browsers["petra"], f"{here}/advisories/{of_region}")
+
+
+def test_of_several_districts_who_sees_one_of_them_reads_and_does_not_decide(
+    engine: Engine, settings: Settings, here: str, districts: dict[str, requests.Session]
+) -> None:
+    both = frozenset(("flats", "hills"))
+    number = draft_by_hand(engine, settings, NOW, "Petra", None, both)
+    there = f"{here}/advisories/{number}"
+    assert "Of The Flats and The Hills only" in page(districts["hugo"], there)
+    refused = send(districts["hugo"], there, {"say": "drop", "notes": "0", "why": "x"})
+    assert refused.status_code == 403

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from alerts.words import LANGUAGES
-from service.advisories.drafting import draft_by_hand
+from service.advisories.drafting import draft_by_hand, find_blocks
 from service.advisories.releasing import NotHeldError, compose_released
 from service.advisories.releasing import release as release_one
 from service.cli.advisory.words import (
@@ -23,7 +23,6 @@ from service.cli.sending_words import describe_delivery
 from service.delivery import deliver
 from service.showing import count_text
 from service.store.advisories import KeptNote, add_note, mark_dropped
-from service.store.blocks import fetch_blocks
 from service.store.engine import reading, writing
 from service.wiring import open_store
 
@@ -53,17 +52,31 @@ def note(data: Path, number: int, text: str, person: str, language: str | None) 
 
 @click.command("draft")
 @person_option
+@click.option(
+    "--district",
+    "districts",
+    metavar="ID",
+    multiple=True,
+    help="Speak of this district only, to those who grow there; may be given again.",
+)
 @as_of_option
 @click.pass_obj
-def draft(data: Path, person: str, as_of: date | None) -> None:
-    """Draft an advisory now, whether or not a round would. One that is held is replaced by it; its
-    notes are kept.
+def draft(data: Path, person: str, districts: tuple[str, ...], as_of: date | None) -> None:
+    """Draft an advisory now, whether or not a round would. One of the same districts that is held
+    is replaced by it; its notes are kept.
     """
     settings, engine = open_store(data)
+    scope = frozenset(districts) or None
     with reading(engine) as connection:
-        if not fetch_blocks(connection):
+        blocks = find_blocks(connection, None)
+        if not blocks:
             raise click.UsageError("there are no blocks yet; run `digseason setup FARM.toml` first")
-    number = draft_by_hand(engine, settings, datetime.now(UTC), person, as_of)
+        known = sorted({one.district_id for one in blocks if one.district_id})
+        for unknown in sorted((scope or set()) - {*known}):
+            remedy = f"write one of {', '.join(known)}" if known else "no site names its district"
+            said = f"no block is in a district '{unknown}'; {remedy}"
+            raise click.BadParameter(said, param_hint="--district")
+    number = draft_by_hand(engine, settings, datetime.now(UTC), person, as_of, scope)
     click.echo(f"advisory {number} is held: `digseason advisory show {number}`")
 
 
@@ -91,7 +104,7 @@ def drop(data: Path, number: int, person: str, why: str) -> None:
 def release(
     ctx: click.Context, number: int, person: str, yes: bool, as_drafted: bool, as_of: date | None
 ) -> None:
-    """Release advisory N: every grower who wants to be told gets it, once.
+    """Release advisory N: every grower it is for who wants to be told gets it, once.
 
     Shows to how many it goes and what the texts cost, and asks once more. Where things have changed
     since the draft it is refused, unless --as-drafted. Ends with 1 where a message was not taken.

@@ -39,7 +39,7 @@ from service.wiring import open_store
 
 COLUMNS = (
     *("number", "as_of", "state", "outcomes", "drafted_at", "drafted_by", "released_at"),
-    *("released_by", "dropped_at", "dropped_by", "dropped_why", "replaced_at"),
+    *("released_by", "dropped_at", "dropped_by", "dropped_why", "replaced_at", "district_ids"),
 )
 HISTORY = (
     *("advisory", "at", "what", "person", "recipient", "channel", "address", "message"),
@@ -158,6 +158,8 @@ def _record(one: KeptAdvisory) -> dict[str, Any]:
 
 
 def _text(value: Any) -> Any:
+    if isinstance(value, frozenset):
+        return sorted(value)
     if isinstance(value, datetime):
         return f"{value:%Y-%m-%dT%H:%M:%SZ}"
     return value.isoformat() if isinstance(value, date) else value

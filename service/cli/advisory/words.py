@@ -48,7 +48,12 @@ def refuse(one: KeptAdvisory) -> click.UsageError:
 
 
 def describe_state(one: KeptAdvisory) -> str:
-    """Return how an advisory stands, since when and by whom."""
+    """Return how an advisory stands, since when and by whom, and of what it speaks."""
+    state = _describe_state(one)
+    return f"{state}, of {', '.join(sorted(one.district_ids))} only" if one.district_ids else state
+
+
+def _describe_state(one: KeptAdvisory) -> str:
     match one.state:
         case "released":
             return f"was released by {one.released_by} on {one.released_at:%Y-%m-%d %H:%M} UTC"
@@ -69,9 +74,10 @@ def foretell(
     """
     now = datetime.now(UTC)
     with reading(engine) as connection:
-        figures = find_figures_now(connection, settings, now, as_of)
+        figures = find_figures_now(connection, settings, now, as_of, one.district_ids)
     with writing(engine) as connection:
-        run = foresee(one, find_members(connection, settings, now), settings)
+        members = find_members(connection, settings, now, one.district_ids)
+        run = foresee(one, members, settings)
     changes = list(_describe_differences(one, figures))
     return run, [*_describe_run(run, settings), *changes], bool(changes)
 

@@ -12,6 +12,7 @@ from service.store.tables.access import (
 )
 from service.store.tables.advisories import (
     advisory,
+    advisory_district,
     advisory_member,
     advisory_note,
     advisory_reader,
@@ -117,6 +118,7 @@ __all__ = [
     "account_site",
     "address_consent",
     "advisory",
+    "advisory_district",
     "advisory_member",
     "advisory_note",
     "advisory_reader",

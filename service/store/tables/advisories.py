@@ -23,6 +23,13 @@ advisory = Table(  # held until it is released, dropped, or replaced by another 
     Column("dropped_why", Text),
 )
 
+advisory_district = Table(  # of which districts only it speaks; where there is none, of the region
+    "advisory_district",
+    metadata,
+    Column("advisory_id", ForeignKey("advisory.id"), primary_key=True),
+    Column("district_id", ForeignKey("district.id"), primary_key=True),
+)
+
 advisory_note = Table(  # a word on top of it; the last one of a language counts, "" takes it away
     "advisory_note",
     metadata,
