@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
 from math import inf
 
 import numpy as np
@@ -19,6 +21,7 @@ from alerts.study.estimates import (
     find_trend,
 )
 from tests.laws import law
+from tests.running_peers import PEERS, need_python
 
 
 def test_the_middle_of_openings_known_to_the_day_is_their_median() -> None:
@@ -50,6 +53,30 @@ def test_the_shares_are_the_likeliest(drawn: list[tuple[int, int]]) -> None:
     assert share.sum() == pytest.approx(1)
     assert (weight <= len(drawn) * (1 + 1e-3)).all()
     assert weight[share > 1e-3] == pytest.approx(len(drawn), rel=1e-3)
+
+
+def test_the_shares_are_those_of_another_library() -> None:
+    rng = np.random.default_rng(11)
+    cases: list[tuple[np.ndarray, np.ndarray]] = []
+    for seasons in rng.integers(5, 25, 10):
+        first = rng.integers(90, 120, seasons).astype(float)
+        cases.append((first, first + rng.choice([0, 0, 0, 1, 5, 20, inf], seasons)))
+    asked = [  # half a day earlier, as whoever opened on a day did so within it
+        [[a - 0.5, None if b == inf else b] for a, b in zip(*case, strict=True)] for case in cases
+    ]
+    answer = subprocess.run(  # noqa: S603 (our own arguments)
+        [need_python(), PEERS / "turnbull.py"],
+        input=json.dumps(asked),
+        stdout=subprocess.PIPE,
+        text=True,
+        check=True,
+    )
+    for case, curve in zip(cases, json.loads(answer.stdout), strict=True):
+        _, ends, share = estimate_shares(*case)
+        days = np.isfinite(ends)
+        left = [dict(curve)[day] for day in ends[days]]
+        # shares: that one stops a little before the likeliest
+        assert left == pytest.approx(1 - share.cumsum()[days], abs=2e-3)
 
 
 def test_where_seasons_only_end_too_early_the_shares_are_those_of_kaplan_and_meier() -> None:
