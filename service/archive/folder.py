@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from hashlib import file_digest
 from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
@@ -28,8 +29,10 @@ from service.store.readings import fetch_ends
 
 GROUP_ROWS = 250_000
 DAY = timedelta(days=1)
-GUIDE = "README.md"
-OURS = re.compile(r"(readings|daily)(/site=[^/]+(/year=\d+(/part-0\.parquet)?)?)?|README\.md")
+GUIDE, SUMS = "README.md", "SHA256SUMS"
+OURS = re.compile(
+    r"(readings|daily)(/site=[^/]+(/year=\d+(/part-0\.parquet)?)?)?|README\.md|SHA256SUMS"
+)
 
 _WRITERS = {"readings": iterate_readings, "daily": iterate_days}
 _PACKED = ("observed_at", "day")  # they ascend by equal steps
@@ -85,8 +88,9 @@ def write_archive(
             progress((done + 1) / len(parts))
         if not rows.total():
             raise NoArchiveError(f"there is nothing to export of {selection}; nothing is written")
-        guide = write_guide(str(selection), fetch_frozen(connection))
+        guide = write_guide(str(selection), _find_span(new), rows, fetch_frozen(connection))
         (new / GUIDE).write_text(guide, encoding="utf-8")
+        (new / SUMS).write_text(_sum_up(new), encoding="utf-8")
         _refuse_what_is_not_ours(folder)
         if folder.exists():
             folder.rename(old)
@@ -97,6 +101,30 @@ def write_archive(
                 old.rename(folder)
             raise
     return rows
+
+
+def _find_span(new: Path) -> tuple[date, date]:
+    """Return the first and the last day of the daily means, without any, of the readings."""
+    name, column = ("daily", "day") if (new / "daily").exists() else ("readings", "observed_at")
+    ends: list[Any] = []
+    for path in (new / name).rglob("*.parquet"):
+        told = parquet.read_metadata(path)
+        place = told.schema.names.index(column)
+        groups = (told.row_group(number) for number in range(told.num_row_groups))
+        for statistics in (group.column(place).statistics for group in groups):
+            ends += [statistics.min, statistics.max]
+    first, last = min(ends), max(ends)
+    return date(*first.timetuple()[:3]), date(*last.timetuple()[:3])
+
+
+def _sum_up(new: Path) -> str:
+    """Return the checksum of each file, as `sha256sum --check` reads them."""
+    lines: list[str] = []
+    for path in sorted(path for path in new.rglob("*") if path.is_file()):
+        with path.open("rb") as file:
+            digest = file_digest(file, "sha256").hexdigest()
+        lines.append(f"{digest}  {path.relative_to(new).as_posix()}\n")
+    return "".join(lines)
 
 
 def _refuse_what_is_not_ours(folder: Path) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
+from importlib.metadata import version
 
 from service.archive.tables import PARTITIONS, TABLES
 from service.store.frozen import describe_frozen
@@ -13,7 +14,9 @@ TITLE = "# Soil temperatures, exported by Digseason"
 _INTRODUCTION = """\
 Two tables in the Parquet format, in folders `site=ID/year=YYYY` (Hive layout). `readings` holds
 each reading as it was measured, suspect and failed ones too: see its flag. `daily` holds the daily
-means. Rows stand by logger, probe and time. Units and meanings also stand in each file.
+means. Rows stand by logger, probe and time. Units and meanings also stand in each file, with the
+checks and the clock of its site. No window rule has a part in any of this. `sha256sum --check
+SHA256SUMS` says whether all is as it was written.
 """
 
 _READING = """\
@@ -28,13 +31,23 @@ Ids of sites that all look like numbers or dates are read as such; a reader can 
 """
 
 
-def write_guide(selection: str, frozen_before: date | None) -> str:
-    """Return the guide of an archive, `selection` being what was exported.
+def write_guide(
+    selection: str,
+    span: tuple[date, date],
+    rows: Mapping[str, int],
+    frozen_before: date | None,
+) -> str:
+    """Return the guide of an archive.
 
+    selection : what was exported, in words
+    span : the first and the last day of it
+    rows : how many there are in each table
     frozen_before : before which day readings are kept as daily means only; None: all are kept
     """
     tables = "\n".join(_describe(name) for name in TABLES)
-    exported = f"Exported: {selection}."
+    counts = ", ".join(f"{rows[name]:,} rows in `{name}`" for name in TABLES)
+    exported = f"Exported by Digseason {version('digseason')}: {selection}. "
+    exported += f"From {span[0]} to {span[1]}: {counts}."
     if frozen_before:
         exported += f" In the store {describe_frozen(frozen_before)}, but for some weeks."
     return "\n".join([TITLE, "", _INTRODUCTION, exported, "", tables, _READING])

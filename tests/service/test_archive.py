@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -173,6 +174,9 @@ def test_units_and_meanings_stand_in_each_file_and_in_the_guide(archive: Path) -
     assert flag[b"flag_meanings"] == b"good not_evaluated suspect fail missing"  # source: [CF]
     assert schema.metadata[b"utc_offset_min"] == b"600"
     guide = (archive / "README.md").read_text("utf-8")
+    assert "Digseason" in guide
+    # by hand: 96 hours from a midnight on, which ends the day before
+    assert "From 2024-12-29 to 2025-01-02" in guide
     assert [name for name in schema.names if f"| {name} | " not in guide] == []
 
 
@@ -180,7 +184,7 @@ def test_the_same_store_gives_the_same_bytes_in_place_of_an_earlier_export(
     home: Path, archive: Path
 ) -> None:
     before = bytes_of(archive)
-    assert len(before) == 5
+    assert len(before) == 6
     code, said = run(home, "export", "--parquet", archive)
     assert code == 0, said
     assert bytes_of(archive) == before
@@ -228,3 +232,10 @@ def test_what_cannot_be_exported_is_said_and_writes_nothing(
     code, said = run(home, "export", "--parquet", tmp_path / "out", *words)
     assert (code, complaint in " ".join(said.split())) == (2, True)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_another_tool_says_that_each_file_is_as_it_was_written(archive: Path) -> None:
+    check = ["sha256sum", "--check", "--quiet", "--strict", "SHA256SUMS"]  # GNU coreutils
+    subprocess.run(check, cwd=archive, check=True)  # noqa: S603 (our own arguments)
+    listed = {line[66:] for line in (archive / "SHA256SUMS").read_text("utf-8").splitlines()}
+    assert listed == set(bytes_of(archive)) - {"SHA256SUMS"}
