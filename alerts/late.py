@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from datetime import date
 
+from alerts.bounds import DateRange
+from alerts.expectations import LIKELY, Expectation
 from alerts.notices import ASIDE, Notice
 
 
@@ -39,6 +42,36 @@ def leave_out_past(
         for number, one in waiting.items()
         if one.what == "season summary" or (_window(one) not in gone and not _is_past(one, as_of))
     }
+
+
+def renew_likely(
+    notices: Mapping[int, Notice], expected: Mapping[str, Expectation]
+) -> dict[int, Notice]:
+    """Return the same with what the outlook says now of windows that were to open soon.
+
+    Parameters
+    ----------
+    notices : mapping
+        By number.
+    expected : mapping
+        What is to come now in some of the blocks, by the block's id.
+
+    Of a window that is more likely not to open any more nothing is told.
+    """
+    renewed = {number: _renew(one, expected.get(one.block_id)) for number, one in notices.items()}
+    return {number: one for number, one in renewed.items() if one is not None}
+
+
+def _renew(one: Notice, expected: Expectation | None) -> Notice | None:
+    outlook = expected and expected.outlook
+    if one.what != "opening soon" or outlook is None or outlook.opens is None:
+        return one
+    opens = outlook.opens
+    if (outlook.season, outlook.kind) != (one.season, one.kind) or opens.by_now >= LIKELY:
+        return one
+    if opens.p10 is None or opens.p50 is None:
+        return None
+    return replace(one, opened_range=DateRange(opens.p10, opens.p90))
 
 
 def _window(one: Notice) -> tuple[str, int, str]:

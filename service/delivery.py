@@ -46,6 +46,7 @@ from service.store.outbox import (
     mark_delivered,
     put_back,
     put_off,
+    put_off_for_quiet,
 )
 from service.store.recipients import Recipient, fetch_recipients
 from service.store.undelivered import add_undelivered
@@ -162,7 +163,7 @@ class _Run:
             if quiet_until:
                 with writing(self.engine) as connection:
                     put_back(connection, message)
-                    put_off(connection, message, quiet_until, "waits for the end of quiet hours")
+                    put_off_for_quiet(connection, message, quiet_until)
                     message = self._claim(connection)
             else:
                 next_s = time.monotonic() + self._between_s

@@ -17,6 +17,7 @@ from alerts.consent import word_link
 from alerts.digest import Reader, choose_pictured, compose_digest
 from alerts.dug import word_dug_link
 from alerts.expectations import Expectation
+from alerts.late import renew_likely
 from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
@@ -74,7 +75,8 @@ def compose_waiting(
         if recipient.addresses and not places:
             continue
         reader = Reader(recipient.name, recipient.language, recipient.unit, name)
-        notices, settled = leave_out_dug(due.notices, dug.get(recipient.name, {}))
+        news = renew_likely(due.notices, expected[due.day])
+        notices, settled = leave_out_dug(news, dug.get(recipient.name, {}))
         if not (notices or due.silences or due.undelivered):
             continue
         post = Post(connection, settings.mail_from, recipient, places, links, when.now)
@@ -110,12 +112,12 @@ def preview_digest(connection: Connection, due: Due, of: str) -> tuple[Letter, s
     """
     recipient = due.recipient
     dug = fetch_all_dug(connection).get(recipient.name, {})
-    notices, _ = leave_out_dug(due.notices, dug)
+    expected = _fetch_expected(connection, [due])[due.day]
+    notices, _ = leave_out_dug(renew_likely(due.notices, expected), dug)
     if not (notices or due.silences):
         return None
     reader = Reader(recipient.name, recipient.language, recipient.unit, of)
     told = list(notices.values()), reader, due.day, list(due.silences.values())
-    expected = _fetch_expected(connection, [due])[due.day]
     return compose_digest(*told, expected), compose_sms(*told)
 
 

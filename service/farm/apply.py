@@ -44,6 +44,7 @@ from service.store.among import among
 from service.store.changes import count_change
 from service.store.clocks import fetch_clock_corrections, replace_clock_corrections
 from service.store.loggers import Logger, fetch_logger
+from service.store.outbox import let_quiet_go
 
 History = Mapping[str, Mapping[str, tuple[ProbeEntry, ...]]]
 """By logger and column."""
@@ -71,6 +72,7 @@ def apply_farm(connection: Connection, farm: Farm, now: datetime, retire: bool) 
     _write_rows(connection, farm, changes)
     _write_lists(connection, farm, changes)
     _write_told_blocks(connection, whole)
+    let_quiet_go(connection, [c.key for c in changes if c.table == "recipient"])
     _ask_anew(connection, changes)
     _retire(connection, changes, now)
     _write_histories(connection, whole, former)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
@@ -19,6 +19,7 @@ End = Literal["refused", "given up", "bounced", "dropped"]
 MessageState = End | Literal["delivered", "held", "sending", "later", "waits"]
 """Held: its address is suspended. Later: it is tried again."""
 
+_QUIET = "waits for the end of quiet hours"
 _WAITS = and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None))
 _IS_SUSPENDED = exists().where(
     undelivered.c.channel == outbox.c.channel,
@@ -125,6 +126,20 @@ def put_back(connection: Connection, message: Message) -> None:
 def put_off(connection: Connection, message: Message, until: datetime, failure: str) -> None:
     """Note that a message was not handed over, and when it is tried again."""
     _set(connection, message.id, leased_until=None, next_try_at=until, failure=failure)
+
+
+def put_off_for_quiet(connection: Connection, message: Message, until: datetime) -> None:
+    """Note that a message waits for the end of its reader's quiet hours."""
+    put_off(connection, message, until, _QUIET)
+
+
+def let_quiet_go(connection: Connection, names: Collection[str]) -> None:
+    """Let messages that wait for the end of quiet hours be tried at once: those hours may be other
+    ones now.
+    """
+    of_readers = select(digest.c.id).where(among(digest.c.recipient_name, names))
+    waits = _WAITS, outbox.c.failure == _QUIET, outbox.c.digest_id.in_(of_readers)
+    connection.execute(update(outbox).where(*waits).values(next_try_at=None, failure=None))
 
 
 def note_failure(connection: Connection, outbox_id: int, failure: str) -> None:

@@ -8,8 +8,11 @@ from typing import Any
 import pytest
 
 from alerts.bounds import DateRange
-from alerts.late import leave_out_past
+from alerts.expectations import Expectation
+from alerts.late import leave_out_past, renew_likely
 from alerts.notices import Notice, Summary
+from alerts.outlook.dates import Chances, Outlook
+from alerts.rules import GRAPE_PHYLLOXERA
 from tests.notices import NOT_KNOWN_OPEN, NOT_OPENED, make_closed, make_notice
 
 AS_OF = date(2025, 10, 30)
@@ -18,6 +21,11 @@ CLOSED = make_closed("cold")
 LIKELY = DateRange(date(2025, 10, 1), date(2025, 10, 8))
 SUMMARY = Summary((("spring", date(2025, 10, 4), date(2025, 10, 20)),), 19.0, date(2025, 10, 9))
 SUMMED_UP = make_notice(what="season summary", opened_on=None, summary=SUMMARY)
+
+
+def on(day: int) -> date:
+    """A day of October."""
+    return date(2025, 10, day)
 
 
 def soon(**changes: Any) -> Notice:
@@ -64,3 +72,23 @@ def test_each_window_is_news_by_itself() -> None:
     other = make_notice("Ledge")
     waiting = {1: make_notice(), 2: other, 3: CLOSED}
     assert list(leave_out_past(waiting, (), AS_OF)) == [2]
+
+
+@pytest.mark.parametrize(
+    ("days", "by_now", "told"),
+    [
+        pytest.param((27, 30, 31), 0.1, DateRange(on(27), on(31)), id="moved"),
+        pytest.param((27, 30, None), 0.1, DateRange(on(27), None), id="perhaps never"),
+        pytest.param((27, None, None), 0.1, None, id="more likely not at all"),
+        pytest.param((20, 23, 26), 0.9, LIKELY, id="probably open: a nowcast says so"),
+    ],
+)
+def test_a_window_that_opens_soon_is_told_by_the_outlook_of_the_day(
+    days: tuple[int | None, ...], by_now: float, told: DateRange | None
+) -> None:
+    opens = Chances(1.0, by_now, 0.4, 0.9, *(on(day) if day else None for day in days))
+    outlook = Outlook(2025, AS_OF, AS_OF, "spring", opens, opens, None)
+    expected = {soon().block_id: Expectation(outlook, GRAPE_PHYLLOXERA)}
+    renewed = renew_likely({3: soon(), 4: make_notice()}, expected)
+    assert renewed.pop(4) == make_notice()
+    assert [one.opened_range for one in renewed.values()] == ([told] if told else [])

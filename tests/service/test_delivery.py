@@ -20,6 +20,7 @@ from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading, writing
 from service.store.outbox import add_digest, add_message, fetch_messages
 from service.store.undelivered import fetch_suspensions
+from tests.farms import farm_text, set_up
 from tests.mails import read_mail, text_of
 from tests.outbox_messages import make_mail
 from tests.planted import plant_block, plant_days, plant_recipient
@@ -301,6 +302,30 @@ def test_nothing_is_sent_in_quiet_hours_and_it_costs_no_try(
     assert (rows(waiting)[1].next_try_at, rows(waiting)[1].attempts) == (NOW + 1.5 * HOUR, 0)
     assert sent(deliver(waiting, settings, NOW + HOUR)) == []
     assert sent(deliver(waiting, settings, NOW + 1.5 * HOUR)) == ["Ben"]
+
+
+@one_database
+@pytest.mark.parametrize(
+    ("quiet", "delivered"),
+    [
+        pytest.param("", ["Ada"], id="lifted"),
+        pytest.param('quiet = ["21:00", "08:00"]', [], id="longer"),
+    ],
+)
+def test_what_waits_for_quiet_hours_heeds_those_of_now(
+    engine: Engine, settings: Settings, quiet: str, delivered: list[str]
+) -> None:
+    def keep(quiet: str) -> None:
+        named = 'name = "Ada"'
+        text = farm_text(north=True).replace("Ada Example", "Ada")
+        set_up(engine, text.replace(named, f"{named}\n{quiet}"))
+
+    keep('quiet = ["21:00", "07:00"]')  # NOW is 04:00 in Los Angeles
+    with writing(engine) as connection:
+        add_mail(connection, "Ada")
+    assert sent(deliver(engine, settings, NOW)) == []
+    keep(quiet)
+    assert sent(deliver(engine, settings, NOW)) == delivered
 
 
 # by hand: quiet hours that hold midnight, and others; clocks go on at 02:00 EST on 8 March 2026
