@@ -76,6 +76,29 @@ def keep_vigour(connection: Connection, block_id: str, kept: KeptVigour, now: da
     connection.execute(insert(vigour_survey).values(row))
 
 
+@dataclass(frozen=True)
+class KeptSurvey:
+    """What was kept of a block, without its values."""
+
+    id: int
+    measured_on: date
+    measure: str
+    file: str
+
+
+def fetch_surveys(connection: Connection, block_id: str) -> list[KeptSurvey]:
+    """Return all that was measured in a block, the latest first."""
+    columns = [vigour_survey.c[name] for name in KeptSurvey.__dataclass_fields__]
+    query = select(*columns).where(vigour_survey.c.block_id == block_id)
+    latest = vigour_survey.c.measured_on.desc(), vigour_survey.c.kept_at.desc()
+    return [KeptSurvey(*row) for row in connection.execute(query.order_by(*latest))]
+
+
+def drop_survey(connection: Connection, survey: KeptSurvey) -> None:
+    """Keep what was measured no longer."""
+    connection.execute(delete(vigour_survey).where(vigour_survey.c.id == survey.id))
+
+
 def fetch_vigour(
     connection: Connection, block_id: str, planting: Planting, *, every_day: bool = False
 ) -> list[KeptVigour]:

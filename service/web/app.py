@@ -56,6 +56,7 @@ from service.web.ribbons_page import ribbons_page_routes
 from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
 from service.web.style import style_routes
+from service.web.surveys_page import surveys_page_routes
 from service.web.texts import texts_routes
 from service.web.today_page import today_page_routes
 from service.web.uploads_page import uploads_page_routes
@@ -90,6 +91,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         block_page_routes(engine, settings),
         chart_page_routes(engine, settings),
         patches_page_routes(engine, settings),
+        surveys_page_routes(engine),
         ribbons_page_routes(engine, settings),
         lot_page_routes(engine, settings),
         crew_days_page_routes(engine, settings),

@@ -29,7 +29,14 @@ from service.reach import Reach
 from service.settings import Settings
 from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading, writing
-from service.store.vigour import KeptVigour, fetch_planting, keep_vigour, set_aside, take_back
+from service.store.vigour import (
+    KeptVigour,
+    fetch_planting,
+    fetch_surveys,
+    keep_vigour,
+    set_aside,
+    take_back,
+)
 from service.vigour.files import VigourFile, read_vigour
 from service.web.access import Owner, Planner, Visitor
 from service.web.pages import (
@@ -142,6 +149,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             block = _find_block(connection, block_id, who.reach)
             planting = fetch_planting(connection, block.id)
             found = _find(connection, block, planting)
+            surveys = fetch_surveys(connection, block.id)
         return answer_page(
             request,
             "patches.html",
@@ -154,6 +162,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             has_planting=planting is not None,
             may_change=who.account.role != "coordinator",
             today=today.isoformat(),
+            surveys=[(one, show_day(one.measured_on, language, today)) for one in surveys],
             found=found and _show(found, tidy(block.name), language, today),
             words=sheet_words(language),
             no_patch=say_of_no_patch(language),

@@ -54,6 +54,7 @@ DEEDS = (
     N_("signed out everywhere"),
     N_("took a patch back"),
     N_("took back what was found"),
+    N_("took vigour away"),
     N_("withdrew an import"),
 )
 REFUSALS = (
@@ -77,6 +78,7 @@ REFUSALS = (
     N_("there are no blocks yet"),
     N_("there is no such account"),
     N_("there is no such patch"),
+    N_("there is no such survey of vigour"),
     N_("there is nothing at this address"),
     N_("this advisory is also for districts that this account does not see"),
     N_("this file is put aside no longer; it is kept as an import, or send it again"),

@@ -117,6 +117,18 @@ def test_a_patch_that_has_outgrown_its_cause_comes_back(digseason, vigour_csv: P
     assert "gravel" not in printed
 
 
+def test_a_survey_in_the_wrong_place_is_taken_away(digseason, vigour_csv: Path) -> None:
+    for day in ("2024-02-01", "2025-02-01"):
+        digseason("patches", *BLOCK, vigour_csv, "--on", day)
+    code, said = digseason("digs", "drop-survey", *BLOCK, "--on", "2023-02-01")
+    there = "there are: 2025-02-01 ndvi, 2024-02-01 ndvi"
+    assert (code, there in " ".join(said.split())) == (2, True)
+    digseason("digs", "drop-survey", *BLOCK, "--on", "2025-02-01", "--measure", "ndvi")
+    assert "ndvi of 1 Feb 2024" in digseason("patches", *BLOCK)[1]
+    digseason("digs", "drop-survey", *BLOCK, "--on", "2024-02-01")
+    assert "no vigour of Terrace 7 was kept yet" in digseason("patches", *BLOCK)[1]
+
+
 def test_bad_lines_are_told_each_by_its_reason_and_the_rest_counts(
     digseason, vigour_csv: Path
 ) -> None:

@@ -208,3 +208,16 @@ def test_more_vines_than_are_known_are_refused(place: Place) -> None:
     lot = place.page.replace("/patches", "/lot.csv")
     answer = place.grower.get(lot, params={"seed": 7, "count": 601}, timeout=30)
     assert (answer.status_code, "only 600 vines" in answer.text) == (409, True)
+
+
+@pytest.mark.usefixtures("first")
+def test_a_survey_is_taken_away_by_who_speaks_for_the_block(place: Place) -> None:
+    before = place.look()
+    place.upload(table_of(slice(0, 9)), day="2026-03-01")
+    (wrong, *_) = re.findall(r"/vigour/(\d+)/drop", place.look())
+    drop = place.page.replace("/patches", "/vigour/{}/drop")
+    coordinator = sign_in_as(place.page.partition("/blocks")[0], "coordinator@example.org")
+    assert send(coordinator, drop.format(wrong), {}).status_code == 403
+    assert send(place.grower, drop.format(int(wrong) + 9), {}).status_code == 404
+    assert send(place.grower, drop.format(wrong), {}).status_code == 303
+    assert re.sub(r'value="\w{80,}"', "", place.look()) == re.sub(r'value="\w{80,}"', "", before)

@@ -9,6 +9,7 @@ from service.cli.digs.days import days_command
 from service.cli.digs.draw import draw_command
 from service.cli.digs.plan import plan_command
 from service.cli.digs.sheet import sheet_command
+from service.cli.digs.surveys import drop_survey_command
 
 
 @click.group("digs")
@@ -18,6 +19,6 @@ def command() -> None:
 
 for subcommand in (
     *(plan_command, draw_command, days_command, sheet_command),
-    *(set_aside_command, take_back_command),
+    *(set_aside_command, take_back_command, drop_survey_command),
 ):
     command.add_command(subcommand)
