@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -42,13 +41,13 @@ from tests.benchmarks.region import (
     DEPTHS_CM,
     NOW,
     columns_of,
+    empty_store,
     instants_of,
     plant_batches,
     plant_days,
     plant_places,
     soil_c,
 )
-from tests.pg import cluster
 
 TRIES = 5
 INGESTED = 8  # loggers whose readings also go the whole way, checks and all
@@ -253,18 +252,11 @@ def _timed(engine: Engine) -> Iterator[list[float]]:
 
 @contextmanager
 def _empty_store(database: str) -> Iterator[Engine]:
-    with TemporaryDirectory() as folder:
-        if database == "sqlite":
-            engine = open_engine(f"sqlite:///{folder}/digseason.db")
-            upgrade(engine)
-            yield engine
-            engine.dispose()
-            return
-        with cluster() as server, server.database() as name:
-            engine = open_engine(server.url(name))
-            upgrade(engine)
-            yield engine
-            engine.dispose()
+    with empty_store(database == "postgresql") as (data, url):
+        engine = open_engine(url or Settings(data=data).store_url)
+        upgrade(engine)
+        yield engine
+        engine.dispose()
 
 
 def _settle(engine: Engine) -> None:

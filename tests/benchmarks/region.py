@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +14,7 @@ from sqlalchemy import Connection, insert
 
 from service.store import tables
 from service.store.bulk import Columns, insert_columns
+from tests.pg import cluster
 
 DEPTHS_CM = (15.0, 30.0, 45.0, 60.0)
 CHANNELS = tuple(f"T{depth_cm:.0f}" for depth_cm in DEPTHS_CM)
@@ -131,3 +136,14 @@ def plant_batches(connection: Connection, n: int, arrived_at: datetime) -> None:
     ends = {"first_at": arrived_at, "last_at": arrived_at, "changed_at": arrived_at}
     rows = [{"logger_id": f"l{place:05d}", **what, **counts, **ends} for place in range(n)]
     connection.execute(insert(tables.import_batch), rows)
+
+
+@contextmanager
+def empty_store(on_postgresql: bool) -> Iterator[tuple[Path, str]]:
+    """Give a folder, and the address of an empty database that is not in it, or ""."""
+    with TemporaryDirectory() as folder:
+        if not on_postgresql:
+            yield Path(folder), ""
+            return
+        with cluster() as server, server.database() as name:
+            yield Path(folder), server.url(name)
