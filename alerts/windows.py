@@ -2,14 +2,15 @@
 
 The rule is the one of WindowRule, computed on R, the trailing mean of root-zone days. All series of
 one hemisphere walk through the days together; whatever a day needs to know of the past is a vector
-over the series (_Walk), so that one block, ten thousand blocks and the members of an outlook are
-the same call. Evaluation depends on nothing but (root-zone days, rule, as_of).
+over the series (_Walk), so that one block, ten thousand blocks, the members of an outlook and a
+series under twenty thresholds are the same call. Evaluation depends on nothing but (root-zone days,
+rule, as_of).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import inf
 from typing import Literal
@@ -92,10 +93,31 @@ def find_spans(
 
     Parameters and References as for `evaluate`.
     """
-    found: list[list[Span]] = [[] for _ in range(south.size)]
-    for some, walk in _walk_all(root_zone_c, days, south, rule, as_of, None):
-        for series, spans in zip(some.tolist(), walk.spans, strict=True):
-            found[series] = spans
+    return find_spans_by_rule(root_zone_c, days, south, [rule], as_of)[0]
+
+
+def find_spans_by_rule(
+    root_zone_c: NDArray[np.float64],
+    days: NDArray[np.datetime64],
+    south: NDArray[np.bool_],
+    rules: Sequence[WindowRule],
+    as_of: date,
+) -> list[list[list[Span]]]:
+    """Return the same under each rule; those that differ in `spring_opens_c` and `margin_c` alone
+    walk together, and share the trailing mean."""
+    found: list[list[list[Span]]] = [[[] for _ in range(south.size)] for _ in rules]
+    alike: dict[WindowRule, list[int]] = {}
+    for number, rule in enumerate(rules):
+        alike.setdefault(replace(rule, name="", spring_opens_c=0.0, margin_c=0.0), []).append(
+            number
+        )
+    for numbers in alike.values():
+        together = [rules[number] for number in numbers]
+        for some, walk in _walk_all(root_zone_c, days, south, together, as_of, None):
+            of_each = iter(walk.spans)
+            for number in numbers:
+                for series in some.tolist():
+                    found[number][series] = next(of_each)
     return found
 
 
@@ -141,7 +163,7 @@ def evaluate(
     practice without a source.
     """
     found: dict[int, Evaluation] = {}
-    for some, walk in _walk_all(root_zone_c, days, south, rule, as_of, warmth_c):
+    for some, walk in _walk_all(root_zone_c, days, south, [rule], as_of, warmth_c):
         for one, series in enumerate(some.tolist()):
             found[series] = Evaluation(walk.spans[one], walk.standing(one))
     return [found[series] for series in range(south.size)]
@@ -151,11 +173,15 @@ def _walk_all(
     root_zone_c: NDArray[np.float64],
     days: NDArray[np.datetime64],
     south: NDArray[np.bool_],
-    rule: WindowRule,
+    rules: Sequence[WindowRule],
     as_of: date,
     warmth_c: NDArray[np.float64] | None,
 ) -> Iterator[tuple[NDArray[np.intp], _Walk]]:
-    """Yield some of the series at a time, each once, with their walk through all days."""
+    """Yield some of the series at a time, each once, with their walk through all days.
+
+    rules : alike but for `spring_opens_c` and `margin_c`
+    """
+    rule, at_once = rules[0], max(1, _SERIES_AT_ONCE // len(rules))
     days = days.astype("datetime64[D]")
     if root_zone_c.shape != (south.size, days.size):
         raise ValueError(f"{root_zone_c.shape} is not {south.size} series x {days.size} days")
@@ -166,8 +192,8 @@ def _walk_all(
     n_days = max((as_of - first_day).days + 1, 1)
     for hemisphere in (False, True):
         members = np.flatnonzero(south == hemisphere)
-        for start in range(0, members.size, _SERIES_AT_ONCE):
-            some = members[start : start + _SERIES_AT_ONCE]
+        for start in range(0, members.size, at_once):
+            some = members[start : start + at_once]
             mean_c = np.full((n_days, some.size), np.nan)
             day_by_day_c = np.ascontiguousarray(root_zone_c[some, :n_seen].T)
             mean_c[:n_seen] = trailing_mean(day_by_day_c, rule)
@@ -176,7 +202,7 @@ def _walk_all(
                 warmth = np.zeros(mean_c.shape)
                 by_hours_c = None if warmth_c is None else warmth_c[some, :n_seen].T
                 warmth[:n_seen] = _find_warmth(day_by_day_c, by_hours_c, rule)
-            walk = _Walk(mean_c, first_day, hemisphere, rule, warmth)
+            walk = _Walk(mean_c, first_day, hemisphere, rules, warmth)
             walk.run()
             yield some, walk
 
@@ -219,20 +245,24 @@ def _find_warmth(
 
 
 class _Walk:
-    """One walk of some series through the days; indices of days count from the first day."""
+    """One walk of some series through the days, under each rule; indices of days count from the
+    first day, and all series under the first rule come before those under the next."""
 
     def __init__(
         self,
         mean_c: NDArray[np.float64],
         first_day: date,
         south: bool,
-        rule: WindowRule,
+        rules: Sequence[WindowRule],
         warmth_c: NDArray[np.float64] | None,
     ) -> None:
-        self.warmth_c = warmth_c
+        self.warmth_c, rule = warmth_c, rules[0]
         self.mean_c, self.first_day, self.south, self.rule = mean_c, first_day, south, rule
-        self.n_days, self.n = mean_c.shape
-        self.opens_c = rule.spring_opens_c - rule.tolerance_c
+        self.n_days, self.n_series = mean_c.shape
+        self.n_rules, self.n = len(rules), len(rules) * self.n_series
+        opens_c = np.array([one.spring_opens_c for one in rules]) - rule.tolerance_c
+        self.opens_c = np.repeat(opens_c, self.n_series)
+        self.margin_c = np.repeat([one.margin_c for one in rules], self.n_series)
         self.cold_c = rule.cold_below_c - rule.tolerance_c
         self.hot_c = rule.hot_above_c + rule.tolerance_c
         self.dates: dict[int, date] = {}
@@ -261,7 +291,7 @@ class _Walk:
         self.turned_at = np.full(self.n, _NEVER, np.int32)
         self.in_fall = np.zeros(self.n, bool)
         # the limits between which each series may open next; infinite once spring is spent
-        self.low_c = np.full(self.n, self.opens_c)
+        self.low_c = self.opens_c.copy()
         self.high_c = np.full(self.n, self.hot_c)
         self.spent_at: dict[int, list[NDArray[np.intp]]] = {}
 
@@ -275,15 +305,19 @@ class _Walk:
                 in_spring = series[~self.in_fall[series]]
                 self.close(in_spring[self.open[in_spring]], day, "spent")
                 self.low_c[in_spring] = np.inf
-            self.judge(day, self.mean_c[day])
+            self.judge(day, self.under_each(self.mean_c[day]))
         for series in np.flatnonzero(self.open).tolist():
             self.spans[series].append(Span(*self.opening[series], closed_on=None, reason=None))
+
+    def under_each(self, of_series: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what holds for a series, whatever its rule."""
+        return of_series if self.n_rules == 1 else np.tile(of_series, self.n_rules)
 
     def judge(self, day: int, mean_c: NDArray[np.float64]) -> None:
         """Apply the rule to one day: turned, close, open. A NaN meets no limit."""
         rule = self.rule
         if self.warmth_c is not None and day >= self.warm_from:
-            self.sum_c += self.warmth_c[day]
+            self.sum_c += self.under_each(self.warmth_c[day])
         np.fmax(self.highest_c, mean_c, out=self.highest_c)
         if day >= self.fall_from:
             fallen = mean_c <= self.highest_c - (rule.fall_drop_c - rule.tolerance_c)
@@ -303,23 +337,22 @@ class _Walk:
 
     def turn(self, series: NDArray[np.intp], day: int, mean_c: NDArray[np.float64]) -> None:
         """Start fall; its first opening knows no margin unless it starts in the cold."""
-        rule = self.rule
         self.close(series[self.open[series]], day, "turned")
         self.in_fall[series] = True
         self.turned_at[series] = day
         cold_start = mean_c[series] < self.cold_c
-        self.low_c[series] = self.cold_c + rule.margin_c * cold_start
+        self.low_c[series] = self.cold_c + self.margin_c[series] * cold_start
         self.high_c[series] = self.hot_c
 
     def pause(self, cold: NDArray[np.intp], hot: NDArray[np.intp], day: int) -> None:
         """Close what has become too cold or too hot, and set what it takes to open again."""
-        margin_c = self.rule.margin_c
         self.close(cold, day, "cold")
         self.close(hot, day, "hot")
-        self.low_c[cold] = np.where(self.in_fall[cold], self.cold_c + margin_c, self.opens_c)
+        again_c = self.cold_c + self.margin_c[cold]
+        self.low_c[cold] = np.where(self.in_fall[cold], again_c, self.opens_c[cold])
         self.high_c[cold] = self.hot_c
-        self.low_c[hot] = np.where(self.in_fall[hot], self.cold_c, self.opens_c)
-        self.high_c[hot] = self.hot_c - margin_c
+        self.low_c[hot] = np.where(self.in_fall[hot], self.cold_c, self.opens_c[hot])
+        self.high_c[hot] = self.hot_c - self.margin_c[hot]
 
     def try_to_open(self, series: NDArray[np.intp], day: int, mean_c: NDArray[np.float64]) -> None:
         """Open those, of the series whose R lies within their limits, that the season allows."""
@@ -362,7 +395,7 @@ class _Walk:
         known = last != _NEVER
         return Standing(
             season=self.season,
-            mean_c=float(self.mean_c[last, one]) if known else None,
+            mean_c=float(self.mean_c[last, one % self.n_series]) if known else None,
             mean_on=self.date(last) if known else None,
             highest_c=float(self.highest_c[one]) if known else None,
             below_seen=bool(self.below_seen[one]),

@@ -1,10 +1,10 @@
-"""What became of each season of many series under one rule, as arrays."""
+"""What became of each season of many series under several rules, as arrays."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal, get_args
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from alerts.bounds import evaluate_with_bounds
 from alerts.rules import Kind, WindowRule
 from alerts.season import season_day, season_of, season_start
-from alerts.windows import Span, find_spans, trailing_mean
+from alerts.windows import Span, find_spans_by_rule, trailing_mean
 
 Outcome = Literal["opened", "not reached", "not yet", "not seen", "no readings"]
 """Why there is no opening: not reached by the end of its season, seen in full; not yet, seen in
@@ -23,6 +23,7 @@ OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 KINDS: tuple[Kind, ...] = get_args(Kind)
 _ONE = np.timedelta64(1, "D")
 _NAT = np.datetime64("NaT", "D")
+_EPOCH = date(1970, 1, 1).toordinal()
 
 
 @dataclass(frozen=True)
@@ -57,21 +58,35 @@ class Seasons:
     asked_d: NDArray[np.int32]
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """Which days up to the last that counts have a value of R.
+
+    day : (n_days,) datetime64[D]
+    seen : (n_series, n_days)
+    until : (n_series, n_days + 1), how many before each position
+    """
+
+    day: NDArray[np.datetime64]
+    seen: NDArray[np.bool_]
+    until: NDArray[np.int32]
+
+
 def find_seasons(
     root_zone_c: NDArray[np.float64],
     error_c: NDArray[np.float64] | None,
     days: NDArray[np.datetime64],
     south: NDArray[np.bool_],
-    rule: WindowRule,
+    rules: Sequence[WindowRule],
     as_of: date,
-) -> Seasons:
-    """Return what became of every season that the days touch.
+) -> Iterator[Seasons]:
+    """Yield, for each rule, what became of every season that the days touch.
 
     Parameters
     ----------
     error_c : array, shape (n_series, n_days), or None
         Standard error of the values; None leaves out `earliest` and `latest`. [degC]
-    root_zone_c, days, south, rule, as_of : as for alerts.windows.evaluate; days must not be empty
+    root_zone_c, days, south, as_of : as for alerts.windows.evaluate; days must not be empty
     """
     first, last = days[0].item(), min(days[-1].item(), as_of)
     seasons = np.arange(
@@ -79,8 +94,34 @@ def find_seasons(
         max(season_of(max(as_of, last), one) for one in (False, True)) + 1,
         dtype=np.int16,
     )
-    shape = south.size, seasons.size, len(KINDS)
-    found = Seasons(
+    by_rule: list[list[list[Span]]] = []
+    if error_c is None:
+        by_rule = find_spans_by_rule(root_zone_c, days, south, rules, as_of)
+    seen_by_mean: dict[tuple[int, int], _Seen] = {}
+    for number, rule in enumerate(rules):
+        found = _nothing(south.size, seasons)
+        if error_c is None:
+            spans, by_rule[number] = by_rule[number], []
+        else:
+            bounded = evaluate_with_bounds(root_zone_c, error_c, days, south, rule, as_of)
+            spans = [evaluation.spans for evaluation, _ in bounded]
+            for series, (evaluation, bounds) in enumerate(bounded):
+                for span, of_span in reversed(list(zip(evaluation.spans, bounds, strict=True))):
+                    place = series, span.season - int(seasons[0]), KINDS.index(span.kind)
+                    found.earliest[place] = of_span.opened.earliest  # the first of a window stays
+                    found.latest[place] = of_span.opened.latest or _NAT
+        _keep_spans(found, spans, as_of)
+        mean = rule.mean_days, rule.mean_needs
+        if mean not in seen_by_mean:
+            seen_by_mean[mean] = _find_seen(root_zone_c, days, rule, as_of)
+        _judge_what_was_seen(found, seen_by_mean[mean], south, rule, as_of)
+        yield found
+
+
+def _nothing(n_series: int, seasons: NDArray[np.int16]) -> Seasons:
+    """Return seasons of which nothing is known."""
+    shape = n_series, seasons.size, len(KINDS)
+    return Seasons(
         season=seasons,
         outcome=np.full(shape, OUTCOMES.index("no readings"), np.int8),
         after=np.full(shape, _NAT),
@@ -93,52 +134,58 @@ def find_seasons(
         seen_d=np.zeros(shape, np.int32),
         asked_d=np.zeros(shape, np.int32),
     )
-    if error_c is None:
-        spans = find_spans(root_zone_c, days, south, rule, as_of)
-    else:
-        bounded = evaluate_with_bounds(root_zone_c, error_c, days, south, rule, as_of)
-        spans = [evaluation.spans for evaluation, _ in bounded]
-        for series, (evaluation, bounds) in enumerate(bounded):
-            for span, of_span in reversed(list(zip(evaluation.spans, bounds, strict=True))):
-                place = _place(found, series, span)  # the first of a window stays
-                found.earliest[place] = of_span.opened.earliest
-                found.latest[place] = of_span.opened.latest or _NAT
-    _keep_spans(found, spans, as_of)
+
+
+def _find_seen(
+    root_zone_c: NDArray[np.float64], days: NDArray[np.datetime64], rule: WindowRule, as_of: date
+) -> _Seen:
     seen = ~np.isnan(trailing_mean(np.ascontiguousarray(root_zone_c.T), rule)).T
     seen &= days <= np.datetime64(as_of, "D")
-    _judge_what_was_seen(found, seen, days, south, rule, as_of)
-    return found
-
-
-def _place(found: Seasons, series: int, span: Span) -> tuple[int, int, int]:
-    return series, span.season - int(found.season[0]), KINDS.index(span.kind)
+    until = np.zeros((seen.shape[0], days.size + 1), np.int32)
+    until[:, 1:] = seen.cumsum(axis=1)
+    return _Seen(days, seen, until)
 
 
 def _keep_spans(found: Seasons, spans: Sequence[Sequence[Span]], as_of: date) -> None:
-    for series, of_series in enumerate(spans):
-        for span in of_series:
-            place = _place(found, series, span)
-            if not found.stretches[place]:
-                found.opened_on[place] = span.opened_on
-                found.after[place] = np.datetime64(span.not_before) - _ONE
-                found.outcome[place] = OUTCOMES.index("opened")
-            found.stretches[place] += 1
-            found.closed_on[place] = span.closed_on or _NAT
-            until = np.datetime64(span.closed_on) if span.closed_on else np.datetime64(as_of) + _ONE
-            found.open_d[place] += (until - np.datetime64(span.opened_on)).astype(int)
+    still_open = (as_of + timedelta(days=1)).toordinal()
+    rows = [
+        (
+            series,
+            span.season,
+            KINDS.index(span.kind),
+            span.opened_on.toordinal(),
+            span.not_before.toordinal(),
+            span.closed_on.toordinal() if span.closed_on else still_open,
+            span.closed_on is None,
+        )
+        for series, of_series in enumerate(spans)
+        for span in of_series
+    ]
+    if not rows:
+        return
+    series, season, kind, opened, not_before, closed, is_open = np.array(rows).T
+    place = series, season - found.season[0], kind
+    np.add.at(found.stretches, place, 1)
+    np.add.at(found.open_d, place, closed - opened)
+    found.outcome[place] = OUTCOMES.index("opened")
+    found.closed_on[place] = np.where(is_open, _NAT, _to_days(closed))  # the last of a window stays
+    backwards = tuple(index[::-1] for index in place)  # and the first
+    found.opened_on[backwards] = _to_days(opened)[::-1]
+    found.after[backwards] = _to_days(not_before)[::-1] - _ONE
+
+
+def _to_days(ordinal: NDArray[np.int64]) -> NDArray[np.datetime64]:
+    return (ordinal - _EPOCH).astype("datetime64[D]")
 
 
 def _judge_what_was_seen(
     found: Seasons,
-    seen: NDArray[np.bool_],
-    days: NDArray[np.datetime64],
+    of: _Seen,
     south: NDArray[np.bool_],
     rule: WindowRule,
     as_of: date,
 ) -> None:
     """Say of each season how much of it was seen, and what that makes of one without an opening."""
-    until = np.zeros((south.size, days.size + 1), np.int32)  # days seen before a position
-    until[:, 1:] = seen.cumsum(axis=1)
     last = np.datetime64(as_of, "D")
     for of_south in np.unique(south).tolist():
         rows = np.flatnonzero(south == of_south)
@@ -151,7 +198,7 @@ def _judge_what_was_seen(
                 is_open = ~np.isnat(opened_on)
                 ends = np.where(is_open, opened_on, min(end, last))
                 asked_d = np.maximum((ends - first).astype(np.int32) + 1, 0)
-                seen_d = _count(until, days, rows, first, ends)
+                seen_d = _count(of, rows, first, ends)
                 found.asked_d[place], found.seen_d[place] = asked_d, seen_d
                 whole = (seen_d == asked_d) & (asked_d > 0)
                 without = np.select(
@@ -160,35 +207,33 @@ def _judge_what_was_seen(
                     OUTCOMES.index("not reached"),
                 )
                 found.outcome[place] = np.where(is_open, OUTCOMES.index("opened"), without)
-                known = _find_last_known(seen, days, rows, first, min(end, last))
+                known = _find_last_known(of, rows, first, min(end, last))
                 found.after[place] = np.where(is_open, found.after[place], known)
 
 
 def _count(
-    until: NDArray[np.int32],
-    days: NDArray[np.datetime64],
+    of: _Seen,
     rows: NDArray[np.intp],
     first: np.datetime64,
     ends: NDArray[np.datetime64],
 ) -> NDArray[np.int32]:
     """Return how many days from the first to the end of each row were seen."""
-    begin = int(np.searchsorted(days, first))
-    stop = np.maximum(np.searchsorted(days, ends, side="right"), begin)
-    return until[rows, stop] - until[rows, begin]
+    begin = int(np.searchsorted(of.day, first))
+    stop = np.maximum(np.searchsorted(of.day, ends, side="right"), begin)
+    return of.until[rows, stop] - of.until[rows, begin]
 
 
 def _find_last_known(
-    seen: NDArray[np.bool_],
-    days: NDArray[np.datetime64],
+    of: _Seen,
     rows: NDArray[np.intp],
     first: np.datetime64,
     end: np.datetime64,
 ) -> NDArray[np.datetime64]:
     """Return the last day up to which every day from the first on was seen; else the day before."""
-    if end < first or first < days[0]:
+    if end < first or first < of.day[0]:
         return np.full(rows.size, first - _ONE)
-    part = slice(*np.searchsorted(days, [first, end + _ONE]).tolist())
-    unseen = ~seen[rows, part]
+    part = slice(*np.searchsorted(of.day, [first, end + _ONE]).tolist())
+    unseen = ~of.seen[rows, part]
     if not unseen.shape[1]:
         return np.full(rows.size, first - _ONE)
     run = np.where(unseen.any(axis=1), unseen.argmax(axis=1), unseen.shape[1])

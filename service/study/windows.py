@@ -84,11 +84,13 @@ def compare(
     if not study.places:
         return _describe(pd.DataFrame(columns=list(COLUMNS)), as_of)
     error_c = study.error_c if bounds else None
+    by_rule = find_seasons(study.mean_c, error_c, study.day, study.south, rules, as_of)
+    places = pd.DataFrame([asdict(place) for place in study.places])
+    places = places.astype({"depth_cm": "float64", "elevation_m": "float64"})
+    ends = _find_ends(study)
     parts = [
-        _make_frame(
-            study, find_seasons(study.mean_c, error_c, study.day, study.south, rule, as_of), rule
-        )
-        for rule in rules
+        _make_frame(study, places, ends, found, rule)
+        for rule, found in zip(rules, by_rule, strict=True)
     ]
     frame = pd.concat(parts, ignore_index=True)
     order = ["site", "block", "depth_cm", "rule", "spring_opens_c", "margin_f", "mean_days"]
@@ -113,23 +115,30 @@ def list_days(study: StudyDays) -> pd.DataFrame:
     return frame
 
 
-def _make_frame(study: StudyDays, found: Seasons, rule: WindowRule) -> pd.DataFrame:
+def _make_frame(
+    study: StudyDays,
+    places: pd.DataFrame,
+    ends: NDArray[np.int64],
+    found: Seasons,
+    rule: WindowRule,
+) -> pd.DataFrame:
     import pandas as pd
 
-    shape = found.outcome.shape
-    row, column, kind = (index.ravel() for index in np.indices(shape))
+    begins, stops = ends[:, :, None, None]
+    season = found.season[:, None]
+    touched = np.broadcast_to((begins <= season) & (season <= stops), found.outcome.shape)
+    row, column, kind = where = np.nonzero(touched)
     starts = np.array(
         [
             [np.datetime64(season_start(season, south)) for season in found.season.tolist()]
             for south in (False, True)
         ]
     )[study.south.astype(int)][row, column]
-    places = pd.DataFrame([asdict(place) for place in study.places])
     of_window = {
-        name: getattr(found, name).ravel() for name in ("opened_on", "after", "closed_on", "open_d")
+        name: getattr(found, name)[where] for name in ("opened_on", "after", "closed_on", "open_d")
     }
-    frame = places.astype({"depth_cm": "float64", "elevation_m": "float64"}).iloc[row]
-    frame = frame.reset_index(drop=True).assign(
+    frame = places.iloc[row].reset_index(drop=True)
+    return frame.assign(
         rule=rule.name,
         spring_opens_f=round(c_to_f(rule.spring_opens_c), 9),
         spring_opens_c=rule.spring_opens_c,
@@ -137,17 +146,16 @@ def _make_frame(study: StudyDays, found: Seasons, rule: WindowRule) -> pd.DataFr
         mean_days=rule.mean_days,
         season=found.season[column],
         kind=pd.Categorical.from_codes(kind, list(KINDS), ordered=True),
-        outcome=pd.Categorical.from_codes(found.outcome.ravel(), list(OUTCOMES)),
+        outcome=pd.Categorical.from_codes(found.outcome[where], list(OUTCOMES)),
         **of_window,
         opened_day=_number(of_window["opened_on"], starts),
         after_day=_number(of_window["after"], starts),
-        opened_earliest=found.earliest.ravel(),
-        opened_latest=found.latest.ravel(),
-        stretches=found.stretches.ravel(),
-        seen_d=found.seen_d.ravel(),
-        asked_d=found.asked_d.ravel(),
-    )
-    return frame.loc[_find_touched(study, found)[row, column], list(COLUMNS)]
+        opened_earliest=found.earliest[where],
+        opened_latest=found.latest[where],
+        stretches=found.stretches[where],
+        seen_d=found.seen_d[where],
+        asked_d=found.asked_d[where],
+    )[list(COLUMNS)]
 
 
 def _number(on: NDArray[np.datetime64], starts: NDArray[np.datetime64]) -> NDArray[np.float64]:
@@ -155,8 +163,11 @@ def _number(on: NDArray[np.datetime64], starts: NDArray[np.datetime64]) -> NDArr
     return np.where(np.isnat(on), np.nan, (on - starts).astype(np.float64) + 1)
 
 
-def _find_touched(study: StudyDays, found: Seasons) -> NDArray[np.bool_]:
-    """Return which seasons of each place lie between its first and its last day, or hold them."""
+def _find_ends(study: StudyDays) -> NDArray[np.int64]:
+    """Return the seasons of the first and of the last reading of each place, two rows.
+
+    A place without any has its last before its first.
+    """
     measured = ~np.isnan(study.mean_c)
     first = study.day[measured.argmax(axis=1)]
     last = study.day[study.day.size - 1 - measured[:, ::-1].argmax(axis=1)]
@@ -164,9 +175,7 @@ def _find_touched(study: StudyDays, found: Seasons) -> NDArray[np.bool_]:
         [season_of(day, south) for day, south in zip(of.tolist(), study.south, strict=True)]
         for of in (first, last)
     ]
-    seasons, (begins, stops) = found.season[None, :], np.array(ends)[:, :, None]
-    has_any = measured.any(axis=1, keepdims=True)
-    return (begins <= seasons) & (seasons <= stops) & has_any
+    return np.array(ends) - np.outer([0, 10_000], ~measured.any(axis=1))
 
 
 def _describe(frame: pd.DataFrame, as_of: date) -> pd.DataFrame:

@@ -8,9 +8,11 @@ from datetime import date, timedelta
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
-from alerts.windows import Kind, Span, find_spans
+from alerts.variants import Numbers, vary
+from alerts.windows import Kind, Span, find_spans, find_spans_by_rule
 from probes.units import f_to_c
 from tests.laws import law
 from tests.plain_rule import plain_spans
@@ -139,6 +141,28 @@ def test_evaluating_day_by_day_tells_what_one_go_tells(series: Series, days_late
 @law(30)
 @given(st.lists(series_drawn, min_size=2, max_size=6))
 def test_a_matrix_gives_what_each_series_gives_alone(many: list[Series]) -> None:
+    matrix, days, south = together(many)
+    as_of = many[0].as_of
+    assert find_spans(matrix, days, south, GRAPE_PHYLLOXERA, as_of) == [
+        engine_spans(s.values_c, s.first_day, s.south, GRAPE_PHYLLOXERA, as_of) for s in many
+    ]
+
+
+@law(20)
+@given(st.lists(series_drawn, min_size=1, max_size=4))
+def test_rules_that_walk_together_give_what_each_gives_alone(many: list[Series]) -> None:
+    matrix, days, south = together(many)
+    numbers = Numbers([f_to_c(60.0), f_to_c(64.0)], [0.0, 1.5], [3, 5])
+    rules = [*vary(GRAPE_PHYLLOXERA, numbers), replace(GRAPE_PHYLLOXERA, cold_below_c=14.0)]
+    assert find_spans_by_rule(matrix, days, south, rules, many[0].as_of) == [
+        find_spans(matrix, days, south, rule, many[0].as_of) for rule in rules
+    ]
+
+
+def together(
+    many: list[Series],
+) -> tuple[NDArray[np.float64], NDArray[np.datetime64], NDArray[np.bool_]]:
+    """Return series over the days of all [degC], those days, and which lie south."""
     first_day = min(series.first_day for series in many)
     offsets = [(series.first_day - first_day).days for series in many]
     n_days = max(o + len(series.values_f) for o, series in zip(offsets, many, strict=True))
@@ -146,11 +170,7 @@ def test_a_matrix_gives_what_each_series_gives_alone(many: list[Series]) -> None
     for row, offset, series in zip(matrix, offsets, many, strict=True):
         row[offset : offset + len(series.values_f)] = np.array(series.values_c, dtype=np.float64)
     days = np.datetime64(first_day, "D") + np.arange(n_days)
-    south = np.array([series.south for series in many])
-    as_of = many[0].as_of
-    assert find_spans(matrix, days, south, GRAPE_PHYLLOXERA, as_of) == [
-        engine_spans(s.values_c, s.first_day, s.south, GRAPE_PHYLLOXERA, as_of) for s in many
-    ]
+    return matrix, days, np.array([series.south for series in many])
 
 
 @law(60)

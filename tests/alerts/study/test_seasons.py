@@ -26,7 +26,8 @@ def seasons(
     if gap:
         series_c[:, (days >= np.datetime64(gap[0])) & (days <= np.datetime64(gap[1]))] = np.nan
     until = on(as_of) if as_of else on(last)
-    return find_seasons(series_c, None, days, np.array([False]), GRAPE_PHYLLOXERA, until)
+    (found,) = find_seasons(series_c, None, days, np.array([False]), [GRAPE_PHYLLOXERA], until)
+    return found
 
 
 def place_of(found: Seasons, kind: Kind) -> tuple[int, int, int]:
@@ -81,7 +82,7 @@ def test_seasons_south_begin_in_july() -> None:
     series_c = np.where(days < np.datetime64("2015-10-01"), f_to_c(50.0), f_to_c(70.0))[None, :]
     both = np.concatenate([series_c, series_c])
     south = np.array([True, False])
-    found = find_seasons(both, None, days, south, GRAPE_PHYLLOXERA, on("2016-06-30"))
+    (found,) = find_seasons(both, None, days, south, [GRAPE_PHYLLOXERA], on("2016-06-30"))
     assert found.season.tolist() == [2015, 2016]
     # by hand: as above, three days of 70 among five and one of 50 more make 62, the fourth 66
     assert found.opened_on[0, 0, 0] == np.datetime64("2015-10-04")
@@ -96,8 +97,8 @@ def test_bounds_hold_the_opening(error_c: float) -> None:
     series_c = np.array([values_c], np.float64)
     days = np.datetime64(first_day) + np.arange(series_c.shape[1])
     errors_c = np.full(series_c.shape, error_c)
-    found = find_seasons(
-        series_c, errors_c, days, np.array([False]), GRAPE_PHYLLOXERA, on("2015-06-30")
+    (found,) = find_seasons(
+        series_c, errors_c, days, np.array([False]), [GRAPE_PHYLLOXERA], on("2015-06-30")
     )
     place = place_of(found, "spring")
     assert found.earliest[place] <= found.opened_on[place]
