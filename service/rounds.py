@@ -10,6 +10,7 @@ apart, so that thousands of messages hold up no round. It also finds outlooks ap
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -129,6 +130,7 @@ def _evaluate(
     engine: Engine, settings: Settings, lease: RoundLease, now: datetime, as_of: date | None
 ) -> _Found:
     """Evaluate all blocks, keep a notice of each change and each silence."""
+    begun_s = time.monotonic()
     with writing(engine) as connection:
         renew_lease(connection, lease)
         round_id = begin_round(connection, as_of, now)
@@ -143,7 +145,8 @@ def _evaluate(
         advisory = draft_if_due(connection, found.evaluations, now, settings.advisory_days)
         forget_ended(connection, now)
         forget_sessions(connection, now)
-        finish_round(connection, round_id, now, *counts)
+        took = timedelta(seconds=time.monotonic() - begun_s)
+        finish_round(connection, round_id, now + took, *counts)
     return replace(found, advisory=advisory)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from threading import Event
 
+from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
@@ -24,135 +25,132 @@ from service.intake.packing import pack_pushes
 from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due
 from service.settings import Settings
+from service.showing import count_text
 from service.store.busy import NotNowError
+from service.watching.counters import JOB_SECONDS, JOBS, MESSAGES
+from service.watching.logs import tell
 
-PACKING_H = 6
+PACKING_S = 6 * 3600
 
 log = logging.getLogger(__name__)
 
+Job = Callable[[Engine, Settings, Event], None]
+"""What is run again and again; the event ends it early. It tells what it did, in one line."""
 
-def tick(engine: Engine, settings: Settings) -> None:
-    """Do what is due now; a failure is logged and the next tick tries again."""
+
+def run_job(name: str, job: Job, engine: Engine, settings: Settings, stop: Event) -> None:
+    """Run a job, timed and counted; one that fails is told, and the next tick tries again."""
+    begun_s, outcome = time.monotonic(), "failed"
     try:
-        report = run_due(engine, settings, datetime.now(UTC))
+        job(engine, settings, stop)
+        outcome = "done"
     except NotNowError as held:
-        log.info("no round for now: %s", held)
-        return
+        outcome = "not now"
+        log.debug("%s: not for now: %s", name, held)
     except Exception:
-        log.exception("round failed; the next tick tries again")
-        return
-    if report.evaluations or report.digests:
-        log.info(
-            "round: %d blocks, %d notices, %d digests",
-            len(report.evaluations),
-            len(report.notices),
-            report.digests,
-        )
+        extra = {"event": name, "figures": {"outcome": outcome}}
+        log.exception("%s: failed; the next tick tries again", name, extra=extra)
+    JOBS.labels(name, outcome).inc()
+    JOB_SECONDS.labels(name).observe(time.monotonic() - begun_s)
 
 
-def look_ahead(engine: Engine, settings: Settings) -> None:
-    """Find the outlooks that are due; a failure is logged and the next tick tries again."""
-    begun = time.monotonic()
-    try:
-        found = look_ahead_if_due(engine, settings, datetime.now(UTC))
-    except NotNowError as held:
-        log.info("no outlooks for now: %s", held)
+def tick(engine: Engine, settings: Settings, _: Event) -> None:
+    """Run the round that is due, and write to whom it is time to."""
+    begun_s = time.monotonic()
+    report = run_due(engine, settings, datetime.now(UTC))
+    if not report.evaluations and not report.digests:
         return
-    except Exception:
-        log.exception("looking ahead failed; the next tick tries again")
-        return
+    seconds = time.monotonic() - begun_s
+    as_of = max((one.as_of for one in report.evaluations), default=None)
+    blocks, notices = len(report.evaluations), len(report.notices)
+    counted = (
+        count_text(blocks, "block"),
+        count_text(notices, "notice"),
+        count_text(report.digests, "digest"),
+    )
+    tell(
+        log,
+        "round",
+        f"{', '.join(counted)} in {seconds:.1f} s{f', as of {as_of}' if as_of else ''}",
+        blocks=blocks,
+        notices=notices,
+        silences=len(report.silences),
+        digests=report.digests,
+        seconds=round(seconds, 3),
+        as_of=as_of,
+    )
+
+
+def look_ahead(engine: Engine, settings: Settings, _: Event) -> None:
+    """Find the outlooks that are due."""
+    begun_s = time.monotonic()
+    found = look_ahead_if_due(engine, settings, datetime.now(UTC))
     if found:
-        log.info("outlooks: %d blocks in %.1f s", len(found), time.monotonic() - begun)
+        seconds = time.monotonic() - begun_s
+        said = f"{count_text(len(found), 'block')} in {seconds:.1f} s"
+        tell(log, "outlooks", said, blocks=len(found), seconds=round(seconds, 3))
 
 
 def send_due(engine: Engine, settings: Settings, stop: Event) -> None:
-    """Send what waits in the outbox; a failure is logged and the next tick tries again."""
-    try:
-        report = deliver(engine, settings, datetime.now(UTC), at_once=False, stop=stop)
-    except Exception:
-        log.exception("sending failed; the next tick tries again")
-        return
-    if report.hold:
-        log.warning("outbox: %s", report.hold)
+    """Send what waits in the outbox."""
+    report = deliver(engine, settings, datetime.now(UTC), at_once=False, stop=stop)
+    for sent in report.sent:
+        MESSAGES.labels(sent.message.channel, "sent").inc()
     if report.sent:
-        log.info("outbox: %d messages delivered", len(report.sent))
+        count = len(report.sent)
+        tell(log, "outbox", f"{count_text(count, 'message')} delivered", messages=count)
     for one in report.not_sent:
-        log.warning("outbox: message %d: %s: %s", one.message.id, one.end or "later", one.why)
+        outcome, number = one.end or "later", one.message.id
+        MESSAGES.labels(one.message.channel, outcome).inc()
+        figures = {"message": number, "channel": one.message.channel, "outcome": outcome}
+        said = f"message {number}: {outcome}: {one.why}"
+        tell(log, "outbox", said, logging.WARNING, why=one.why, **figures)
     for channel, why in report.troubles.items():
-        log.warning("outbox: no %s for now: %s", channel, why)
+        MESSAGES.labels(channel, "channel down").inc()
+        said = f"no {channel} for now: {why}"
+        tell(log, "outbox", said, logging.WARNING, channel=channel, why=why)
 
 
-def take_in(engine: Engine, settings: Settings) -> None:
-    """Take in the mails that came back; a failure is logged and the next tick tries again."""
-    try:
-        report = take_in_bounces(engine, settings, datetime.now(UTC))
-    except Exception:
-        log.exception("taking in bounces failed; the next tick tries again")
-        return
-    for told in (*report.failed, *report.late):
-        log.warning("bounce: %s", told)
-    if report.trouble:
-        log.warning("bounces: %s", report.trouble)
+def take_in(engine: Engine, settings: Settings, _: Event) -> None:
+    """Take in the mails that came back."""
+    report = take_in_bounces(engine, settings, datetime.now(UTC))
+    for told in (*report.failed, *report.late, *filter(None, [report.trouble])):
+        tell(log, "bounces", f"{told}", logging.WARNING)
 
 
-def watch_inbox(engine: Engine, settings: Settings) -> None:
-    """Import what has settled in the inbox; a failure is logged and the next tick tries again."""
-    try:
-        files = empty_inbox(engine, settings, datetime.now(UTC))
-    except Exception:
-        log.exception("the inbox failed; the next tick tries again")
-        return
-    for file in files:
+def watch_inbox(engine: Engine, settings: Settings, _: Event) -> None:
+    """Import what has settled in the inbox."""
+    for file in empty_inbox(engine, settings, datetime.now(UTC)):
         if file.is_new and file.fate != "changing":
-            log.info("inbox: %s: %s", file.name, file.fate)
+            tell(log, "inbox", f"{file.name}: {file.fate}", file=file.name, fate=file.fate)
 
 
-def pack(engine: Engine) -> None:
-    """Pack old daily means and what old pushes held; what fails is logged and tried again."""
-    try:
-        pack_daily_means(engine, datetime.now(UTC))
-        pack_pushes(engine, datetime.now(UTC))
-    except Exception:
-        log.exception("packing failed; the next time tries again")
-
-
-def fetch_feeds(engine: Engine, settings: Settings) -> None:
-    """Fetch the stations that are due; what fails is kept with its station, and logged."""
-    try:
-        reports = fetch_due(engine, make_fetcher(settings.contact), datetime.now(UTC))
-    except Exception:
-        log.exception("fetching failed; the next tick tries again")
-        return
-    for report in reports:
-        log.info("fetch: %s: %d new readings", report.station_id, report.readings.inserted)
+def fetch_feeds(engine: Engine, settings: Settings, _: Event) -> None:
+    """Fetch the stations that are due; what fails is kept with its station."""
+    for report in fetch_due(engine, make_fetcher(settings.contact), datetime.now(UTC)):
+        new = report.readings.inserted
+        said, level = f"{report.station_id}: {count_text(new, 'new reading')}", logging.INFO
         if report.failure:
-            log.warning("fetch: %s: %s", report.station_id, report.failure)
+            said, level = f"{said}; {report.failure}", logging.WARNING
+        figures = {"station": report.station_id, "readings": new, "failure": report.failure}
+        tell(log, "fetch", said, level, **figures)
 
 
-def fetch_air_forecasts(engine: Engine, settings: Settings) -> None:
-    """Fetch the forecasts that are due; what fails is kept with its site, and logged."""
-    try:
-        make = make_forecast_fetcher(settings.contact)
-        reports = fetch_due_forecasts(engine, make, datetime.now(UTC))
-    except Exception:
-        log.exception("fetching forecasts failed; the next tick tries again")
-        return
-    for report in reports:
+def fetch_air_forecasts(engine: Engine, settings: Settings, _: Event) -> None:
+    """Fetch the forecasts that are due; what fails is kept with its site."""
+    make = make_forecast_fetcher(settings.contact)
+    for report in fetch_due_forecasts(engine, make, datetime.now(UTC)):
+        said, level = report.failure or f"{report.days} days of air", logging.INFO
         if report.failure:
-            log.warning("forecast: %s: %s", report.site_id, report.failure)
-        else:
-            log.info("forecast: %s: %d days of air", report.site_id, report.days)
+            level = logging.WARNING
+        figures = {"site": report.site_id, "days": report.days, "failure": report.failure}
+        tell(log, "forecast", f"{report.site_id}: {said}", level, **figures)
 
 
-def draw(drawer: Drawer, engine: Engine, settings: Settings, stop: Event) -> None:
-    """Draw the charts that pages show; a failure is logged and the next tick tries again."""
-    try:
-        count = drawer.draw(engine, settings, datetime.now(UTC), stop)
-    except Exception:
-        log.exception("drawing failed; the next tick tries again")
-        return
-    if count:
-        log.info("charts: %d drawn", count)
+def pack(engine: Engine, _settings: Settings, _: Event) -> None:
+    """Pack old daily means and what old pushes held."""
+    pack_daily_means(engine, datetime.now(UTC))
+    pack_pushes(engine, datetime.now(UTC))
 
 
 @contextmanager
@@ -162,31 +160,37 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     The jobs run apart: neither a long import, nor outlooks, nor thousands of messages hold a round
     back.
     """
+    drawer = Drawer()
+
+    def draw(engine: Engine, settings: Settings, stop: Event) -> None:
+        count = drawer.draw(engine, settings, datetime.now(UTC), stop)
+        if count:
+            tell(log, "charts", f"{count} drawn", charts=count)
+
+    every_s: dict[tuple[str, Job], int] = {
+        ("round", tick): settings.tick_s,
+        ("outlooks", look_ahead): settings.tick_s,
+        ("outbox", send_due): settings.tick_s,
+        ("bounces", take_in): settings.tick_s,
+        ("inbox", watch_inbox): settings.tick_s,
+        ("fetch", fetch_feeds): settings.tick_s,
+        ("forecast", fetch_air_forecasts): settings.tick_s,
+        ("charts", draw): settings.tick_s,
+        ("packing", pack): PACKING_S,
+    }
     stop = Event()
     scheduler = BackgroundScheduler(
         timezone=UTC,
+        executors={"default": ThreadPoolExecutor(len(every_s))},
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    jobs = tick, look_ahead, send_due, take_in, watch_inbox, fetch_feeds, fetch_air_forecasts
-    for job in jobs:
+    for (name, job), seconds in every_s.items():
         scheduler.add_job(
-            job,
-            IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
-            args=(engine, settings, stop) if job is send_due else (engine, settings),
+            run_job,
+            IntervalTrigger(seconds=seconds, timezone=UTC),
+            args=(name, job, engine, settings, stop),
             next_run_time=datetime.now(UTC),
         )
-    scheduler.add_job(
-        draw,
-        IntervalTrigger(seconds=settings.tick_s, timezone=UTC),
-        args=(Drawer(), engine, settings, stop),
-        next_run_time=datetime.now(UTC),
-    )
-    scheduler.add_job(
-        pack,
-        IntervalTrigger(hours=PACKING_H, timezone=UTC),
-        args=(engine,),
-        next_run_time=datetime.now(UTC),
-    )
     scheduler.start()
     try:
         yield

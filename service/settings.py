@@ -68,6 +68,7 @@ class Settings(BaseSettings):
     data: Path
     database_url: Annotated[str, AfterValidator(check_database_url)] = Field(default="", repr=False)
     contact: str = ""
+    log: Literal["lines", "json"] = "lines"
     tick_s: int = 30
     inbox_settled_s: int = 10
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""

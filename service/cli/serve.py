@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,10 +10,9 @@ import uvicorn
 
 from service.accounts import make_first_link, needs_administrator
 from service.cli.accounts import write_link
-from service.cli.jobs import start_log
 from service.links import Links
+from service.watching.logs import start_log
 from service.web.app import make_app
-from service.web.hand_page import HideTokens
 from service.wiring import open_store
 
 
@@ -25,10 +23,10 @@ from service.wiring import open_store
 @click.pass_obj
 def command(data: Path, host: str, port: int, pages_only: bool) -> None:
     """Serve pages and the HTTP API, and run the rounds that are due, until interrupted."""
-    start_log()
-    logging.getLogger("uvicorn.access").addFilter(HideTokens())
     settings, engine = open_store(data)
+    start_log(settings.log)
     if needs_administrator(engine):
         link = make_first_link(Links(settings), datetime.now(UTC))
         click.echo(f"Make the first account: {write_link(settings, link, f'http://{host}:{port}')}")
-    uvicorn.run(make_app(engine, settings, with_rounds=not pages_only), host=host, port=port)
+    app = make_app(engine, settings, with_rounds=not pages_only)
+    uvicorn.run(app, host=host, port=port, log_config=None, access_log=False)

@@ -13,7 +13,14 @@ from service.store.accounts import fetch_accounts, find_account
 from service.store.audit import CONSOLE, note_deed
 from service.store.engine import reading, writing
 from service.store.loggers import UnknownLoggerError, fetch_logger
-from service.store.tokens import Token, add_account_token, add_token, fetch_tokens, revoke_token
+from service.store.tokens import (
+    Token,
+    add_account_token,
+    add_metrics_token,
+    add_token,
+    fetch_tokens,
+    revoke_token,
+)
 from service.wiring import open_store
 
 DAYS = 90
@@ -22,13 +29,14 @@ COLUMNS = tuple(Token.__dataclass_fields__)
 
 @click.group("tokens")
 def command() -> None:
-    """Tokens with which loggers push their readings and people send theirs."""
+    """Tokens with which loggers push their readings, and programs of people and operators come."""
 
 
 @command.command("add")
 @click.option("--logger", "logger_id", metavar="ID", help="Whose token it is: it pushes readings.")
 @click.option("--account", "email", metavar="EMAIL", help="Or whose: it sees what they see.")
 @click.option("--write", is_flag=True, help="It also does what its account may do.")
+@click.option("--metrics", is_flag=True, help="Or it reads /metrics, and is of no one.")
 @click.option("--name", default="", help="What it is for.")
 @click.option("--days", type=click.IntRange(1, 3650), help="How long it holds.")
 @click.pass_obj
@@ -37,20 +45,27 @@ def add(
     logger_id: str | None,
     email: str | None,
     write: bool,
+    metrics: bool,
     name: str,
     days: int | None,
 ) -> None:
     """Make a token and print it: only now, since no one keeps it.
 
-    That of a logger holds until it is revoked unless --days says how long, that of an account for
-    90 days.
+    That of an account holds for 90 days unless --days says how long, others until they are revoked.
     """
-    if (logger_id is None) == (email is None) or (write and email is None):
-        raise click.UsageError("give --logger ID, or --account EMAIL with or without --write")
+    if (logger_id, email, metrics or None).count(None) != 2 or (write and email is None):
+        raise click.UsageError(
+            "give --logger ID, --account EMAIL with or without --write, or --metrics"
+        )
     _, engine = open_store(data)
     now = datetime.now(UTC)
     until = now + timedelta(days=days) if days else None
     with writing(engine) as connection:
+        if metrics:
+            secret = add_metrics_token(connection, now, name, until)
+            note_deed(connection, CONSOLE, "made a token to read metrics", name, now)
+            click.echo(secret)
+            return
         if logger_id is None:
             account = find_account(connection, email or "")
             if account is None:
@@ -88,7 +103,7 @@ def list_(data: Path, form: str | None) -> None:
         return
     click.echo(f"{'no.':>4}  {'of':<24}{'may':<7}{'until':<12}{'last used':<18}{'revoked':<10}")
     for token in tokens:
-        of = token.logger_id or emails.get(token.account_id or 0, "")
+        of = token.logger_id or emails.get(token.account_id or 0, "-")
         until = f"{token.expires_at:%Y-%m-%d}" if token.expires_at else "-"
         used = f"{token.last_used_at:%Y-%m-%d %H:%M}" if token.last_used_at else "-"
         revoked = f"{token.revoked_at:%Y-%m-%d}" if token.revoked_at else "-"

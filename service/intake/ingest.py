@@ -37,6 +37,7 @@ from service.store.imports import (
 from service.store.loggers import Logger
 from service.store.settlements import is_settled
 from service.store.tables import import_batch
+from service.store.tallies import tally_delivery
 
 Progress = Callable[[float], None]
 """Told the share that is done, from 0 to 1."""
@@ -112,6 +113,7 @@ def ingest(
         store_content(connection, batch_id, content)
         counts = {name: getattr(report, name) for name in COUNTS}
         update_batch(connection, batch_id, **counts, signs=signs)
+        tally_delivery(connection, logger.id, source.kind, counts)
         if report.inserted:
             count_change(connection, logger.id)
         if is_settled(connection, batch_id):

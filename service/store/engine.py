@@ -21,14 +21,20 @@ from service.store.busy import StoreBusyError, is_busy
 PATIENCE_S = 600  # a file of many years is one transaction, which takes minutes
 BRIEF_PATIENCE_S = 20
 SCANT_PATIENCE_S = 0.05
+CONNECT_TIMEOUT_S = 10
 
 
 def open_engine(url: str) -> Engine:
-    """Return an engine for `url` (sqlite:///FILE or postgresql+psycopg://...)."""
+    """Return an engine for `url` (sqlite:///FILE or postgresql+psycopg://...).
+
+    Its errors show no values, which are of persons.
+    """
     if not url.startswith("sqlite"):
         options = f"-c timezone=UTC -c lock_timeout={PATIENCE_S}s"
-        return create_engine(url, pool_pre_ping=True, connect_args={"options": options})
-    engine = create_engine(url, connect_args={"timeout": PATIENCE_S, "isolation_level": None})
+        arguments = {"options": options, "connect_timeout": CONNECT_TIMEOUT_S}
+        return create_engine(url, pool_pre_ping=True, hide_parameters=True, connect_args=arguments)
+    arguments = {"timeout": PATIENCE_S, "isolation_level": None}
+    engine = create_engine(url, hide_parameters=True, connect_args=arguments)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:

@@ -34,14 +34,19 @@ def fetch_last_look_id(connection: Connection) -> int | None:
     return connection.scalar(select(func.max(look_ahead.c.id)))
 
 
-def is_look_due(connection: Connection, now: datetime) -> bool:
-    """Return whether a day has ended at some site since the last look, or readings changed."""
+def fetch_last_look(connection: Connection) -> Look | None:
+    """Return the last look; None: there has been none."""
     columns = (look_ahead.c[name] for name in Look.__dataclass_fields__)
     query = select(*columns).order_by(look_ahead.c.id.desc()).limit(1)
     row = connection.execute(query).one_or_none()
-    if row is None:
+    return Look(*row) if row else None
+
+
+def is_look_due(connection: Connection, now: datetime) -> bool:
+    """Return whether a day has ended at some site since the last look, or readings changed."""
+    last = fetch_last_look(connection)
+    if last is None:
         return True
-    last = Look(*row)
     rested = now - last.started_at >= timedelta(seconds=(REST + 1) * last.took_s)
     is_changed = rested and last.changes != fetch_changes(connection)
     return is_changed or has_day_ended(connection, last.started_at, now)

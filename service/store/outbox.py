@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import Connection, and_, exists, insert, or_, select, update
+from sqlalchemy import Connection, and_, exists, func, insert, or_, select, update
 
 from service.store.among import among
 from service.store.tables import digest, outbox, undelivered
@@ -205,6 +205,27 @@ def fetch_messages(
     if latest is not None:
         return list(connection.execute(query.order_by(outbox.c.id.desc()).limit(latest)))[::-1]
     return list(connection.execute(query.order_by(outbox.c.id)))
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """How many messages are to be sent, and when the oldest of them was written."""
+
+    count: int
+    oldest_at: datetime | None
+
+
+def fetch_waiting(connection: Connection) -> Waiting:
+    """Return what waits."""
+    query = select(func.count(), func.min(outbox.c.created_at)).where(_WAITS)
+    return Waiting(*connection.execute(query).one())
+
+
+def count_ended(connection: Connection) -> dict[str, int]:
+    """Return how many messages are sent no more, by how they ended."""
+    query = select(outbox.c.ended, func.count()).where(outbox.c.ended.is_not(None))
+    rows = connection.execute(query.group_by(outbox.c.ended).order_by(outbox.c.ended))
+    return {row.ended: row[1] for row in rows}
 
 
 def find_state(row: Any, now: datetime) -> MessageState:

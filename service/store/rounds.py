@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sqlalchemy import Connection, func, insert, select, update
@@ -22,20 +23,41 @@ def begin_round(connection: Connection, as_of: date | None, now: datetime) -> in
 
 
 def finish_round(
-    connection: Connection, round_id: int, now: datetime, blocks: int, notices: int, changes: int
+    connection: Connection, round_id: int, at: datetime, blocks: int, notices: int, changes: int
 ) -> None:
-    """Keep that a round is through, what it came to, and how many changes it had seen."""
+    """Keep when a round is through, what it came to, and how many changes it had seen."""
     connection.execute(
         update(round_)
         .where(round_.c.id == round_id)
-        .values(finished_at=now, blocks=blocks, notices=notices)
+        .values(finished_at=at, blocks=blocks, notices=notices)
     )
     connection.execute(insert(round_seen).values(round_id=round_id, changes=changes))
 
 
+@dataclass(frozen=True)
+class LastRound:
+    """The last finished round of today's data (no look back): when it began and how long it took.
+
+    took_s : until what it found was kept [s]
+    """
+
+    started_at: datetime
+    took_s: float
+
+
+def fetch_last_round(connection: Connection) -> LastRound | None:
+    """Return the last round; None: there has been none."""
+    query = select(round_.c.started_at, round_.c.finished_at).where(*_OF_TODAY)
+    row = connection.execute(query.order_by(round_.c.id.desc()).limit(1)).one_or_none()
+    if row is None:
+        return None
+    return LastRound(row.started_at, (row.finished_at - row.started_at).total_seconds())
+
+
 def fetch_last_round_at(connection: Connection) -> datetime | None:
-    """Return when the last finished round of today's data (no look back) began."""
-    return connection.scalar(select(func.max(round_.c.started_at)).where(*_OF_TODAY))
+    """Return when the last round began; None: there has been none."""
+    last = fetch_last_round(connection)
+    return last.started_at if last else None
 
 
 def fetch_last_kept_at(connection: Connection) -> datetime | None:

@@ -13,14 +13,14 @@ from sqlalchemy import Connection, and_, insert, or_, select, update
 
 from service.store.tables import account, logger, token
 
-Scope = Literal["push", "read", "write", "calendar"]
+Scope = Literal["push", "read", "write", "calendar", "metrics"]
 """Push: readings of one logger. Read: what an account may see; write: and do. Calendar: of its
-blocks, or some of them, as its name says."""
+blocks, or some of them, as its name says. Metrics: figures of the service, of nobody's account."""
 
 
 @dataclass(frozen=True)
 class Token:
-    """A token without its secret, of a logger or of an account."""
+    """A token without its secret, of a logger, of an account or, for figures, of neither."""
 
     id: int
     scope: Scope
@@ -67,6 +67,13 @@ def add_account_token(
     return _add(connection, now, name, expires_at, scope=scope, account_id=account_id)
 
 
+def add_metrics_token(
+    connection: Connection, now: datetime, name: str, expires_at: datetime | None = None
+) -> str:
+    """Return a new token with which a program reads how the service runs, and nothing else."""
+    return _add(connection, now, name, expires_at, scope="metrics")
+
+
 def add_calendar_token(connection: Connection, account_id: int, now: datetime, name: str) -> str:
     """Return a new token with which a phone reads a calendar; it holds until it is revoked."""
     return _add(connection, now, name, None, scope="calendar", account_id=account_id)
@@ -93,6 +100,7 @@ def find_token(connection: Connection, secret: str, now: datetime) -> Token | No
             or_(
                 and_(token.c.logger_id.is_not(None), logger.c.retired_at.is_(None)),
                 and_(token.c.account_id.is_not(None), account.c.revoked_at.is_(None)),
+                token.c.scope == "metrics",
             ),
         )
     ).one_or_none()

@@ -214,6 +214,8 @@ def _find_by_token(request: Request, engine: Engine, secret: str, now: datetime)
         )
     if token is None:
         raise _unknown()
+    if token.scope == "metrics":
+        raise Problem(HTTPStatus.FORBIDDEN, "this token reads /metrics, and is of no other use")
     if account is None:
         raise Problem(HTTPStatus.FORBIDDEN, "this token is of a logger, which may only push")
     if token.scope == "calendar":

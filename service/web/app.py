@@ -44,6 +44,7 @@ from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
 from service.web.imports_page import imports_page_routes
 from service.web.lot_page import lot_page_routes
+from service.web.metrics import metrics_routes
 from service.web.notices_page import notices_page_routes
 from service.web.order_page import order_page_routes
 from service.web.patches_page import patches_page_routes
@@ -52,6 +53,7 @@ from service.web.provider_page import provider_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
 from service.web.replanting_page import replanting_page_routes
+from service.web.requests_seen import RequestsSeen
 from service.web.ribbons_page import ribbons_page_routes
 from service.web.sharing_page import sharing_page_routes
 from service.web.sign_in import sign_in_routes
@@ -79,6 +81,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     )
     app.add_middleware(GZipMiddleware, compresslevel=PACKED)
     app.add_middleware(Guards, base_url=settings.base_url)
+    app.add_middleware(RequestsSeen)
     add_refusals(app)
     engine = with_brief_patience(engine)
     door = Door(engine, settings)
@@ -111,6 +114,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         sharing_page_routes(engine),
         care_pages_routes(engine, settings),
         health_routes(engine),
+        metrics_routes(engine, settings),
         places_routes(engine),
         loggers_routes(engine),
         readings_routes(engine),

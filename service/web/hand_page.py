@@ -7,8 +7,6 @@ know the address. It therefore stays out of the log, of caches and of referrers.
 
 from __future__ import annotations
 
-import logging
-import re
 from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -47,20 +45,6 @@ from service.web.writing import run_writing
 LATEST = 6
 LONGEST = {"day": 10, "time": 8, "depth": 10, "temperature": 20, "person": 100, "note": 300}
 LONGEST |= {"unit": 1}
-TOKEN_IN_PATH = re.compile(r"(/(?:hand|told|dug|welcome|calendar)/)[^/?\s]+")
-
-
-class HideTokens(logging.Filter):
-    """Keeps the tokens of pages out of the log of requests."""
-
-    def filter(self, record: logging.LogRecord) -> bool:
-        """Put dots in the place of the token."""
-        if isinstance(record.args, tuple):
-            record.args = tuple(
-                TOKEN_IN_PATH.sub(r"\1...", one) if isinstance(one, str) else one
-                for one in record.args
-            )
-        return True
 
 
 def hand_page_routes(engine: Engine, door: Door) -> APIRouter:

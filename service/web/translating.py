@@ -35,6 +35,7 @@ DEEDS = (
     N_("locked out for a while"),
     N_("made a link to choose a password"),
     N_("made a token to {scope}"),
+    N_("made a token to read metrics"),
     N_("made the link of a calendar"),
     N_("made {before} a {role}"),
     N_("noted on an advisory"),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import logging
 import re
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 import requests
@@ -17,7 +17,6 @@ from service.settings import Settings
 from service.store.engine import reading, writing
 from service.store.thermometers import fetch_hand_readings
 from service.store.tokens import add_token, fetch_tokens
-from service.web.hand_page import HideTokens
 from tests.farms import farm_text
 from tests.serving import serving_here
 from tests.thermometers import BY_HAND, note, read_on, set_up_thermometer
@@ -131,14 +130,7 @@ def test_the_page_keeps_its_address_to_itself(page: str) -> None:
     assert "Set-Cookie" not in headers
 
 
-def test_the_log_of_requests_holds_no_token() -> None:
-    args = ("127.0.0.1:1", "POST", "/hand/SECRET/take-back/3", "1.1", 303)
-    record = logging.LogRecord("uvicorn.access", 20, "", 0, '%s - "%s %s HTTP/%s" %d', args, None)
-    assert HideTokens().filter(record)
-    assert record.getMessage() == '127.0.0.1:1 - "POST /hand/.../take-back/3 HTTP/1.1" 303'
-
-
-def post_json(engine: Engine, address: str, logger_id: str, *readings: dict[str, object]):
+def post_json(engine: Engine, address: str, logger_id: str, *readings: dict[str, Any]):
     return requests.post(
         f"{address}/api/hand-readings",
         headers={"Authorization": f"Bearer {token_of(engine, logger_id)}"},

@@ -16,6 +16,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.accounts import ROLES, set_places
 from service.store.engine import open_engine, writing
+from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
 from service.web.access import ByRole, check_rules, find_rules
 from service.web.app import make_app
@@ -52,6 +53,8 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
         plant_days(connection, date(2025, 4, 1), [50.0] * 30 + [70.0] * 5, probe_id=2)
         named = insert(tables.recipient_block)
         connection.execute(named.values(recipient_name="Zinnia Example", block_id="ledge"))
+        began = datetime.now(UTC)
+        finish_round(connection, begin_round(connection, None, began), began, 2, 0, 0)
         connection.execute(update(tables.recipient).values(all_blocks=False))
     plant_account(engine, "zinnia@example.org", "grower", recipient_name="Zinnia Example")
     for role in ROLES:

@@ -62,7 +62,7 @@ token = Table(  # lets a program in; only the hash of its secret is kept
     metadata,
     Column("id", Integer, primary_key=True),
     Column("sha256", Text, nullable=False, unique=True),
-    Column("scope", Text, nullable=False),  # "push" of a logger | "read" | "write" | "calendar"
+    Column("scope", Text, nullable=False),  # service.store.tokens.Scope
     Column("logger_id", ForeignKey("logger.id")),
     Column("account_id", ForeignKey("account.id")),
     Column("name", Text, nullable=False),  # what it is for

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
     Boolean,
     Column,
     Date,
@@ -39,6 +40,19 @@ import_batch = Table(
     Column("withdrawn_at", UtcInstant),
     Column("withdrawn_by", Text),
     Column("withdrawn_why", Text),
+)
+
+intake_tally = Table(  # how much has ever come of a logger, whatever was taken back later
+    "intake_tally",
+    metadata,
+    Column("logger_id", ForeignKey("logger.id"), primary_key=True),
+    Column("source", Text, primary_key=True),  # of its import_batch
+    Column("deliveries", BigInteger, nullable=False),
+    Column("inserted", BigInteger, nullable=False),
+    Column("identical", BigInteger, nullable=False),
+    Column("conflicting", BigInteger, nullable=False),
+    Column("rejected", BigInteger, nullable=False),
+    Column("missing", BigInteger, nullable=False),
 )
 
 import_content = Table(  # what a delivery held, to read it again when an earlier one is withdrawn

@@ -45,6 +45,12 @@ Index(
     sqlite_where=and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None)),
     postgresql_where=and_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_(None)),
 )
+Index(
+    "ix_outbox_ended",
+    outbox.c.ended,
+    sqlite_where=outbox.c.ended.is_not(None),
+    postgresql_where=outbox.c.ended.is_not(None),
+)
 
 sending_hold = Table(  # nothing is sent until a person lets it go on; no row: all goes
     "sending_hold",

@@ -1,0 +1,1 @@
+"""Watching Digseason itself: its figures, its log, and who is told when something is wrong."""
