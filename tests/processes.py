@@ -82,6 +82,21 @@ def serving(
     assert "Traceback" not in console.read_text()
 
 
+@contextmanager
+def running_dask(*words: str) -> Iterator[None]:
+    """Run `dask WORDS...`, a scheduler or a worker, in a process of its own."""
+    process = subprocess.Popen(  # noqa: S603 (our own words)
+        [sys.executable, "-m", "dask", *words, "--dashboard-address", "127.0.0.1:0"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        yield
+    finally:
+        process.kill()
+        process.wait()
+
+
 def find_free_port() -> int:
     """Return a port that nobody listens on."""
     with socket.socket() as free:

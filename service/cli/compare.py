@@ -24,8 +24,9 @@ from service.cli.progress import progress_bar
 from service.cli.whatif import Several
 from service.settings import Settings
 from service.showing import Record
-from service.study.archive import ArchiveError, ArchiveStudy, compare_archive, list_sites
-from service.study.folder import write_study
+from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared, list_sites
+from service.study.cluster import compare_archive
+from service.study.folder import iterate_csv, write_study
 from service.study.summaries import (
     VARIANT,
     Key,
@@ -41,6 +42,7 @@ from service.wiring import open_store
 
 SHOWN_SEASONS = 3
 _NAME, _CELL = 24, 14
+_ROWS_AT_ONCE = 5_000
 
 
 @click.command("compare")
@@ -123,7 +125,16 @@ def command(
                 Settings(data=data).sensor_accuracy_c,
             )
             there = list_sites(study.folder, study.source, sites)
-            _show(compare_archive(study, there, scheduler, workers), form, by="depth")
+            faults: list[str] = []
+            _show(
+                _keep_faults(compare_archive(study, there, scheduler, workers), faults),
+                form,
+                "depth",
+            )
+            if faults:
+                are = "is" if len(faults) == 1 else "are"
+                text = f"{len(faults)} of {len(there)} sites {are} left out: see above"
+                raise click.ClickException(text)
             return
         settings, engine = open_store(data)
         store = Store(engine, settings)
@@ -177,10 +188,24 @@ def _list(asked: object) -> str:
     return ", ".join(map(str, cast("Sequence[object]", asked))) or "all"
 
 
+def _keep_faults(parts: Iterable[SomeCompared], faults: list[str]) -> Iterator[Any]:
+    """Yield the frames of parts; tell and keep why sites are left out."""
+    for part in parts:
+        for fault in part.faults:
+            click.echo(fault, err=True)
+        faults += part.faults
+        yield part.frame
+
+
 def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
     """Print frames: as records while they come, or as tables once all are there."""
+    if form == "csv":
+        for number, frame in enumerate(frames):
+            for text in iterate_csv(frame, header=number == 0):
+                click.echo(text, nl=False)
+        return
     if form:
-        print_records(chain.from_iterable(map(_records, frames)), form, COLUMNS)
+        print_records(chain.from_iterable(map(_iterate_records, frames)), form, COLUMNS)
         return
     found = [frame for frame in frames if not frame.empty]
     if not found:
@@ -189,10 +214,12 @@ def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
         click.echo(line)
 
 
-def _records(frame: Any) -> list[Record]:
+def _iterate_records(frame: Any) -> Iterator[Record]:
     dates = frame.select_dtypes("datetime").columns
     plain = frame.assign(**{name: frame[name].dt.strftime("%Y-%m-%d") for name in dates})
-    return plain.astype(object).where(plain.notna(), None).to_dict("records")
+    for first in range(0, len(plain), _ROWS_AT_ONCE):
+        rows = plain.iloc[first : first + _ROWS_AT_ONCE]
+        yield from rows.astype(object).where(rows.notna(), None).to_dict("records")
 
 
 def _tell(frame: Any, by: By) -> Iterator[str]:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from textwrap import wrap
+from textwrap import indent, wrap
 from typing import Any, TypeVar
 
 import click
@@ -129,7 +129,11 @@ def print_records(
 ) -> None:
     """Print records as one JSON list, or as CSV with these columns."""
     if form == "json":
-        click.echo(json.dumps(list(records), indent=2))
+        before = "[\n"
+        for one in records:
+            click.echo(before + indent(json.dumps(one, indent=2), "  "), nl=False)
+            before = ",\n"
+        click.echo("[]" if before == "[\n" else "\n]")
         return
     writer = csv.DictWriter(sys.stdout, columns, lineterminator="\n")
     writer.writeheader()

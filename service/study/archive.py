@@ -1,20 +1,16 @@
-"""The same comparison over an archive, a site at a time, by several processes or hosts."""
+"""The same comparison over an archive, some of its sites at a time."""
 
 from __future__ import annotations
 
-import logging
-from collections import deque
 from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
-from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 from pyarrow import parquet
 from pyarrow.compute import field
 
@@ -22,21 +18,21 @@ from alerts.rules import WindowRule
 from probes.daily import US_PER_HOUR, find_daily_means
 from probes.frames import Readings
 from service.archive.tables import FORM
-from service.study.days import StudyDays, gather, until_day
+from service.study.days import StudyDays, gather, join, until_day
 from service.study.windows import compare
 
 if TYPE_CHECKING:
     import pandas as pd
-    from distributed import Client
 
 Source = Literal["daily", "readings"]
 
-_AHEAD = 3
-"""Sites a worker that wait for it or for whoever takes their results: memory stays what it is."""
 _COLUMNS: dict[Source, list[str]] = {
     "daily": ["day", "depth_cm", "mean_c", "error_c", "complete"],
     "readings": ["observed_at", "probe", "depth_cm", "soil_temp_c", "calibration_offset_c", "flag"],
 }
+_AGAIN = "copy it from the archive again, or export anew"
+_HOURLY_MIN = 60.0
+_DAILY_MIN = 1440.0
 
 
 class ArchiveError(ValueError):
@@ -44,8 +40,20 @@ class ArchiveError(ValueError):
 
 
 @dataclass(frozen=True)
+class SomeCompared:
+    """What became of the windows of some sites.
+
+    frame : as service.study.windows.compare gives it
+    faults : why a site is left out, a line each
+    """
+
+    frame: pd.DataFrame
+    faults: Sequence[str]
+
+
+@dataclass(frozen=True)
 class ArchiveStudy:
-    """What is to be compared of an archive; each of its sites makes a table of its own.
+    """What is to be compared of an archive.
 
     source : "daily" for the daily means in it, "readings" to make them anew from its readings; days
         that were read by hand are in the former only
@@ -60,61 +68,130 @@ class ArchiveStudy:
     bounds: bool
     sensor_accuracy_c: float
 
-    def compare_site(self, site: str) -> pd.DataFrame:
-        """Return what became of the windows of a site, as service.study.windows.compare does."""
-        return compare(self.read_site(site), self.rules, self.as_of, bounds=self.bounds)
+    def compare_sites(self, sites: Sequence[str]) -> SomeCompared:
+        """Return what became of the windows of sites, all in one call of the engine."""
+        parts: list[StudyDays] = []
+        faults: list[str] = []
+        for site in sites:
+            try:
+                parts.append(self.read_site(site))
+            except ArchiveError as error:
+                faults.append(f"site {site} is left out: {error}")
+        frame = compare(join(parts), self.rules, self.as_of, bounds=self.bounds)
+        return SomeCompared(frame, faults)
 
     def read_site(self, site: str) -> StudyDays:
-        """Return the days of the depths of a site."""
-        paths = sorted((self.folder / self.source / f"site={site}").glob("year=*/*.parquet"))
-        files = [parquet.ParquetFile(path) for path in paths]
-        tables = [file.read(_COLUMNS[self.source]) for file in files]
-        told = {
-            key.decode(): value.decode() for key, value in files[0].schema_arrow.metadata.items()
-        }
-        if told.get("archive_form") != FORM:
-            raise ArchiveError(f"{paths[0]} is not of form {FORM}; export it anew")
-        if self.source == "readings":
-            tables = _find_days(pa.concat_tables(tables), told)
+        """Return the days of the depths of a site. ArchiveError where a file of it is amiss."""
+        folder = self.folder / self.source / f"site={site}"
+        paths = sorted(folder.glob("year=*/*.parquet"))
+        if not paths:
+            raise ArchiveError(f"{folder} holds no year=.../*.parquet where it is read; {_AGAIN}")
+        told = _read_told(paths[0], site, self.source)
+        years = (_read_table(path, site, self.source) for path in paths)
+        tables = list(_find_days(years, told) if self.source == "readings" else years)
         height = told["elevation_m"]
         where = float(told["latitude"]), float(told["longitude"]), float(height) if height else None
         days = gather(site, where, tables, self.depths_cm, self.sensor_accuracy_c)
         return until_day(days, self.as_of)
 
 
-def _find_days(readings: pa.Table, told: dict[str, str]) -> list[pa.Table]:
-    """Return the daily means of the probes of a site, as rows of the daily table."""
-    found: list[pa.Table] = []
-    for one in readings["probe"].unique().to_pylist():
-        part = readings.filter(field("probe") == one)
-        for depth_cm in part["depth_cm"].unique().drop_null().to_pylist():
-            at_depth = part.filter(field("depth_cm") == depth_cm)
-            observed_at = np.asarray(at_depth["observed_at"]).astype("datetime64[us]")
-            order = observed_at.argsort()
-            steps_us = np.diff(observed_at[order]).astype(np.int64)
+def _read_told(path: Path, site: str, source: Source) -> dict[str, str]:
+    """Return what a file says of its site. ArchiveError where it is not of this site or form."""
+    try:
+        schema = parquet.read_schema(path)
+    except (OSError, pa.ArrowException) as error:
+        raise ArchiveError(f"{path} cannot be read: {_first_line(error)}; {_AGAIN}") from None
+    told = {key.decode(): value.decode() for key, value in (schema.metadata or {}).items()}
+    if told.get("archive_form") != FORM:
+        raise ArchiveError(f"{path} is not of form {FORM} of an archive; export it anew")
+    if told.get("site") != site:
+        raise ArchiveError(f"{path} is of site {told.get('site')}; {_AGAIN}")
+    if missing := [name for name in _COLUMNS[source] if name not in schema.names]:
+        raise ArchiveError(f"{path} has no {', '.join(missing)}; {_AGAIN}")
+    return told
+
+
+def _read_table(path: Path, site: str, source: Source) -> pa.Table:
+    _read_told(path, site, source)
+    try:
+        with parquet.ParquetFile(path) as file:
+            return file.read(_COLUMNS[source])
+    except (OSError, pa.ArrowException) as error:
+        raise ArchiveError(f"{path} cannot be read: {_first_line(error)}; {_AGAIN}") from None
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).partition("\n")[0].rstrip(".")
+
+
+def _find_days(years: Iterator[pa.Table], told: dict[str, str]) -> Iterator[pa.Table]:
+    """Yield the daily means of a site's probes, as rows of the daily table, a year at a time.
+
+    A day may lie in the files of two years: the last one of a file waits for the next.
+    """
+    intervals: dict[int, tuple[int, float]] = {}
+    rest: pa.Table | None = None
+    for year in years:
+        readings = year if rest is None else pa.concat_tables([rest, year])
+        if not len(readings):
+            continue
+        last = np.asarray(readings["observed_at"]).astype("datetime64[us]").max()
+        begins = _begin_of_day(last, int(told["utc_offset_min"]))
+        is_over = field("observed_at") <= pa.scalar(begins.item(), pa.timestamp("us", "UTC"))
+        yield from _find_days_of(readings.filter(is_over), told, intervals)
+        rest = readings.filter(~is_over)
+    if rest is not None:
+        yield from _find_days_of(rest, told, intervals)
+
+
+def _begin_of_day(at: np.datetime64, utc_offset_min: int) -> np.datetime64:
+    """Return the instant at which the local day of a reading begins; midnight ends a day."""
+    offset, least = np.timedelta64(utc_offset_min, "m"), np.timedelta64(1, "us")
+    return (at + offset - least).astype("datetime64[D]").astype("datetime64[us]") - offset
+
+
+def _find_days_of(
+    readings: pa.Table, told: dict[str, str], intervals: dict[int, tuple[int, float]]
+) -> Iterator[pa.Table]:
+    """Yield the daily means of each probe and depth.
+
+    intervals : by probe, of how many steps and how long between readings [min], as far as known
+    """
+    probes = np.asarray(readings["probe"])
+    columns = {name: readings[name].to_numpy() for name in _COLUMNS["readings"][2:]}
+    observed_at = np.asarray(readings["observed_at"]).astype("datetime64[us]")
+    for probe in np.unique(probes).tolist():
+        of_probe = np.flatnonzero(probes == probe)
+        of_probe = of_probe[observed_at[of_probe].argsort(kind="stable")]
+        found = _find_interval(observed_at[of_probe])
+        intervals[probe] = max(intervals.get(probe, (0, _HOURLY_MIN)), found)
+        depths_cm = columns["depth_cm"][of_probe]
+        for depth_cm in np.unique(depths_cm[~np.isnan(depths_cm)]).tolist():
+            place = of_probe[depths_cm == depth_cm]
             means = find_daily_means(
-                Readings(
-                    observed_at[order],
-                    np.asarray(at_depth["soil_temp_c"])[order],
-                    np.asarray(at_depth["flag"])[order],
-                ),
+                Readings(observed_at[place], columns["soil_temp_c"][place], columns["flag"][place]),
                 int(told["utc_offset_min"]),
-                min(float(np.median(steps_us)) / US_PER_HOUR * 60, 1440) if steps_us.size else 60.0,
+                intervals[probe][1],
                 told["use_suspect"] == "true",
-                np.asarray(at_depth["calibration_offset_c"])[order],
+                columns["calibration_offset_c"][place],
             )
-            found.append(
-                pa.table(
-                    {
-                        "day": means.day,
-                        "depth_cm": np.full(means.day.size, depth_cm),
-                        "mean_c": means.mean_c,
-                        "error_c": np.full(means.day.size, np.nan),
-                        "complete": means.complete,
-                    }
-                )
+            yield pa.table(
+                {
+                    "day": means.day,
+                    "depth_cm": np.full(means.day.size, depth_cm),
+                    "mean_c": means.mean_c,
+                    "error_c": np.full(means.day.size, np.nan),
+                    "complete": means.complete,
+                }
             )
-    return found
+
+
+def _find_interval(observed_at: NDArray[np.datetime64]) -> tuple[int, float]:
+    """Return of how many steps, and the usual length of one [min]."""
+    steps_us = np.diff(observed_at).astype(np.int64)
+    if not steps_us.size:
+        return 0, _HOURLY_MIN
+    return steps_us.size, min(float(np.median(steps_us)) / US_PER_HOUR * 60, _DAILY_MIN)
 
 
 def list_sites(folder: Path, source: Source, named: Collection[str] = ()) -> list[str]:
@@ -125,66 +202,3 @@ def list_sites(folder: Path, source: Source, named: Collection[str] = ()) -> lis
     for site in sorted(set(named) - there):
         raise ArchiveError(f"no site '{site}' in {folder}; known: {', '.join(sorted(there))}")
     return sorted(named or there)
-
-
-def compare_archive(
-    study: ArchiveStudy, sites: Sequence[str], scheduler: str = "", workers: int = 1
-) -> Iterator[pd.DataFrame]:
-    """Yield the table of each site, in their order.
-
-    Parameters
-    ----------
-    scheduler : str
-        The address of a Dask scheduler whose workers have this Digseason, and the archive under
-        the same path; empty: processes of this machine.
-    workers : int
-        How many processes of this machine; 1 takes no other at all.
-
-    Raises
-    ------
-    ArchiveError
-        When a file is not of an archive of this form, no scheduler answers, or Dask is missing.
-    """
-    if not scheduler and workers == 1:
-        yield from map(study.compare_site, sites)
-        return
-    with _open_client(scheduler, workers) as client:
-        ahead = _AHEAD * max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
-        submit = partial(client.submit, study.compare_site, pure=False)
-        rest = iter(sites)
-        waiting: deque[Any] = deque(map(submit, islice(rest, ahead)))
-        while waiting:
-            done = waiting.popleft()
-            yield done.result()
-            done.release()
-            waiting.extend(map(submit, islice(rest, 1)))
-
-
-@contextmanager
-def _open_client(scheduler: str, workers: int) -> Iterator[Client]:
-    try:
-        from distributed import Client, LocalCluster
-    except ImportError:
-        raise ArchiveError(
-            "several processes need Dask: pip install 'digseason[cluster]', or leave out "
-            "--workers and --scheduler"
-        ) from None
-    if scheduler:
-        try:
-            client = Client(scheduler, timeout="10s")
-        except (OSError, ValueError) as error:
-            raise ArchiveError(f"no scheduler answers at {scheduler}: {error}") from None
-        with client:
-            yield client
-        return
-    with (
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            host="127.0.0.1",
-            dashboard_address="127.0.0.1:0",
-            silence_logs=logging.ERROR,
-        ) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client

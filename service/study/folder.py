@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from hashlib import sha256
 from importlib.metadata import version
@@ -20,6 +20,8 @@ from service.study.windows import COLUMNS, DAY_COLUMNS
 
 _TYPES = {"M": "date", "f": "number", "i": "integer", "u": "integer"}
 """Kinds of numpy by the types of Table Schema; all others are strings."""
+
+_ROWS_AT_ONCE = 5_000
 
 ROWS = {
     "openings.csv": ("what became of each window", COLUMNS),
@@ -80,12 +82,19 @@ def write_study(
     return [*(folder / name for name in tables), *drawn]
 
 
+def iterate_csv(table: Any, header: bool = True) -> Iterator[str]:
+    """Yield a table as CSV, some of its rows at a time."""
+    for first in range(0, max(1, len(table)), _ROWS_AT_ONCE):
+        rows = table.iloc[first : first + _ROWS_AT_ONCE]
+        texts = {name: rows[name].map(guard_cell) for name in rows.select_dtypes("str").columns}
+        yield rows.assign(**texts).to_csv(
+            index=False, header=header and not first, date_format="%Y-%m-%d", lineterminator="\n"
+        )
+
+
 def _write_csv(path: Path, table: Any) -> str:
     """Write a table; return the checksum of the file."""
-    guarded = table.assign(
-        **{name: table[name].map(guard_cell) for name in table.select_dtypes("str").columns}
-    )
-    text = guarded.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")
+    text = "".join(iterate_csv(table))
     path.write_text(text, "utf-8")
     return sha256(text.encode()).hexdigest()
 
