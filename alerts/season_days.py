@@ -11,6 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.rules import WindowRule
+from alerts.season import season_start
 from alerts.windows import Span
 
 DayKind = Literal["open", "unseen", "closed", "hot", "resting", "no readings"]
@@ -51,6 +53,40 @@ class SeasonDays:
         """Return the chance of being open so many days after `as_of`; 0 where it is not known."""
         week = round(days_ahead / 7)
         return self.open_chances[week] if week < len(self.open_chances) else 0.0
+
+
+def see_season(
+    spans: Sequence[Span],
+    day: NDArray[np.datetime64],
+    mean_c: NDArray[np.float64],
+    season: int,
+    south: bool,
+    rule: WindowRule,
+    as_of: date,
+    open_chances: Sequence[float] = (),
+) -> SeasonDays:
+    """Return what each day of a season was, `spans` being of all seasons.
+
+    Parameters
+    ----------
+    day : array, shape (n_days,)
+        Consecutive days, of this season or others.
+    mean_c : array, shape (n_days,)
+        The trailing mean of the rule on each, NaN where there is none. [degC]
+    """
+    first, end = (season_start(year, south) for year in (season, season + 1))
+    days = np.arange(np.datetime64(first), np.datetime64(end))
+    of_season = np.full(days.size, np.nan)
+    of_season[np.isin(days, day)] = mean_c[np.isin(day, days)]
+    return find_season_days(
+        [span for span in spans if span.season == season],
+        first,
+        end - timedelta(days=1),
+        ~np.isnan(of_season),
+        as_of,
+        open_chances,
+        of_season > rule.hot_above_c - rule.margin_c,
+    )
 
 
 def find_season_days(

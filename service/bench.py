@@ -18,7 +18,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Engine
 
 from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
 from alerts.variants import Numbers, vary
@@ -113,8 +113,7 @@ def windows(
     until = as_of or yesterday()
     numbers = Numbers([*map(f_to_c, thresholds_f), *thresholds_c], margins_c, mean_days)
     chosen = choose_rules(store, rules, numbers)
-    with reading(store.engine) as connection:
-        study = _fetch(connection, store, by, sites, blocks, depths_cm, until)
+    study = fetch_study(store, by, sites, blocks, depths_cm, until)
     return compare(study, chosen, until, bounds=bounds)
 
 
@@ -139,9 +138,7 @@ def root_zone(
 
     Parameters and errors as for `windows`. Columns: site, block, depth_cm, day, mean_c, error_c.
     """
-    with reading(store.engine) as connection:
-        study = _fetch(connection, store, by, sites, blocks, depths_cm, as_of or yesterday())
-    return list_days(study)
+    return list_days(fetch_study(store, by, sites, blocks, depths_cm, as_of or yesterday()))
 
 
 def yesterday() -> date:
@@ -149,8 +146,7 @@ def yesterday() -> date:
     return datetime.now(UTC).date() - timedelta(days=1)
 
 
-def _fetch(
-    connection: Connection,
+def fetch_study(
     store: Store,
     by: By,
     sites: Collection[str],
@@ -158,18 +154,21 @@ def _fetch(
     depths_cm: Collection[float],
     until: date,
 ) -> StudyDays:
+    """Return the daily means of places up to a day, none of a kind named being all; errors as
+    for `windows`."""
     accuracy_c = store.settings.sensor_accuracy_c
-    _need("site", sites, {one.id for one in fetch_archive_sites(connection)})
-    if by == "depth":
-        return fetch_depths(connection, sites, depths_cm, until, accuracy_c)
-    known = fetch_blocks(connection)
-    _need("block", blocks, {one.id for one in known})
-    chosen = [
-        one
-        for one in known
-        if (not sites or one.site_id in sites) and (not blocks or one.id in blocks)
-    ]
-    return fetch_root_zones_of(connection, chosen, until, accuracy_c)
+    with reading(store.engine) as connection:
+        _need("site", sites, {one.id for one in fetch_archive_sites(connection)})
+        if by == "depth":
+            return fetch_depths(connection, sites, depths_cm, until, accuracy_c)
+        known = fetch_blocks(connection)
+        _need("block", blocks, {one.id for one in known})
+        chosen = [
+            one
+            for one in known
+            if (not sites or one.site_id in sites) and (not blocks or one.id in blocks)
+        ]
+        return fetch_root_zones_of(connection, chosen, until, accuracy_c)
 
 
 def _need(noun: str, names: Collection[str], known: Collection[str]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import fields
+from dataclasses import asdict, fields
 from importlib.resources import files
 
 from alerts.colours import DAY, NIGHT, Palette
@@ -16,6 +16,18 @@ def stand_alone(svg: str) -> str:
     begin, rest = svg.split(">", 1)
     paper = "svg { background: var(--paper); }"
     return f"{begin}><style>{colours_css()}{paper}\n{SHEET.read_text('utf-8')}</style>{rest}\n"
+
+
+def on_paper(svg: str, width_px: int) -> str:
+    """Return an SVG element as a file in the colours of day, for programs that know no variables of
+    style sheets.
+    """
+    sheet = SHEET.read_text("utf-8")
+    for name, value in {**asdict(DAY), "sans": "sans-serif", "serif": "serif"}.items():
+        sheet = sheet.replace(f"var(--{name})", value)
+    begin, rest = svg.replace("<svg ", f'<svg width="{width_px}" ', 1).split(">", 1)
+    ground = f'<rect x="-10%" y="-10%" width="120%" height="120%" fill="{DAY.paper}"/>'
+    return f"{begin}><style>{sheet}</style>{ground}{rest}"
 
 
 def show_by_night(svg: str, more: Iterable[tuple[str, str]] = ()) -> str:

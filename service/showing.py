@@ -12,7 +12,7 @@ from alerts.figures import show_depths, show_mean, show_sources
 from alerts.notices import Neighbour, Source
 from alerts.rules import WindowRule
 from alerts.season import season_start
-from alerts.season_days import SeasonDays, find_season_days
+from alerts.season_days import SeasonDays, see_season
 from alerts.windows import Span, trailing_mean
 from probes.frames import RootZoneDays
 from service.evaluation import (
@@ -121,20 +121,15 @@ def find_season(one: BlockEvaluation, season: int | None = None) -> SeasonDays:
     """
     now, south, rule = one.evaluation.standing.season, one.block.south, one.rule
     season = now if season is None else season
-    start = season_start(season, south)
-    end = season_start(season + 1, south) - timedelta(days=1)
-    days = np.arange(np.datetime64(start), np.datetime64(end) + 1)
-    mean_c = np.full(days.size, np.nan)
-    shown = np.isin(days, one.root_zone.day)
-    mean_c[shown] = trailing_mean(one.root_zone.root_zone_c, rule)[np.isin(one.root_zone.day, days)]
-    return find_season_days(
-        [span for span in one.evaluation.spans if span.season == season],
-        start,
-        end,
-        ~np.isnan(mean_c),
+    return see_season(
+        one.evaluation.spans,
+        one.root_zone.day,
+        trailing_mean(one.root_zone.root_zone_c, rule),
+        season,
+        south,
+        rule,
         one.as_of,
         one.outlook.open_chances if one.outlook and season == now else (),
-        mean_c > rule.hot_above_c - rule.margin_c,
     )
 
 

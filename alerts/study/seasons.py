@@ -39,6 +39,9 @@ class Seasons:
     earliest, latest : datetime64[D], the same within the errors of the series; NaT where bounds
         were not asked for, `latest` also where within them it does not open
     closed_on : datetime64[D], when its last stretch closed; NaT while it is open
+    closed_not_before : datetime64[D], from when on it may have closed unseen; closed_on where no
+        days are missing
+    closed_earliest, closed_latest : datetime64[D], the same within the errors; NaT as above
     open_d : int32, days on which it was open, all stretches together [d]
     stretches : int16, how often it opened
     seen_d, asked_d : int32, days with a value of R, of those on which it may open, up to the first
@@ -52,6 +55,9 @@ class Seasons:
     earliest: NDArray[np.datetime64]
     latest: NDArray[np.datetime64]
     closed_on: NDArray[np.datetime64]
+    closed_not_before: NDArray[np.datetime64]
+    closed_earliest: NDArray[np.datetime64]
+    closed_latest: NDArray[np.datetime64]
     open_d: NDArray[np.int32]
     stretches: NDArray[np.int16]
     seen_d: NDArray[np.int32]
@@ -106,10 +112,14 @@ def find_seasons(
             bounded = evaluate_with_bounds(root_zone_c, error_c, days, south, rule, as_of)
             spans = [evaluation.spans for evaluation, _ in bounded]
             for series, (evaluation, bounds) in enumerate(bounded):
-                for span, of_span in reversed(list(zip(evaluation.spans, bounds, strict=True))):
+                for span, of_span in zip(evaluation.spans, bounds, strict=True):
                     place = series, span.season - int(seasons[0]), KINDS.index(span.kind)
-                    found.earliest[place] = of_span.opened.earliest  # the first of a window stays
-                    found.latest[place] = of_span.opened.latest or _NAT
+                    if np.isnat(found.earliest[place]):  # the first opening, and the last close
+                        found.earliest[place] = of_span.opened.earliest
+                        found.latest[place] = of_span.opened.latest or _NAT
+                    closed = of_span.closed
+                    found.closed_earliest[place] = closed.earliest if closed else _NAT
+                    found.closed_latest[place] = (closed and closed.latest) or _NAT
         _keep_spans(found, spans, as_of)
         mean = rule.mean_days, rule.mean_needs
         if mean not in seen_by_mean:
@@ -129,6 +139,9 @@ def _nothing(n_series: int, seasons: NDArray[np.int16]) -> Seasons:
         earliest=np.full(shape, _NAT),
         latest=np.full(shape, _NAT),
         closed_on=np.full(shape, _NAT),
+        closed_not_before=np.full(shape, _NAT),
+        closed_earliest=np.full(shape, _NAT),
+        closed_latest=np.full(shape, _NAT),
         open_d=np.zeros(shape, np.int32),
         stretches=np.zeros(shape, np.int16),
         seen_d=np.zeros(shape, np.int32),
@@ -156,6 +169,7 @@ def _keep_spans(found: Seasons, spans: Sequence[Sequence[Span]], as_of: date) ->
             span.opened_on.toordinal(),
             span.not_before.toordinal(),
             span.closed_on.toordinal() if span.closed_on else still_open,
+            (span.closed_not_before or date.max).toordinal(),
             span.closed_on is None,
         )
         for series, of_series in enumerate(spans)
@@ -163,12 +177,13 @@ def _keep_spans(found: Seasons, spans: Sequence[Sequence[Span]], as_of: date) ->
     ]
     if not rows:
         return
-    series, season, kind, opened, not_before, closed, is_open = np.array(rows).T
+    series, season, kind, opened, not_before, closed, not_closed, is_open = np.array(rows).T
     place = series, season - found.season[0], kind
     np.add.at(found.stretches, place, 1)
     np.add.at(found.open_d, place, closed - opened)
     found.outcome[place] = OUTCOMES.index("opened")
     found.closed_on[place] = np.where(is_open, _NAT, _to_days(closed))  # the last of a window stays
+    found.closed_not_before[place] = np.where(is_open, _NAT, _to_days(not_closed))
     backwards = tuple(index[::-1] for index in place)  # and the first
     found.opened_on[backwards] = _to_days(opened)[::-1]
     found.after[backwards] = _to_days(not_before)[::-1] - _ONE

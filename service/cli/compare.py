@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from itertools import chain
 from math import isnan
@@ -14,11 +14,11 @@ import click
 import numpy as np
 import pandas as pd
 
-from alerts.rules import GRAPE_PHYLLOXERA, WindowRule
+from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.study.estimates import LEAST_SEASONS, Difference, Trend
 from alerts.variants import ContradictionError, Numbers, vary
 from probes.units import Unit, f_to_c
-from service.bench import By, Store, choose_rules, root_zone, windows, yesterday
+from service.bench import By, Store, choose_rules, fetch_study, yesterday
 from service.cli.options import WIDTH, as_of_option, format_options, print_records, unit_option
 from service.cli.progress import progress_bar
 from service.cli.whatif import Several
@@ -27,17 +27,25 @@ from service.showing import Record
 from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared, list_sites
 from service.study.cluster import compare_archive
 from service.study.folder import iterate_csv, write_study
+from service.study.report import Found
 from service.study.summaries import (
     VARIANT,
     Key,
     PlaceDifference,
     Summary,
     find_differences,
-    pair_depths,
+    pair_places,
     summarise,
+    tell_pairing,
 )
-from service.study.windows import COLUMNS
-from service.study.words import name_place, show_difference, show_middle, show_trend
+from service.study.windows import COLUMNS, compare
+from service.study.words import (
+    name_place,
+    show_days,
+    show_difference,
+    show_middle,
+    show_trend,
+)
 from service.wiring import open_store
 
 SHOWN_SEASONS = 3
@@ -74,6 +82,18 @@ _ROWS_AT_ONCE = 5_000
     type=click.Path(file_okay=False, path_type=Path),
     help="Write tables, figures and a report to a folder.",
 )
+@click.option(
+    "--note",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="A text for the report of --to: where the data are from, and under which licence.",
+)
+@click.option(
+    "--against",
+    default="",
+    metavar="ID",
+    help="A block to hold others against, or a site with --by depth: depths by the same depth.",
+)
 @unit_option
 @as_of_option
 @format_options
@@ -95,6 +115,8 @@ def command(
     scheduler: str,
     workers: int,
     folder: Path | None,
+    note: Path | None,
+    against: str,
     unit: Unit,
     as_of: date | None,
     form: str | None,
@@ -109,6 +131,8 @@ def command(
         raise click.UsageError("--from-readings, --scheduler and --workers are for --archive")
     if archive and (blocks or rules or folder):
         raise click.UsageError("--block, --rule and --to are for the store, not for an archive")
+    if note and not folder:
+        raise click.UsageError("--note is for the report of --to")
     numbers = Numbers(
         [*map(f_to_c, open_f or ()), *(open_c or ())], margin_c or (), mean_days or ()
     )
@@ -129,7 +153,7 @@ def command(
             _show(
                 _keep_faults(compare_archive(study, there, scheduler, workers), faults),
                 form,
-                "depth",
+                against,
             )
             if faults:
                 are = "is" if len(faults) == 1 else "are"
@@ -139,42 +163,37 @@ def command(
         settings, engine = open_store(data)
         store = Store(engine, settings)
         named = rules or (GRAPE_PHYLLOXERA.name,)
-        where: dict[str, Any] = {
-            "by": by, "sites": sites, "blocks": blocks, "depths_cm": depths or (), "as_of": until
-        }  # fmt: skip
-        frame = windows(
-            store,
-            **where,
-            thresholds_c=numbers.spring_opens_c,
-            margins_c=numbers.margin_c,
-            mean_days=numbers.mean_days,
-            rules=named,
-            bounds=bounds,
-        )
-        if folder and not frame.empty:
-            asked = {
-                "asked": "; ".join(f"{name} {_list(of)}" for name, of in where.items()),
-                "unit": f"°{unit}",
-            }
-            chosen = choose_rules(store, named, numbers)
-            _write(folder, frame, root_zone(store, **where), chosen, unit, asked)
+        chosen = choose_rules(store, named, numbers)
+        days = fetch_study(store, by, sites, blocks, depths or (), until)
+        frame = compare(days, chosen, until, bounds=bounds)
+        if not folder or frame.empty:
+            _show([frame], form, against)
             return
+        where = {"by": by, "sites": sites, "blocks": blocks, "depths_cm": depths or ()}
+        asked = {
+            "asked": "; ".join(f"{name} {_list(of)}" for name, of in where.items()),
+            "as of": str(until),
+            "accuracy of sensors": f"{settings.sensor_accuracy_c:g} °C",
+            "unit": f"°{unit}",
+        }
+        found = Found(days, frame, chosen, until, asked, against)
+        _write(folder, found, _read(note) if note else "", unit)
     except (LookupError, ContradictionError, ArchiveError) as error:
         raise click.UsageError(str(error.args[0])) from None
-    _show([frame], form, by)
 
 
-def _write(
-    folder: Path,
-    frame: Any,
-    days: Any,
-    rules: Sequence[WindowRule],
-    unit: Unit,
-    asked: Mapping[str, str],
-) -> None:
+def _read(note: Path) -> str:
+    try:
+        return note.read_text("utf-8")
+    except UnicodeDecodeError as error:
+        text = f"{note} is no UTF-8 text, at byte {error.start}; save it as UTF-8"
+        raise click.BadParameter(text, param_hint="--note") from None
+
+
+def _write(folder: Path, found: Found, note: str, unit: Unit) -> None:
     try:
         with progress_bar(folder.name) as progress:
-            written = write_study(folder, frame, days, rules, unit, asked, progress)
+            written = write_study(folder, found, note, unit, progress)
     except OSError as error:
         text = f"{folder} cannot be written: {error.strerror}"
         raise click.BadParameter(text, param_hint="--to") from None
@@ -197,7 +216,7 @@ def _keep_faults(parts: Iterable[SomeCompared], faults: list[str]) -> Iterator[A
         yield part.frame
 
 
-def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
+def _show(frames: Iterable[Any], form: str | None, against: str) -> None:
     """Print frames: as records while they come, or as tables once all are there."""
     if form == "csv":
         for number, frame in enumerate(frames):
@@ -210,7 +229,7 @@ def _show(frames: Iterable[Any], form: str | None, by: By) -> None:
     found = [frame for frame in frames if not frame.empty]
     if not found:
         raise click.ClickException("there are no daily means yet; import readings first")
-    for line in _tell(pd.concat(found, ignore_index=True), by):
+    for line in _tell(pd.concat(found, ignore_index=True), against):
         click.echo(line)
 
 
@@ -222,10 +241,10 @@ def _iterate_records(frame: Any) -> Iterator[Record]:
         yield from rows.astype(object).where(rows.notna(), None).to_dict("records")
 
 
-def _tell(frame: Any, by: By) -> Iterator[str]:
+def _tell(frame: Any, against: str) -> Iterator[str]:
     """Yield the table of each rule and kind, then what its seasons say together."""
     summaries = list(summarise(frame))
-    differences = list(find_differences(frame, pair_depths(frame))) if by == "depth" else []
+    differences = list(find_differences(frame, pair_places(frame, against)))
     for variant in dict.fromkeys(one.variant for one in summaries):
         of_variant = [one for one in summaries if one.variant == variant]
         yield from _show_variant(frame, variant, of_variant)
@@ -236,7 +255,7 @@ def _tell(frame: Any, by: By) -> Iterator[str]:
             if one.variant == variant and one.difference
         ]
         if moved:
-            yield "Against the shallowest depth of the site, in the same seasons:"
+            yield f"{tell_pairing(against)}:"
             yield from [*moved, ""]
     yield fill(
         "A range is that of a gap in the readings. Not seen: days are missing on which it may have "
@@ -282,13 +301,7 @@ def _is_place(rows: Any, place: Key) -> Any:
 def _show_opening(season: Any) -> str:
     if season["outcome"] != "opened":
         return str(season["outcome"])
-    last, first = season["opened_on"], season["after"] + timedelta(days=1)
-    shown = f"{last.day} {last:%b}"
-    if first == last:
-        return shown
-    return (
-        f"{first.day} {first:%b}-{shown}" if first.month != last.month else f"{first.day}-{shown}"
-    )
+    return show_days(season["after"] + timedelta(days=1), season["opened_on"])
 
 
 def _tell_trends(summaries: Sequence[Summary]) -> Iterator[str]:

@@ -1,93 +1,86 @@
-"""Figures of a comparison, as Vega-Lite specifications that hold their data."""
+"""Figures of a comparison: ribbons, and what Vega-Lite draws."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from math import isnan
 from typing import TYPE_CHECKING, Any
 
 from alerts.colours import DAY as INKS
 from probes.units import Unit, c_to_f
-from service.study.summaries import VARIANT
+from service.pictures import on_paper
+from service.study.report import Found
+from service.study.ribbons import draw_sites
+from service.study.words import instant_of
 
 if TYPE_CHECKING:
     import altair as alt
 
 WIDTH_PX = 560
-KINDS = ("openings", "depths-", "elevation", "thresholds")
+KINDS = ("ribbons-", "depths-", "elevation", "thresholds")
 FORMS = ("svg", "png", "pdf")
 _PIXELS = 2  # of a PNG, a point
+_PDF_ENTRIES = rb"(?:[ ]+/[\w.]+ \d+ 0 R\n)+"
 
 
-def draw(specification: Mapping[str, Any], form: str) -> bytes:
-    """Return a figure as SVG, PNG or PDF: of the same data and versions the same SVG and PNG."""
+def convert(svg: str, form: str) -> bytes:
+    """Return a figure as SVG, PNG or PDF: of the same SVG and versions the same bytes."""
     import vl_convert
 
-    spec = dict(specification)
     if form == "svg":
-        return vl_convert.vegalite_to_svg(spec).encode()
+        return svg.encode()
     if form == "png":
-        return vl_convert.vegalite_to_png(spec, scale=_PIXELS)
-    return vl_convert.vegalite_to_pdf(spec)
+        return vl_convert.svg_to_png(svg, scale=_PIXELS)
+    # it lists what a page is made of in any order: of one font it is but that; sorted, it is none
+    return re.sub(
+        _PDF_ENTRIES,
+        lambda entries: b"".join(sorted(entries[0].splitlines(keepends=True))),
+        vl_convert.svg_to_pdf(svg),
+    )
 
 
-def specify_figures(frame: Any, days: Any, unit: Unit) -> dict[str, Any]:
-    """Return what there is to show of a comparison: a specification by name.
+def draw_figures(found: Found, days: Any, unit: Unit) -> dict[str, str]:
+    """Return what there is to show of a comparison: SVG by name.
 
-    Parameters
-    ----------
-    frame : as service.study.windows.compare gives it
-    days : as service.study.windows.list_days does, of the same places
+    days : as service.study.windows.list_days gives them, of the same places
 
-    `openings` shows each season of each place under the first rule; `depths` the temperature by
-    depth and day, of sites with two depths or more; `elevation` openings against height, where
-    places differ in it; `thresholds` openings against the threshold, where there are several.
+    `ribbons` shows the seasons of the places of each site under the first rule; `depths` the
+    temperature by depth and day, of sites with two depths or more; `elevation` openings against
+    height, where places differ in it; `thresholds` openings against the threshold, where there are
+    several.
     """
-    named = frame.assign(place=_name(frame))
-    variant = [name for name in VARIANT if name != "kind"]
-    first_rule = named.merge(named[variant].head(1), on=variant)
-    figures = {"openings": _specify_openings(first_rule)}
+    import vl_convert
+
+    ribbons = draw_sites(found.days, found.rules[0], found.as_of)
+    drawn = {f"ribbons-{site}": on_paper(svg, WIDTH_PX) for site, svg in ribbons.items()}
+    specifications: dict[str, Any] = {}
     of_depths = days[days["depth_cm"].notna()]
     layered = of_depths.groupby("site")["depth_cm"].nunique()
     for site in layered[layered > 1].index:
         of_site = of_depths[of_depths["site"] == site]
-        figures[f"depths-{site}"] = _specify_depths(of_site, str(site), unit)
-    if named["elevation_m"].nunique() > 1:
-        figures["elevation"] = _specify_elevation(first_rule)
-    if named["spring_opens_c"].nunique() > 1:
-        figures["thresholds"] = _specify_thresholds(named, unit)
-    return figures
+        specifications[f"depths-{site}"] = _specify_depths(of_site, str(site), unit)
+    first = _take_springs(found.take_first())
+    if first["elevation_m"].nunique() > 1:
+        specifications["elevation"] = _specify_elevation(first)
+    of_limits = _take_springs(found.take_first(any_limit=True))
+    if of_limits["spring_opens_c"].nunique() > 1:
+        specifications["thresholds"] = _specify_thresholds(of_limits, unit)
+    return drawn | {name: vl_convert.vegalite_to_svg(one) for name, one in specifications.items()}
 
 
-def _name(frame: Any) -> Any:
-    depths = frame["site"] + ", " + frame["depth_cm"].map("{:g} cm".format)
-    return frame["block"].where(frame["block"] != "", depths)
+def _take_springs(frame: Any) -> Any:
+    """Return the springs that opened, with the name of their place."""
+    opened = frame[(frame["kind"] == "spring") & (frame["outcome"] == "opened")]
+    depths = opened["site"] + ", " + opened["depth_cm"].map("{:g} cm".format)
+    return opened.assign(place=opened["block"].where(opened["block"] != "", depths))
 
 
-def _specify_openings(frame: Any) -> dict[str, Any]:
-    """Show when windows were open: a row for each place, a bar for each season."""
-    import altair as alt
-
-    shown = frame[frame["outcome"] == "opened"]
-    rows = shown[["place", "season", "kind", "opened_day", "open_d", "after_day"]].assign(
-        until=shown["opened_day"] + shown["open_d"], since=shown["after_day"] + 1
-    )
-    chart = _chart("openings")
-    y = alt.Y("season:O").title(None)
-    x = alt.X("opened_day:Q").title("day of the season").scale(domain=[1, 366], nice=False)
-    colour = (
-        alt.Color("kind:N")
-        .scale(domain=["spring", "fall"], range=[INKS.clay, INKS.slate])
-        .title(None)
-    )
-    known = chart.mark_bar(height={"band": 0.7}).encode(x, alt.X2("until"), y, colour)
-    unsure = chart.mark_bar(height={"band": 0.3}, opacity=0.5).encode(
-        alt.X("since:Q").title("day of the season"), alt.X2("opened_day"), y, colour
-    )
-    row = alt.Row("place:N").title(None).header(labelAngle=0, labelAlign="left")
-    layers = alt.layer(known, unsure).properties(width=WIDTH_PX - 160, height=alt.Step(11))
-    return _finish(
-        layers.facet(row=row, spacing=6).resolve_scale(y="independent"), rows, "openings"
-    )
+def _date(frame: Any, column: str) -> list[str | None]:
+    """Return days of the season as instants of one and the same year."""
+    return [
+        None if isnan(number) else f"{instant_of(number, latitude < 0):%Y-%m-%dT%H:%MZ}"
+        for number, latitude in zip(frame[column], frame["latitude"], strict=True)
+    ]
 
 
 def _specify_depths(days: Any, site: str, unit: Unit) -> dict[str, Any]:
@@ -112,45 +105,54 @@ def _specify_depths(days: Any, site: str, unit: Unit) -> dict[str, Any]:
 
 
 def _specify_elevation(frame: Any) -> dict[str, Any]:
-    """Show spring openings against height above the sea."""
+    """Show openings against height above the sea."""
     import altair as alt
 
-    shown = frame[(frame["kind"] == "spring") & (frame["outcome"] == "opened")]
-    rows = shown[["place", "season", "elevation_m", "opened_day", "after_day"]].assign(
-        since=shown["after_day"] + 1
+    rows = frame[["place", "season", "elevation_m"]].assign(
+        opened=_date(frame, "opened_day"),
+        since=_date(frame.assign(since=frame["after_day"] + 1), "since"),
     )
     chart = _chart("elevation")
     x = alt.X("elevation_m:Q").title("height above the sea [m]").scale(zero=False)
-    y = alt.Y("opened_day:Q").title("opening, day of the season").scale(zero=False)
+    y = _by_date("opened").title("opening")
     shape = alt.Shape("season:O").title("season")
     points = chart.mark_point(color=INKS.clay, filled=True, size=50).encode(x, y, shape)
-    ranges = chart.mark_rule(color=INKS.clay).encode(
-        x, alt.Y("since:Q").title(None), alt.Y2("opened_day")
-    )
+    ranges = chart.mark_rule(color=INKS.clay).encode(x, _by_date("since"), alt.Y2("opened"))
     layers = alt.layer(ranges, points).properties(width=WIDTH_PX - 160, height=240)
     return _finish(layers, rows, "elevation")
 
 
 def _specify_thresholds(frame: Any, unit: Unit) -> dict[str, Any]:
-    """Show by how much openings move with the threshold, as the mean of the seasons."""
+    """Show by how much openings move with the threshold, in the seasons that open at each."""
     import altair as alt
 
     column = f"spring_opens_{unit.lower()}"
-    shown = frame[(frame["kind"] == "spring") & (frame["outcome"] == "opened")]
-    rows = shown.groupby(["place", column], as_index=False).agg(
-        opened_day=("opened_day", "mean"), seasons=("season", "nunique")
+    limits = frame.groupby(["place", "season"])[column].transform("nunique")
+    rows = (
+        frame[limits == frame[column].nunique()]
+        .groupby(["place", "latitude", column], as_index=False)
+        .agg(opened_day=("opened_day", "mean"), seasons=("season", "nunique"))
     )
+    rows = rows.assign(opened=_date(rows, "opened_day"))
+    limit = alt.X(f"{column}:Q").title(f"spring opens at [°{unit}]").scale(zero=False)
     chart = (
         _chart("thresholds")
         .mark_line(point=True)
         .encode(
-            alt.X(f"{column}:Q").title(f"spring opens at [°{unit}]").scale(zero=False),
-            alt.Y("opened_day:Q").title("mean opening, day of the season").scale(zero=False),
+            limit.axis(values=sorted(rows[column].unique().tolist())),
+            _by_date("opened").title("mean opening"),
             alt.Color("place:N").title(None).scale(scheme="tableau20"),
             alt.StrokeDash("place:N").title(None),
         )
     )
     return _finish(chart.properties(width=WIDTH_PX - 160, height=260), rows, "thresholds")
+
+
+def _by_date(column: str) -> alt.Y:
+    import altair as alt
+
+    axis = alt.Axis(format="%-d %b")
+    return alt.Y(f"{column}:T", axis=axis, scale=alt.Scale(type="utc", nice=False))
 
 
 def _chart(name: str) -> alt.Chart:
@@ -160,15 +162,17 @@ def _chart(name: str) -> alt.Chart:
 
 
 def _finish(chart: Any, rows: Any, name: str) -> dict[str, Any]:
-    labels = {"labelFontSize": 11, "labelColor": INKS.ink, "titleColor": INKS.ink}
+    labels = {
+        "labelFontSize": 11, "labelColor": INKS.ink, "titleColor": INKS.ink,
+        "titleFontWeight": "normal",
+    }  # fmt: skip
     specification = (
         chart.properties(background=INKS.paper, padding=8)
         .configure(font="sans-serif")
         .configure_view(stroke=None)
-        .configure_title(color=INKS.ink, anchor="start", font="serif")
+        .configure_title(color=INKS.ink, anchor="start", fontWeight="normal")  # one font: as above
         .configure_axis(grid=False, domainColor=INKS.line, tickColor=INKS.line, **labels)
         .configure_legend(**labels)
-        .configure_header(**labels)
         .to_dict(validate=False)
     )
     plain = rows.astype(object).where(rows.notna(), None)

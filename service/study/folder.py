@@ -13,10 +13,9 @@ from typing import Any
 from alerts.rules import WindowRule
 from probes.units import Unit
 from service.csv_cells import guard_cell
-from service.study.figures import FORMS, KINDS, draw, specify_figures
-from service.study.report import make_report, write_html
-from service.study.summaries import find_differences, pair_depths, summarise
-from service.study.windows import COLUMNS, DAY_COLUMNS
+from service.study.figures import FORMS, KINDS, convert, draw_figures
+from service.study.report import Found, make_report, write_html
+from service.study.windows import COLUMNS, DAY_COLUMNS, list_days
 
 _TYPES = {"M": "date", "f": "number", "i": "integer", "u": "integer"}
 """Kinds of numpy by the types of Table Schema; all others are strings."""
@@ -31,11 +30,9 @@ ROWS = {
 
 def write_study(
     folder: Path,
-    frame: Any,
-    days: Any,
-    rules: Sequence[WindowRule],
+    found: Found,
+    note: str,
     unit: Unit,
-    asked: Mapping[str, str],
     progress: Callable[[float], None] = lambda _: None,
 ) -> list[Path]:
     """Write a comparison to a new or earlier folder; return its files.
@@ -44,13 +41,14 @@ def write_study(
 
     Parameters
     ----------
-    frame, days : as service.study.windows.compare and list_days give them, with rows
-    asked : what was asked for, told in the report and in datapackage.json
+    found : with rows
+    note : where the data are from, for the report; paragraphs with an empty line between
 
     The tables are CSV beside a datapackage.json (Frictionless Data Package 1, Table Schema 1) with
     types, units, meanings and checksums; each figure is there as SVG, PNG and PDF. Of the same
-    store, settings and versions come the same bytes, those of PDF apart, which hold their time.
+    store, settings and versions come the same bytes.
     """
+    frame, days = found.frame, list_days(found.days)
     drawn_in = folder / "figures"
     drawn_in.mkdir(parents=True, exist_ok=True)
     digests = {
@@ -60,23 +58,23 @@ def write_study(
     first, last = days["day"].min(), days["day"].max()
     made_by = {
         "Digseason": version("digseason"),
-        **asked,
+        **found.asked,
         "days": f"{first:%Y-%m-%d} to {last:%Y-%m-%d}",
         **{f"sha256 of {name}": digest for name, digest in digests.items()},
     }
-    package = _describe({"openings.csv": frame, "days.csv": days}, digests, rules, made_by)
+    package = _describe({"openings.csv": frame, "days.csv": days}, digests, found.rules, made_by)
     (folder / "datapackage.json").write_text(json.dumps(package, indent=2) + "\n", "utf-8")
-    figures = specify_figures(frame, days, unit)
-    drawn = {drawn_in / f"{name}.{form}": (name, form) for name in figures for form in FORMS}
-    for number, (path, (name, form)) in enumerate(drawn.items()):
-        path.write_bytes(draw(figures[name], form))
+    svgs = draw_figures(found, days, unit)
+    drawn = {
+        drawn_in / f"{name}.{form}": (svg, form) for name, svg in svgs.items() for form in FORMS
+    }
+    for number, (path, (svg, form)) in enumerate(drawn.items()):
+        path.write_bytes(convert(svg, form))
         progress((number + 1) / len(drawn))
     for path in drawn_in.iterdir():
         if path not in drawn and path.name.startswith(KINDS):
             path.unlink()
-    svgs = {name: path.read_text("utf-8") for path, (name, form) in drawn.items() if form == "svg"}
-    differences = list(find_differences(frame, pair_depths(frame)))
-    report = make_report(frame, rules, list(summarise(frame)), differences, svgs, made_by)
+    report = make_report(found, note, svgs, made_by)
     (folder / "report.html").write_text(write_html(report), "utf-8")
     tables = (*digests, "datapackage.json", "report.html")
     return [*(folder / name for name in tables), *drawn]

@@ -4,23 +4,75 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from pandas import isnull
 
 from alerts.rules import ORIGINS, WindowRule
 from alerts.study.estimates import LEAST_SEASONS
+from probes.units import c_to_f, delta_c_to_f
 from service.pictures import colours_css
 from service.showing import count_text
-from service.study.summaries import PLACE, VARIANT, Key, PlaceDifference, Summary
-from service.study.words import name_place, show_difference, show_middle, show_trend
+from service.study.days import StudyDays
+from service.study.summaries import (
+    PLACE,
+    VARIANT,
+    Key,
+    PlaceDifference,
+    Summary,
+    find_differences,
+    pair_places,
+    summarise,
+    tell_pairing,
+)
+from service.study.words import (
+    name_place,
+    show_day,
+    show_days,
+    show_difference,
+    show_middle,
+    show_trend,
+)
 
+_KEY = (
+    "solid where open, with a soft edge where a gap hides from or until when; dots: too hot; a "
+    "line in the middle: spring spent; a dashed frame: no readings."
+)
 _CAPTIONS = {
-    "openings": "Windows by season, thin where a gap in the readings leaves the opening unknown.",
+    "ribbons": "Seasons at {site}, from left to right: {key}",
     "depths": "Daily mean temperature by depth at {site}.",
     "elevation": "Spring openings against height above the sea.",
-    "thresholds": "Spring openings against the threshold, as the mean of the seasons that opened.",
+    "thresholds": "Spring openings against the threshold: the mean of the seasons that opened at "
+    "every one of them.",
 }
+
+
+@dataclass(frozen=True)
+class Found:
+    """A comparison.
+
+    frame : as service.study.windows.compare gives it of the days
+    rules : the first is the one that is shown season by season
+    asked : what was asked for, in words
+    against : as for service.study.summaries.pair_places
+    """
+
+    days: StudyDays
+    frame: Any
+    rules: Sequence[WindowRule]
+    as_of: date
+    asked: Mapping[str, str]
+    against: str = ""
+
+    def take_first(self, any_limit: bool = False) -> Any:
+        """Return the rows under the first rule, or under it with any of the limits of spring."""
+        rule, frame = self.rules[0], self.frame
+        same = any_limit | (frame["spring_opens_c"] == rule.spring_opens_c)
+        same &= (frame["rule"] == rule.name) & (frame["mean_days"] == rule.mean_days)
+        return frame[same & (frame["margin_f"] == round(delta_c_to_f(rule.margin_c), 9))]
 
 
 @dataclass(frozen=True)
@@ -72,21 +124,19 @@ def write_html(report: Report) -> str:
 
 
 def make_report(
-    frame: Any,
-    rules: Sequence[WindowRule],
-    summaries: Sequence[Summary],
-    differences: Sequence[PlaceDifference],
-    svgs: Mapping[str, str],
-    provenance: Mapping[str, str],
+    found: Found, note: str, svgs: Mapping[str, str], provenance: Mapping[str, str]
 ) -> Report:
     """Return the report of a comparison.
 
     Parameters
     ----------
-    frame : as service.study.windows.compare gives it, with rows
+    note : where the data are from, in paragraphs
     svgs : figures by name, as service.study.figures names them
     provenance : what it was made of and by, in the order in which it is told
     """
+    frame = found.frame
+    summaries = list(summarise(frame))
+    differences = list(find_differences(frame, pair_places(frame, found.against)))
     seasons = frame["season"]
     places = frame[PLACE].drop_duplicates()
     span = f"{seasons.min()} to {seasons.max()}"
@@ -95,13 +145,19 @@ def make_report(
     return Report(
         title,
         [
-            Section("Methods", _tell_methods(frame), [_list_rule(rule) for rule in rules[:1]]),
+            Section(
+                "Data",
+                [" ".join(one.split()) for one in note.split("\n\n") if one.strip()],
+                [_list_places(found.days)],
+            ),
+            Section("Methods", _tell_methods(frame), [_list_rule(found.rules[0])]),
             Section(
                 "Results",
-                _tell_rules(variants),
+                _tell_rules(variants, c_to_f(found.rules[0].spring_opens_c)),
                 [
+                    _list_seasons(found.take_first()),
                     *(_list_summaries(summaries, variant) for variant in variants),
-                    *_list_differences(differences),
+                    *_list_differences(differences, found.against),
                 ],
                 [Figure(_caption(name), svg) for name, svg in svgs.items()],
             ),
@@ -119,6 +175,69 @@ def make_report(
             ),
         ],
     )
+
+
+def _list_places(days: StudyDays) -> Table:
+    rows: list[Sequence[str]] = []
+    for place, mean_c in zip(days.places, days.mean_c, strict=True):
+        there = np.flatnonzero(~np.isnan(mean_c))
+        if there.size:
+            first, last = days.day[there[0]], days.day[there[-1]]
+            span_d = int(there[-1] - there[0]) + 1
+            height = "" if place.elevation_m is None else f"{place.elevation_m:g}"
+            rows.append(
+                (
+                    place.name, f"{place.latitude:g}", f"{place.longitude:g}", height,
+                    str(first), str(last), f"{there.size} of {span_d}",
+                    str(int(np.diff(there, append=there[-1] + 1).max()) - 1),
+                )
+            )  # fmt: skip
+    head = (
+        "place", "latitude", "longitude", "height [m]", "first day", "last day",
+        "days with a mean", "longest gap [d]",
+    )  # fmt: skip
+    return Table("What was measured where.", head, rows)
+
+
+def _list_seasons(frame: Any) -> Table:
+    """List what became of each window, under one rule."""
+    asked = frame[frame["asked_d"] > 0]
+    rows = [
+        (
+            name_place((one.site, one.block, one.depth_cm)),
+            str(one.season),
+            one.kind,
+            _show_opening(one),
+            _show_range(one.opened_earliest, one.opened_latest),
+            "" if isnull(one.closed_on) else show_days(one.closed_not_before, one.closed_on),
+            _show_range(one.closed_earliest, one.closed_latest),
+            f"{one.open_d}" if one.stretches else "",
+            f"{one.seen_d} of {one.asked_d}",
+        )
+        for one in asked.itertuples(index=False)
+    ]
+    head = (
+        "place", "season", "window", "opened", "within errors", "closed", "within errors",
+        "open [d]", "days seen",
+    )  # fmt: skip
+    caption = (
+        f"Each season, spring opening at {asked['spring_opens_f'].iloc[0]:g} °F. A range is that "
+        "of a gap in the readings. Within errors: as far as the errors of the temperatures move "
+        "it. Open: in all, where it paused as well. Days seen: of those on which it may open."
+    )
+    return Table(caption, head, rows)
+
+
+def _show_opening(one: Any) -> str:
+    if isnull(one.opened_on):
+        return one.outcome
+    return show_days(one.after + timedelta(days=1), one.opened_on)
+
+
+def _show_range(earliest: Any, latest: Any) -> str:
+    if isnull(earliest):
+        return ""
+    return f"{show_day(earliest)} or never" if isnull(latest) else show_days(earliest, latest)
 
 
 def _tell_methods(frame: Any) -> list[str]:
@@ -155,10 +274,15 @@ def _show_number(value: Any) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def _tell_rules(variants: Sequence[Key]) -> list[str]:
+def _tell_rules(variants: Sequence[Key], first_f: float) -> list[str]:
     limits = sorted({variant[VARIANT.index("spring_opens_f")] for variant in variants})
     shown = ", ".join(f"{limit:g} °F" for limit in limits)
-    return [f"Spring opens at {shown}."] if len(limits) > 1 else []
+    if len(limits) == 1:
+        return []
+    return [
+        f"Spring was let open at {shown}; ribbons, heights and the first table are of "
+        f"{first_f:g} °F, the one that was named first."
+    ]
 
 
 def _list_summaries(summaries: Sequence[Summary], variant: Key) -> Table:
@@ -181,7 +305,7 @@ def _list_summaries(summaries: Sequence[Summary], variant: Key) -> Table:
     return Table(caption, ("place", "seasons", "half by", "trend"), rows)
 
 
-def _list_differences(differences: Sequence[PlaceDifference]) -> list[Table]:
+def _list_differences(differences: Sequence[PlaceDifference], against: str) -> list[Table]:
     rows = [
         (
             name_place(one.place),
@@ -192,8 +316,8 @@ def _list_differences(differences: Sequence[PlaceDifference]) -> list[Table]:
         for one in differences
         if one.difference
     ]
-    caption = "Against the shallowest depth of the site, in the same seasons; later is positive."
-    head = "depth", "window", "mean difference [d]", "as far as gaps leave open [d]"
+    caption = f"{tell_pairing(against)}."
+    head = "place", "window", "mean difference [d]", "as far as gaps leave open [d]"
     return [Table(caption, head, rows)] if rows else []
 
 
@@ -206,6 +330,17 @@ def _tell_limits(frame: Any, summaries: Sequence[Summary]) -> Iterator[str]:
             "opened; they count only as far as they were seen. Where gaps come of what also moves "
             "openings, such as a flood or a cold winter, the estimates are off in a way that "
             "nothing here shows."
+        )
+    first_days = int(((frame["asked_d"] == 1) & (frame["outcome"] == "opened")).sum())
+    if first_days:
+        yield (
+            f"{count_text(first_days, 'window')} opened on the first day on which the rule lets "
+            "them: those dates are the rule's, not the soil's, and tell no place from another."
+        )
+    if frame["opened_earliest"].notna().any():
+        yield (
+            "Errors of the temperatures are those of the sensors, and of what was carried or "
+            "estimated. That a probe is not as deep as it is said to be is in none of the bounds."
         )
     if not all(one.trend for one in summaries):
         yield (
@@ -221,4 +356,4 @@ def _tell_limits(frame: Any, summaries: Sequence[Summary]) -> Iterator[str]:
 
 def _caption(name: str) -> str:
     kind, _, site = name.partition("-")
-    return _CAPTIONS[kind].format(site=site)
+    return _CAPTIONS[kind].format(site=site, key=_KEY)

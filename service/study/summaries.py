@@ -82,9 +82,10 @@ def find_differences(frame: pd.DataFrame, pairs: Sequence[Pair]) -> Iterator[Pla
     """Yield by how much the second place of each pair opens later, under each rule."""
     asked_of = frame[frame["asked_d"] > 0]
     groups: Any = asked_of.groupby(PLACE, sort=False, dropna=False)
-    by_place = dict(iter(groups))
+    by_place = {_without_nan(place): rows for place, rows in groups}
     for against, place in pairs:
-        both = by_place[against].merge(by_place[place], on=[*VARIANT, "season"])
+        one, other = (by_place[_without_nan(each)] for each in (against, place))
+        both = one.merge(other, on=[*VARIANT, "season"])
         for variant, asked in both.groupby(VARIANT, sort=False, observed=True):
             opened = asked[["opened_day_x", "opened_day_y"]].notna().all(axis=1)
             after, by = (
@@ -95,12 +96,39 @@ def find_differences(frame: pd.DataFrame, pairs: Sequence[Pair]) -> Iterator[Pla
             yield PlaceDifference(place, against, variant, found)
 
 
-def pair_depths(frame: pd.DataFrame) -> list[Pair]:
-    """Return the depths of each site, each with the shallowest of it."""
+def _without_nan(place: Key) -> Key:
+    """Return a place as one that equals itself: blocks have no depth."""
+    site, block, depth_cm = place
+    return site, block or depth_cm
+
+
+def pair_places(frame: pd.DataFrame, against: str = "") -> list[Pair]:
+    """Return what each place is held against, before it.
+
+    That is the block named `against`, or the same depth of the site of that name; without a name
+    the shallowest depth of the same site. LookupError where the frame holds nothing of that name.
+    """
     places = list(frame[PLACE].drop_duplicates().itertuples(index=False, name=None))
+    if against:
+        of_block = {block: (site, block, depth_cm) for site, block, depth_cm in places if block}
+        if against in of_block:
+            return [(of_block[against], one) for one in places if one[1] not in ("", against)]
+        at_depth = {one[2]: one for one in places if one[0] == against and not one[1]}
+        if not at_depth:
+            names = ", ".join(sorted({block or site for site, block, _ in places}))
+            raise LookupError(f"nothing of '{against}' to hold others against; there are {names}")
+        return [
+            (at_depth[one[2]], one) for one in places if one[0] != against and one[2] in at_depth
+        ]
     first: dict[Any, Key] = {}
     return [
         (first[place[0]], place)
-        for place in sorted(places, key=lambda one: (one[0], one[2]))
+        for place in sorted((one for one in places if not one[1]), key=lambda one: (one[0], one[2]))
         if first.setdefault(place[0], place) != place
     ]
+
+
+def tell_pairing(against: str) -> str:
+    """Return what differences are to, in words."""
+    place = against or "the shallowest depth of the site"
+    return f"Against {place}, in the same seasons; later is positive"

@@ -44,6 +44,9 @@ COLUMNS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "opened_earliest": ("", "earliest day of opening within the errors of the temperatures"),
         "opened_latest": ("", "latest such day; none where within them it does not open"),
         "closed_on": ("", "first day on which it is no longer open, for good; none while open"),
+        "closed_not_before": ("", "from when on it may have closed unseen; else closed_on"),
+        "closed_earliest": ("", "earliest day of closing within the errors of the temperatures"),
+        "closed_latest": ("", "latest such day; none where within them it stays open"),
         "open_d": ("d", "days on which it was open"),
         "stretches": ("", "how often it opened"),
         "seen_d": ("d", "days with a trailing mean, of asked_d"),
@@ -71,7 +74,8 @@ def compare(
     Parameters
     ----------
     bounds : bool
-        Whether to find `opened_earliest` and `opened_latest`, which takes five times as long.
+        Whether to find the earliest and latest days within the errors, which takes five times as
+        long.
 
     Returns
     -------
@@ -134,9 +138,11 @@ def _make_frame(
             for south in (False, True)
         ]
     )[study.south.astype(int)][row, column]
-    of_window = {
-        name: getattr(found, name)[where] for name in ("opened_on", "after", "closed_on", "open_d")
-    }
+    as_found = (
+        "opened_on", "after", "closed_on", "closed_not_before", "closed_earliest", "closed_latest",
+        "open_d", "stretches", "seen_d", "asked_d",
+    )  # fmt: skip
+    of_window = {name: getattr(found, name)[where] for name in as_found}
     frame = places.iloc[row].reset_index(drop=True)
     return frame.assign(
         rule=rule.name,
@@ -152,9 +158,6 @@ def _make_frame(
         after_day=_number(of_window["after"], starts),
         opened_earliest=found.earliest[where],
         opened_latest=found.latest[where],
-        stretches=found.stretches[where],
-        seen_d=found.seen_d[where],
-        asked_d=found.asked_d[where],
     )[list(COLUMNS)]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, datetime, time, timedelta
 from math import isinf
 
 from alerts.season import season_start
@@ -20,13 +20,26 @@ def show_middle(middle: Middle | None, south: bool) -> str:
     """Return the days between which half of the seasons have opened."""
     if middle is None or isinf(middle.last):
         return "not half"
-    first, last = (_show_day(day, south) for day in (middle.first, middle.last))
+    first, last = (show_day(instant_of(day, south)) for day in (middle.first, middle.last))
     return last if first == last else f"{first}-{last}"
 
 
-def _show_day(number: float, south: bool) -> str:
-    day = season_start(2001, south) + timedelta(days=int(number) - 1)
+def instant_of(number: float, south: bool) -> datetime:
+    """Return a day of the season, or a mean of some, in a season without a leap day."""
+    return datetime.combine(season_start(2001, south), time()) + timedelta(days=number - 1)
+
+
+def show_day(day: date) -> str:
+    """Return "5 May"."""
     return f"{day.day} {day:%b}"
+
+
+def show_days(first: date, last: date) -> str:
+    """Return "5 May", or "5 May-9 Jun" and "5-9 May" where it is known between two days."""
+    if first == last:
+        return show_day(last)
+    begin = show_day(first) if first.month != last.month else str(first.day)
+    return f"{begin}-{show_day(last)}"
 
 
 def show_trend(trend: Trend) -> str:

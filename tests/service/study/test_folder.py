@@ -28,8 +28,10 @@ def written(engine: Engine, tmp_path: Path) -> Path:
     earlier.mkdir(parents=True)
     for name in ("mine", "elevation"):
         (earlier / f"{name}.svg").touch()
+    note = tmp_path / "note.txt"
+    note.write_text("From the <bench>.\nFree to use.\n", "utf-8")
     for name in ("first", "again"):
-        words = "--by", "depth", "--open-f", "62,64", "--as-of", "2025-12-31"
+        words = "--by", "depth", "--open-f", "64,62", "--as-of", "2025-12-31", "--note", str(note)
         code, printed = run(
             tmp_path, "compare", *words, "--to", str(tmp_path / name), database_url=url
         )
@@ -54,11 +56,16 @@ def test_a_folder_is_read_by_others_and_comes_again_as_it_was(written: Path) -> 
     page = (folder / "report.html").read_text("utf-8")
     assert "Openings of 1 place, 2021 to 2025" in page
     assert "+0.0 days a decade" in page
-    assert page.count("<svg") == 2  # openings, thresholds
+    assert page.count("<svg") == 2  # ribbons, thresholds
+    # by hand: 42 days from 1 May on; days end on 20 May
+    assert "30 cm, 2021: No readings from 1 January 2021 to 4 April 2021. Open from 1 May" in page
+    assert "<td>1 May</td><td></td><td>21 May-12 Jun</td><td></td><td>42</td>" in page
+    assert "<p>From the &lt;bench&gt;. Free to use.</p>" in page
     assert not re.search(r"\b(clean|safe|low.risk)\b", page)
-    for path in folder.rglob("*"):
-        if path.suffix in (".csv", ".json", ".png"):
-            again = written / "again" / path.relative_to(folder)
-            assert path.read_bytes() == again.read_bytes(), path.name
+    written_twice = [path for path in folder.rglob("*") if path.is_file()]
+    assert len(written_twice) == 4 + 2 * 3  # tables and report, figures in three forms
+    for path in written_twice:
+        again = written / "again" / path.relative_to(folder)
+        assert path.read_bytes() == again.read_bytes(), path.name
     assert (written / "again" / "figures" / "mine.svg").exists()
     assert not (written / "again" / "figures" / "elevation.svg").exists()
