@@ -37,7 +37,7 @@ def write_backup(engine: Engine, path: Path, progress: Progress = lambda _: None
     """
     partial = path.with_name(f"{path.name}.part")
     partial.unlink(missing_ok=True)
-    partial.touch(mode=0o600)
+    partial.touch(mode=0o600, exist_ok=False)
     try:
         if engine.dialect.name == "sqlite":
             with closing(engine.raw_connection()) as connection:

@@ -116,7 +116,7 @@ def _check_folder(settings: Settings) -> Finding:
     mode = settings.data.stat().st_mode
     if mode & (stat.S_IRWXG | stat.S_IRWXO):
         said = "other users of this machine may look into the data folder, addresses in it"
-        return Finding("folder", said, f"Run `chmod 700 {settings.data}`.")
+        return Finding("folder", said, f"Run `chmod -R go= {settings.data}`.")
     return Finding("folder", "only its owner may look into it")
 
 

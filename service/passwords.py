@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from threading import BoundedSemaphore
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -11,6 +12,8 @@ SHORTEST, LONGEST = 12, 200
 """Characters. A length and no rules of signs: [NIST-800-63B] 3.1.1."""
 
 _hasher = PasswordHasher()
+_turns = BoundedSemaphore(2)
+"""Each hash takes 64 MB while it is computed: who try at once take turns."""
 
 
 def is_good_password(password: str, email: str) -> bool:
@@ -21,13 +24,16 @@ def is_good_password(password: str, email: str) -> bool:
 
 def hash_password(password: str) -> str:
     """Return what is kept of a password; takes a tenth of a second."""
-    return _hasher.hash(password)
+    with _turns:
+        return _hasher.hash(password)
 
 
 def verify_password(password_hash: str | None, password: str) -> bool:
     """Whether a password is the one; takes as long where there is none."""
+    kept = password_hash or _hash_of_none()
     try:
-        is_one = _hasher.verify(password_hash or _hash_of_none(), password[:LONGEST])
+        with _turns:
+            is_one = _hasher.verify(kept, password[:LONGEST])
     except (VerificationError, InvalidHashError):
         return False
     return is_one and password_hash is not None

@@ -11,7 +11,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError
 
 from service.settings import Settings
-from service.store.engine import open_engine
+from service.store.engine import name_store, open_engine
 from service.store.schema import StoreTooNewError, upgrade
 
 
@@ -29,8 +29,8 @@ def open_store(data: Path) -> tuple[Settings, Engine]:
     except StoreTooNewError as error:
         raise click.UsageError(str(error)) from None
     except DatabaseError as error:
-        where = engine.url.render_as_string()
-        raise click.UsageError(f"the store does not open: {where}: {error.orig}") from None
+        said = f"the store does not open: {name_store(engine)}: {error.orig}"
+        raise click.UsageError(said) from None
     return settings, engine
 
 

@@ -53,7 +53,7 @@ def _find_smtp_faults(s: Settings) -> Iterator[str]:
         missing = "PASSWORD" if s.smtp_user else "USER"
         yield f"DIGSEASON_SMTP_{missing} is missing: a login has a user and a password"
     for name, value in (("USER", s.smtp_user), ("PASSWORD", password)):
-        if not value.isascii() or not value.isprintable():
+        if not _is_line(value):
             yield f"DIGSEASON_SMTP_{name}: is not one line of ASCII, which alone a login can carry"
 
 
@@ -93,11 +93,17 @@ def _find_gateway_faults(s: Settings) -> Iterator[str]:
             )
             return
     for name, value in s.sms_headers.items():
-        if not (name + value).isascii() or not (name + value).isprintable() or "{text}" in value:
-            yield "DIGSEASON_SMS_HEADERS: a header is one line of ASCII, without {text}"
+        if not _is_line(name + value) or value != value.strip() or "{text}" in value:
+            yield (
+                "DIGSEASON_SMS_HEADERS: a header is one line of ASCII, without blanks around it "
+                "and without {text}"
+            )
     for name, value in (("SECRET", s.sms_secret.get_secret_value()), ("SENDER", s.sms_sender)):
-        if not value.isascii() or not value.isprintable():  # a line break from its file, say
-            yield f"DIGSEASON_SMS_{name}: is not one line of ASCII, which alone a header can carry"
+        if not _is_line(value) or value != value.strip():  # a line break from its file, say
+            yield (
+                f"DIGSEASON_SMS_{name}: is not one line of ASCII without blanks around it, which "
+                "alone a header can carry"
+            )
     in_message = find_places(s.sms_url) | find_places(s.sms_body)
     if not in_message & {"to", "digits"} or "text" not in in_message:
         yield "DIGSEASON_SMS_BODY, or DIGSEASON_SMS_URL, must hold {to} or {digits}, and {text}"
@@ -112,6 +118,10 @@ def _find_gateway_faults(s: Settings) -> Iterator[str]:
             json.loads(fill(s.sms_body, dict.fromkeys(PLACES, "1"), escape_for(content_type)))
         except ValueError as error:
             yield f"DIGSEASON_SMS_BODY: is no JSON: {error}"
+
+
+def _is_line(text: str) -> bool:
+    return text.isascii() and text.isprintable()
 
 
 def is_near(host: str, how: str) -> bool:

@@ -31,7 +31,8 @@ class FileChannel:
         path = self._folder / f"{message.id:06d}-{_reader(message)}{SUFFIXES[message.channel]}"
         partial = path.with_suffix(".part")
         try:
-            self._folder.mkdir(parents=True, exist_ok=True)
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            partial.touch(mode=0o600)
             with partial.open("wb") as file:
                 file.write(message.message.encode())
                 file.flush()

@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
 import requests
+from requests.exceptions import InvalidHeader, InvalidURL
+from urllib3.exceptions import LocationParseError
 
 from service.channels.answers import holds, is_among, read_answer
 from service.channels.contract import ChannelDownError, PassingSendError, PermanentSendError
@@ -19,6 +21,7 @@ OURS = (*range(300, 400), 401, 402, 403, 404, 405, 407)
 """Statuses that tell of the settings or the account, whatever the message."""
 BUSY = (408, 425, 429, *range(500, 600))
 LARGEST_BYTES = 2**16
+_NO_REQUEST = (*(InvalidHeader, InvalidURL), LocationParseError)
 CHECK_URL = "check DIGSEASON_SMS_URL"
 
 
@@ -38,7 +41,8 @@ class GatewayChannel:
         """Have a text sent; return what the gateway calls it, or its answer."""
         s = self._settings
         status, body, wait_s = self._ask(message)
-        said = f"{self.where} answers {status} {show_begin(body.encode())}".rstrip()
+        shown = body.replace(s.sms_secret.get_secret_value() or "\0", "...")
+        said = f"{self.where} answers {status} {show_begin(shown.encode())}".rstrip()
         if is_among(status, s.sms_permanent_status) or (
             s.sms_permanent and holds(s.sms_permanent, body)
         ):
@@ -92,6 +96,9 @@ class GatewayChannel:
             ) as answer:
                 wait_s = find_wait_s(answer.headers.get("Retry-After", ""), datetime.now(UTC))
                 return answer.status_code, self._read(answer), wait_s
+        except _NO_REQUEST:
+            # whose own words show the address or the header, a key in it
+            raise ChannelDownError(f"{CHECK_URL} and DIGSEASON_SMS_HEADERS: no request") from None
         except requests.exceptions.ConnectTimeout:
             raise ChannelDownError(f"{self.where} does not answer; {CHECK_URL}") from None
         except requests.exceptions.SSLError as error:

@@ -10,7 +10,7 @@ from service.cli.comparisons import show_comparisons
 from service.cli.progress import progress_bar
 from service.settings import check_database_url
 from service.store.copying import copy_store, is_set_up
-from service.store.engine import open_engine, reading
+from service.store.engine import name_store, open_engine, reading
 from service.store.schema import StoreTooNewError, upgrade
 from service.wiring import open_store
 
@@ -26,10 +26,11 @@ from service.wiring import open_store
 def command(ctx: click.Context, url: str, catch_up: bool) -> None:
     """Copy the whole store to another database, and compare both by count and checksum.
 
-    URL is as in DIGSEASON_DATABASE_URL, of a database that is there and empty. The store that is
-    copied stays as it is. A copy that broke off is taken up when the command is run again. The
-    service may go on meanwhile; then stop it, run the command again with --catch-up, and start it
-    with the new URL.
+    URL is as in DIGSEASON_DATABASE_URL, of a database that is there and empty; leave its password
+    to ~/.pgpass, since anyone on this machine may list what runs and by which words. The store
+    that is copied stays as it is. A copy that broke off is taken up when the command is run again.
+    The service may go on meanwhile; then stop it, run the command again with --catch-up, and start
+    it with the new URL.
     """
     _, engine = open_store(ctx.obj)
     target = _open_target(url)
@@ -37,7 +38,7 @@ def command(ctx: click.Context, url: str, catch_up: bool) -> None:
         raise click.BadParameter("that is the store itself; name another", param_hint="URL")
     with reading(engine) as source:
         if not is_set_up(source):
-            raise click.UsageError(f"there is no farm in {engine.url}: nothing to move")
+            raise click.UsageError(f"there is no farm in {name_store(engine)}: nothing to move")
         with reading(target) as connection:
             if is_set_up(connection) and not catch_up:
                 raise click.BadParameter(
@@ -50,7 +51,7 @@ def command(ctx: click.Context, url: str, catch_up: bool) -> None:
     code = show_comparisons(comparisons)
     if code == 0:
         click.echo("\nFrom now on start Digseason with DIGSEASON_DATABASE_URL set to")
-        click.echo(f"  {target.url}")
+        click.echo(f"  {name_store(target)}")
     ctx.exit(code)
 
 

@@ -12,7 +12,7 @@ from service.cli.comparisons import show_comparisons
 from service.cli.options import wrap_text
 from service.cli.progress import progress_bar
 from service.store.copying import is_set_up
-from service.store.engine import reading
+from service.store.engine import name_store, reading
 from service.store.schema import StoreTooNewError
 from service.wiring import open_store
 
@@ -39,7 +39,7 @@ def command(ctx: click.Context, file: Path) -> None:
     with reading(engine) as connection:
         if is_set_up(connection):
             raise click.UsageError(
-                f"there is a store in {engine.url}, and nothing of it is overwritten: "
+                f"there is a store in {name_store(engine)}, and nothing of it is overwritten: "
                 "move it away first, or name another --data"
             )
     try:

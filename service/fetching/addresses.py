@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Collection
-from ipaddress import ip_address
+from ipaddress import IPv4Address, IPv6Address, IPv6Network, ip_address
 from typing import Any
 
 import requests
@@ -17,6 +17,9 @@ from urllib3 import PoolManager
 from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import NameResolutionError
+
+_TRANSLATED = IPv6Network("64:ff9b::/96")
+"""IPv4 addresses as a network without them knows them [RFC-6052]."""
 
 
 class AddressRefusedError(Exception):
@@ -30,17 +33,25 @@ def find_address(host: str, port: int, allow_hosts: Collection[str]) -> str:
     if host.lower() in allow_hosts:
         return addresses[0]
     for address in addresses:
-        parsed = ip_address(address.partition("%")[0])
-        # an IPv4 address dressed as IPv6 is judged as what it is
-        for dress in ("ipv4_mapped", "sixtofour"):
-            parsed = getattr(parsed, dress, None) or parsed
-        if not parsed.is_global or parsed.is_multicast:
+        if not _is_public(ip_address(address.partition("%")[0])):
             name = host if host == address else f"{host}, which is {address},"
             raise AddressRefusedError(
                 f"{name} is no public address; if it is meant, add "
                 f'allow_hosts = ["{host}"] to the station'
             )
     return addresses[0]
+
+
+def _is_public(address: IPv4Address | IPv6Address) -> bool:
+    if isinstance(address, IPv6Address):
+        # an IPv4 address dressed as IPv6 is judged as what it is
+        dressed = address.ipv4_mapped or address.sixtofour
+        if address in _TRANSLATED:
+            dressed = IPv4Address(int(address) % 2**32)
+        if dressed is None and (address.is_site_local or address.is_reserved):
+            return False
+        address = dressed or address
+    return address.is_global and not address.is_multicast
 
 
 def open_session(allow_hosts: Collection[str]) -> requests.Session:

@@ -10,7 +10,8 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -35,12 +36,15 @@ def open_engine(url: str) -> Engine:
         return create_engine(url, pool_pre_ping=True, hide_parameters=True, connect_args=arguments)
     arguments = {"timeout": PATIENCE_S, "isolation_level": None}
     engine = create_engine(url, hide_parameters=True, connect_args=arguments)
+    with suppress(OSError):  # which SQLite tells better; it gives its logs the mode of the file
+        Path(engine.url.database or "").touch(mode=0o600, exist_ok=False)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
         _use_write_ahead_log(connection)
         connection.execute("pragma synchronous = normal")
         connection.execute("pragma foreign_keys = on")
+        connection.execute("pragma trusted_schema = off")  # a backup may be anyone's
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
@@ -52,6 +56,11 @@ def open_engine(url: str) -> Engine:
         connection.exec_driver_sql("begin immediate")
 
     return engine
+
+
+def name_store(engine: Engine) -> str:
+    """Return where a store is, without a password: its address may hold one behind the "?" too."""
+    return engine.url.set(query={}).render_as_string()
 
 
 def _use_write_ahead_log(connection: sqlite3.Connection) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from http import HTTPStatus
+from ipaddress import ip_address, ip_network
 from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
@@ -188,8 +189,13 @@ def give_session(request: Request, answer: Response, secret: str) -> None:
 
 
 def find_place(request: Request) -> str:
-    """Return the address from which a request comes."""
-    return request.client.host if request.client else "unknown"
+    """Return the address from which a request comes; of IPv6 the network that one line is given."""
+    host = request.client.host if request.client else "unknown"
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return host
+    return host if address.version == 4 else f"{ip_network((int(address), 64), strict=False)}"
 
 
 def _within(path: str) -> str:

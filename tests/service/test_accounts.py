@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -10,6 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 import requests
+from fastapi import Request
 from sqlalchemy import Engine, select, update
 
 from service.accounts import TRIES, Refused, sign_in
@@ -19,6 +22,7 @@ from service.store import tables
 from service.store.accounts import REST, find_session
 from service.store.audit import fetch_deeds
 from service.store.engine import reading, writing
+from service.web.sign_in import find_place
 from tests.commands import run
 from tests.planted import plant_block, plant_recipient
 from tests.serving import serving_here
@@ -97,6 +101,30 @@ def test_wrong_passwords_lock_an_address_out_for_a_while_for_all_processes(
     secret = sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW + TRIES.span)
     assert isinstance(secret, str)
     assert "ada@example.org locked out for a while" in deeds(engine)
+
+
+@pytest.mark.parametrize(
+    ("host", "place"),
+    [
+        ("192.0.2.9", "192.0.2.9"),
+        ("2001:db8:1:2:3:4:5:6", "2001:db8:1:2::/64"),  # source: [RFC-6177] 2
+        ("a name", "a name"),
+    ],
+)
+def test_who_has_many_addresses_of_one_line_is_one_place(host: str, place: str) -> None:
+    assert find_place(Request({"type": "http", "client": (host, 1)})) == place
+
+
+def test_passwords_tried_at_once_take_turns_so_that_memory_holds() -> None:
+    script = (
+        "import re, threading; from service.passwords import verify_password\n"
+        "many = [threading.Thread(target=verify_password, args=(None, 'a')) for _ in range(8)]\n"
+        "[one.start() for one in many]; [one.join() for one in many]\n"
+        "print(*re.findall(r'VmHWM:\\s+(\\d+)', open('/proc/self/status').read()))"
+    )
+    command = [sys.executable, "-c", script]
+    ran = subprocess.run(command, capture_output=True, check=True)  # noqa: S603 (our own)
+    assert int(ran.stdout) < 250_000  # [kB]; 64 MB each [RFC-9106] would come to 512 MB
 
 
 def test_a_session_ends_by_rest_and_with_its_account(engine: Engine) -> None:

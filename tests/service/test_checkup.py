@@ -163,7 +163,7 @@ def test_a_message_that_waits_for_long_or_was_refused_wants_a_look(
 def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Settings) -> None:
     settings.data.chmod(0o755)
     one = found(engine, settings, "folder")
-    assert one.remedy == f"Run `chmod 700 {settings.data}`."
+    assert one.remedy == f"Run `chmod -R go= {settings.data}`."
 
 
 def test_mails_that_reach_no_one_want_a_look(engine: Engine, settings: Settings) -> None:

@@ -128,6 +128,7 @@ def test_a_gateway_that_takes_xml(gateway: HttpServer) -> None:
         (Reply(b"<html>welcome</html>"), PassingSendError, "answers 200 <html>"),
         (Reply(b"bad request", 400), PassingSendError, "answers 400 bad request"),
         (Reply(b"", 401), ChannelDownError, "check DIGSEASON_SMS_URL"),
+        (Reply(f"no {SECRET}".encode(), 403), ChannelDownError, "answers 403 no ..."),
         (Reply(b"no credit", 402), ChannelDownError, "no credit"),
         (Reply(b"", 302, {"Location": "/"}), ChannelDownError, "answers 302"),
         (Reply(b"busy", 429, {"Retry-After": "17"}), ChannelDownError, "answers 429"),
@@ -157,3 +158,18 @@ def test_a_gateway_that_is_not_there_is_down(gateway: HttpServer) -> None:
     error = fail(gateway, Reply(), sms_url="http://127.0.0.1:1/k={secret}")
     assert isinstance(error, ChannelDownError)
     assert "broke off" in str(error) or "does not answer" in str(error)
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        {"sms_url": f"https://sms..example/{SECRET}?{{to}}{{text}}", "sms_body": ""},
+        {"sms_headers": json.dumps({"X:Key": SECRET})},
+    ],
+)
+def test_what_cannot_even_be_asked_is_told_without_the_key(
+    gateway: HttpServer, settings: dict[str, str]
+) -> None:
+    error = fail(gateway, Reply(), **settings)
+    assert isinstance(error, ChannelDownError)
+    assert "check DIGSEASON_SMS_URL and DIGSEASON_SMS_HEADERS" in str(error)

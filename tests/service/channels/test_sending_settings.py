@@ -43,6 +43,8 @@ SECRET = "hush-hush"  # noqa: S105 (invented)
         ({**SMS, "SMS_HEADERS": f"Authorization: {SECRET}"}, "DIGSEASON_SMS_HEADERS: invalid json"),
         ({**SMS, "SMS_HEADERS": '{"X": "a\\nb"}'}, "a header is one line of ASCII"),
         ({**SMS, "SMS_SECRET": f"{SECRET}\n"}, "DIGSEASON_SMS_SECRET: is not one line of ASCII"),
+        ({**SMS, "SMS_SECRET": f" {SECRET}"}, "without blanks around it"),
+        ({**SMS, "SMS_HEADERS": f'{{"X-Key": " {SECRET}"}}'}, "DIGSEASON_SMS_HEADERS: a header"),
         ({**SMS, "SMS_SENDER": "Ñandú"}, "DIGSEASON_SMS_SENDER: is not one line of ASCII"),
         ({**SMS, "SMS_SUCCESS": "a.["}, "is no JMESPath"),
         ({**SMS, "SMS_ID": "/(/"}, "is no regular expression"),

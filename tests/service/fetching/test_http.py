@@ -211,6 +211,9 @@ def test_only_web_addresses_are_asked(make: Make, url: str) -> None:
         "fd00::1",
         "::ffff:10.0.0.1",
         "2002:a00:1::",
+        "64:ff9b::a00:1",  # source: [RFC-6052] 2.1
+        "::a00:1",
+        "fec0::1",
         "2130706433",
         "localhost",
     ],
@@ -221,7 +224,8 @@ def test_a_private_address_is_refused(host: str) -> None:
 
 
 def test_a_public_address_is_connected_to() -> None:
-    assert find_address("93.184.215.14", 443, ()) == "93.184.215.14"
+    for address in ("93.184.215.14", "64:ff9b::5db8:d70e", "2606:2800:21f::1"):
+        assert find_address(address, 443, ()) == address
 
 
 def test_a_server_of_this_machine_is_not_asked_unless_it_is_allowed(
