@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -110,6 +110,35 @@ def word_chart(chart: BlockChart, language: str, unit: Unit) -> ChartWords:
         outlook=_("outlook, 8 in 10"),
         today=show_day(chart.as_of, language, chart.as_of, short=True),
     )
+
+
+def tell_days(
+    chart: BlockChart, words: ChartWords, language: str, unit: Unit
+) -> Iterator[tuple[date, str]]:
+    """Yield each day that something is known or expected of, and what, in words."""
+    _ = translations(language).gettext
+
+    def tell(day: date, lines: Iterable[str]) -> str:
+        return f"{show_day(day, language, chart.as_of)}: {'; '.join(lines)}"
+
+    depths = dict(zip(words.depths, chart.depths_c.values(), strict=True))
+    for place, day in enumerate(chart.days.tolist()):
+        name = words.estimated if chart.estimated[place] else words.root_zone
+        of_day_c = {name: chart.mean_c} | depths
+        shown_c = {one: float(c[place]) for one, c in of_day_c.items() if not np.isnan(c[place])}
+        line = _("{name} {temperature}")
+        lines = [
+            line.format(name=one, temperature=show_temperature(temp_c, unit, language))
+            for one, temp_c in shown_c.items()
+        ]
+        if lines:
+            yield day, tell(day, lines)
+    if chart.fan:
+        sides = chart.fan.low_c, chart.fan.middle_c, chart.fan.high_c
+        for day, *of_day_c in zip(chart.fan.days.tolist(), *sides, strict=True):
+            low, middle, high = (show_temperature(float(c), unit, language) for c in of_day_c)
+            line = _("outlook {middle}, in 8 of 10 cases {low} to {high}")
+            yield day, tell(day, [line.format(middle=middle, low=low, high=high)])
 
 
 def describe_chart(chart: BlockChart, language: str, unit: Unit) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from functools import lru_cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, Literal, get_args
@@ -61,8 +61,12 @@ def draw_svg(chart: BlockChart, words: ChartWords, unit: Unit) -> str:
     svg = vl_convert.vegalite_to_svg(
         specify(chart, words, unit), time_format_locale=make_time_locale(words.months)
     )
-    count = len(words.depths)
-    return show_by_night(svg, zip(_shades(count), _shades(count, BY_NIGHT), strict=True))
+    return show_by_night(svg, shades_by_night(len(words.depths)))
+
+
+def shades_by_night(count: int) -> dict[str, str]:
+    """Return what the colours of so many depths are by night."""
+    return dict(zip(_shades(count), _shades(count, BY_NIGHT), strict=True))
 
 
 def specify(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Any]:
@@ -137,7 +141,7 @@ def _layers(frame: _Frame, y: alt.Y) -> list[alt.Chart]:
 
     first, until = frame.first, frame.until
     x = alt.X("day:T").scale(type="utc", domain=[to_ms(first), to_ms(until)]).title(None)
-    x = x.axis(values=_months(first, until), format="%b", labelFlush=False)
+    x = x.axis(tickCount={"interval": "month", "step": 1}, format="%b", labelFlush=False)
     spans, limits, fan, today = map(_named, ("spans", "limits", "fan", "today"))
     shade = alt.Opacity("shade:Q").scale(None)
     depths, lines = list(frame.depths), list(frame.lines)
@@ -229,12 +233,6 @@ def _shades(count: int, ends: tuple[Sequence[int], Sequence[int]] = BY_DAY) -> l
     shallow, deep = map(np.array, ends)
     mixed = [shallow * (1 - step) + deep * step for step in steps]
     return ["#" + "".join(f"{round(part):02x}" for part in colour) for colour in mixed]
-
-
-def _months(first: date, until: date) -> list[int]:
-    """Return the first days of months."""
-    days = (first + timedelta(days=i) for i in range((until - first).days + 1))
-    return [to_ms(day) for day in days if day.day == 1]
 
 
 def _find_range(chart: BlockChart) -> tuple[float, float]:

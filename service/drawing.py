@@ -73,7 +73,7 @@ def find_or_draw(
         kept = find_picture(connection, form)
         if kept and kept.basis == basis:
             return kept
-        chart = _make(connection, settings, block, form.season, now)
+        chart = make_chart(connection, settings, block, form.season, now)
     drawn = _draw(chart, form, basis)
     try:
         with writing(engine) as connection:
@@ -123,7 +123,7 @@ def _draw_all(
 ) -> int:
     try:
         with reading(engine) as connection:
-            chart = _make(connection, settings, block, LAST_MONTHS, now)
+            chart = make_chart(connection, settings, block, LAST_MONTHS, now)
         drawn = {form: _draw(chart, form, basis) for form in forms}
     except Exception:  # nothing about a picture holds back the others
         log.exception("the chart of %s is not drawn", block.id)
@@ -134,9 +134,10 @@ def _draw_all(
     return len(drawn)
 
 
-def _make(
+def make_chart(
     connection: Connection, settings: Settings, block: Block, season: int, now: datetime
 ) -> BlockChart:
+    """Return the chart of a block, of its last months or of one season."""
     day, accuracy_c = as_of_day(block, now), settings.sensor_accuracy_c
     back = SEASONS if season == LAST_MONTHS else max(day.year + 1 - season, 1)
     (one,) = evaluate_blocks(connection, [block], [day], back, accuracy_c)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import asdict, fields
 from importlib.resources import files
 
@@ -30,14 +30,18 @@ def on_paper(svg: str, width_px: int) -> str:
     return f"{begin}><style>{sheet}</style>{ground}{rest}"
 
 
-def show_by_night(svg: str, more: Iterable[tuple[str, str]] = ()) -> str:
+def find_night_colours(more: Mapping[str, str]) -> dict[str, str]:
+    """Return what each colour of day is by night; `more` are others than those of the palette."""
+    return {getattr(DAY, one.name): getattr(NIGHT, one.name) for one in fields(DAY)} | {**more}
+
+
+def show_by_night(svg: str, more: Mapping[str, str]) -> str:
     """Return an SVG file that is drawn in the colours of day, and by night is shown in those of
-    night; `more` are pairs of colours beside these.
+    night.
     """
-    pairs = {getattr(DAY, one.name): getattr(NIGHT, one.name) for one in fields(DAY)} | dict(more)
     rules = "".join(
         f'[{of}="{by_day}"]{{{of}:{by_night}}}'
-        for by_day, by_night in pairs.items()
+        for by_day, by_night in find_night_colours(more).items()
         for of in ("fill", "stroke")
     )
     begin, rest = svg.split(">", 1)

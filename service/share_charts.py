@@ -26,7 +26,7 @@ def draw_share_svg(shares: Shares, language: str) -> str:
     svg = vl_convert.vegalite_to_svg(
         specify_shares(shares, language), time_format_locale=make_time_locale(_months(language))
     )
-    return show_by_night(svg)
+    return show_by_night(svg, {})
 
 
 def specify_shares(shares: Shares, language: str) -> dict[str, Any]:

@@ -1,4 +1,6 @@
-"""/blocks/ID/chart.svg: the chart of a block, of its last months or of one season."""
+"""/blocks/ID/chart.svg: the chart of a block, of its last months or of one season; and chart.json,
+from which a browser draws one to point at.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +9,11 @@ from http import HTTPStatus
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, Response
 from sqlalchemy import Engine
 
-from service.drawing import find_or_draw
+from service.drawing import find_or_draw, make_chart
+from service.pointed_charts import embed
 from service.settings import Settings
 from service.store.block_pictures import LAST_MONTHS, PictureForm
 from service.store.blocks import fetch_blocks
@@ -24,8 +27,14 @@ Season = Annotated[int, Query(ge=0, le=2200)]
 """Of which a chart is; 0: the last months."""
 
 
+def _check_reach(block_id: str, who: Known) -> None:
+    """Refuse a block that the visitor may not see."""
+    if block_id not in who.reach.block_ids:
+        raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+
+
 def chart_page_routes(engine: Engine, settings: Settings) -> APIRouter:
-    """Return the route of the picture."""
+    """Return the routes of the picture, and of what a browser draws itself."""
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/blocks/{block_id}/chart.svg")
@@ -34,10 +43,25 @@ def chart_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         """Show the chart in the language and unit of the visitor."""
         form = PictureForm(block_id, season, choose_language(request), who.account.unit)
-        if block_id not in who.reach.block_ids:
-            raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+        _check_reach(block_id, who)
         picture = await run_writing(_find, form)
         return answer_while_it_holds(request, Response(picture, media_type="image/svg+xml"))
+
+    @routes.get("/blocks/{block_id}/chart.json")
+    def show_pointed(
+        request: Request,
+        block_id: str,
+        who: Known,
+        season: Season = LAST_MONTHS,
+        night: bool = False,
+    ) -> Response:
+        """Give the same as a specification, which says of each day what it was."""
+        _check_reach(block_id, who)
+        with reading(engine) as connection:
+            (block,) = fetch_blocks(connection, [block_id])
+            chart = make_chart(connection, settings, block, season, datetime.now(UTC))
+        pointed = embed(chart, choose_language(request), who.account.unit, night)
+        return answer_while_it_holds(request, JSONResponse(pointed))
 
     def _find(form: PictureForm) -> bytes:
         with reading(engine) as connection:

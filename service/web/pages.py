@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache, partial
 from hashlib import sha256
 from http import HTTPStatus
+from importlib.metadata import version
 from importlib.resources import files
 from typing import Annotated, Any
 
@@ -112,11 +113,16 @@ def redirect(path: str) -> RedirectResponse:
 
 
 @cache
+def address_engine() -> str:
+    """Return the address of what draws charts in a browser, which changes with its version."""
+    return f"/static/chart-engine.js?v={version('vl-convert-python')}"
+
+
+@cache
 def address_static(name: str) -> str:
     """Return the address of a static file, which changes with what it holds."""
     content = SHEETS[name]() if name in SHEETS else STATIC.joinpath(name).read_bytes()
-    version = sha256(content).hexdigest()[:12]
-    return f"/static/{name}?v={version}"
+    return f"/static/{name}?v={sha256(content).hexdigest()[:12]}"
 
 
 def _write_csrf(visitor: Any, address: str) -> Markup:
@@ -138,4 +144,5 @@ def _environment(language: str) -> Environment:
     words = translations(language)
     environment.install_gettext_callables(words.gettext, words.ngettext)  # type: ignore[attr-defined] (of the extension)
     environment.globals["static"] = address_static
+    environment.globals["chart_engine"] = address_engine()
     return environment

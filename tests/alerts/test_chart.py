@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from alerts.chart import BlockChart, describe_chart, word_chart
+from alerts.chart import BlockChart, describe_chart, tell_days, word_chart
 from alerts.windows import Span
 from tests.charts import DAYS, make_chart
 
@@ -65,3 +65,17 @@ def test_the_words_in_a_chart_are_those_of_the_reader() -> None:
     assert words.depths == ("15 cm", "45 cm")
     assert words.limits["opens"] == "se abre a 17,8 °C"
     assert words.today == "10 oct"
+
+
+def test_each_day_of_a_chart_says_what_it_was_or_is_likely_to_be() -> None:
+    # by hand: 50 to 66 °F in 91 days, 0.18 a day; probes 1 °C = 1.8 °F above and below
+    chart = make_chart(mean_c=GAP)
+    said = dict(tell_days(chart, word_chart(chart, "en", "F"), "en", "F"))
+    assert said[date(2025, 10, 10)] == (
+        "10 October: root zone 15-45 cm, five-day mean 66.0 °F; 15 cm 67.8 °F; 45 cm 64.2 °F"
+    )
+    assert said[date(2025, 8, 11)] == "11 August: 15 cm 57.1 °F; 45 cm 53.5 °F"
+    assert said[date(2025, 11, 24)] == (
+        "24 November: outlook 70.0 °F, in 8 of 10 cases 65.0 °F to 75.0 °F"
+    )
+    assert len(said) == (date(2025, 11, 24) - date(2025, 7, 12)).days + 1
