@@ -101,7 +101,7 @@ def command(
         try:
             found = find_block_patches(connection, block.id, planting, count)
         except VigourError as error:
-            raise click.UsageError(f"{block.name}: its vigour is {error}") from None
+            raise click.UsageError(f"{block.name}: its vigour cannot be used: {error}") from None
     if found is None:
         raise click.UsageError(f"no vigour of {block.name} was kept yet; name its table as FILE")
     if form:

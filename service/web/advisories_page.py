@@ -40,7 +40,13 @@ from service.store.advisories import (
 from service.store.engine import reading, writing
 from service.store.tables import organisation
 from service.web.access import Coordinator, Visitor
-from service.web.advisory_words import tell_differences, tell_run, tell_scope, tell_state
+from service.web.advisory_words import (
+    tell_differences,
+    tell_left_out,
+    tell_run,
+    tell_scope,
+    tell_state,
+)
 from service.web.letters import answer_letter
 from service.web.pages import Fields, Filled, answer_page, choose_language, redirect
 from service.web.problems import Problem
@@ -133,6 +139,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             told=[bind_numbers(said) for said in tell_run(run, settings, language)] if run else [],
             changes=[*tell_differences(one.figures, figures, language)] if figures else [],
             members=members[:LISTED],
+            tell_left_out=tell_left_out,
             others=max(len(members) - LISTED, 0),
             may_decide=decides,
             wrong=wrong,

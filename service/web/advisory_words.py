@@ -79,20 +79,26 @@ def tell_run(run: Run, settings: Settings, language: str) -> Iterator[str]:
             run.without_note,
         )
         yield text.format(count=number(run.without_note))
+    for name, why in run.left_out[:LEFT_OUT_TOLD]:
+        yield _("Not to {name}: {why}.").format(name=name, why=tell_left_out(why, language))
+    hidden = len(run.left_out) - LEFT_OUT_TOLD
+    if hidden > 0:
+        text = words.ngettext("And not to {count} more.", "And not to {count} more.", hidden)
+        yield text.format(count=number(hidden))
+
+
+def tell_left_out(why: str, language: str) -> str:
+    """Return why an advisory goes to a member nowhere."""
+    _ = translations(language).gettext
     whys = {
         "has not said yes": _("has not said yes"),
         "has not been asked yet": _("has not been asked yet"),
         "wants no messages": _("wants no messages"),
         "address suspended": _("address suspended"),
         "has no address": _("has no address"),
+        "is no grower here any more": _("is no grower here any more"),
     }
-    for name, why in run.left_out[:LEFT_OUT_TOLD]:
-        told = ", ".join(whys.get(one, one) for one in why.split(", "))
-        yield _("Not to {name}: {why}.").format(name=name, why=told)
-    hidden = len(run.left_out) - LEFT_OUT_TOLD
-    if hidden > 0:
-        text = words.ngettext("And not to {count} more.", "And not to {count} more.", hidden)
-        yield text.format(count=number(hidden))
+    return ", ".join(whys.get(one, one) for one in why.split(", "))
 
 
 def tell_differences(then: Advisory, now: Advisory, language: str) -> Iterator[str]:

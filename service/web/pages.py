@@ -19,6 +19,7 @@ from starlette.exceptions import HTTPException
 
 from alerts.words import LANGUAGES, translations
 from service.web.colours import write_sheet
+from service.web.file_words import tell_of_file
 from service.web.problems import Problem
 
 STATIC = files("service.web").joinpath("static")
@@ -145,4 +146,5 @@ def _environment(language: str) -> Environment:
     environment.install_gettext_callables(words.gettext, words.ngettext)  # type: ignore[attr-defined] (of the extension)
     environment.globals["static"] = address_static
     environment.globals["chart_engine"] = address_engine()
+    environment.filters["of_file"] = partial(tell_of_file, language=language)
     return environment

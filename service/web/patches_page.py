@@ -39,6 +39,7 @@ from service.store.vigour import (
 )
 from service.vigour.files import VigourFile, read_vigour
 from service.web.access import Owner, Planner, Visitor
+from service.web.file_words import tell_of_file
 from service.web.pages import (
     Fields,
     Filled,
@@ -92,7 +93,8 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
                 who.note(connection, "kept vigour", f"{block.id}, {read.measure} of {day}", now)
         except VigourError as error:
             _ = translations(language).gettext
-            told = [_("This file cannot be used; nothing of it was kept."), f"{error}."]
+            why = tell_of_file(f"{error}", language)
+            told = [_("This file cannot be used; nothing of it was kept."), f"{why}."]
             return page(request, block_id, who, told, HTTPStatus.UNPROCESSABLE_ENTITY)
         return page(request, block_id, who, _tell_read(read, language))
 
@@ -133,7 +135,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             try:
                 sheet = find_dig_sheet(connection, block, VINES_EACH, settings)
             except VigourError as error:
-                raise Problem(HTTPStatus.CONFLICT, f"its vigour is {error}") from None
+                raise Problem(HTTPStatus.CONFLICT, f"its vigour cannot be used: {error}") from None
         content = print_dig_sheet(sheet, choose_language(request), paper)
         return Response(content, media_type="application/pdf")
 
@@ -184,7 +186,7 @@ def _find(connection: Connection, block: Block, planting: Planting | None) -> Bl
     try:
         return planting and find_block_patches(connection, block.id, planting, VINES_EACH)
     except VigourError as error:
-        raise Problem(HTTPStatus.CONFLICT, f"its vigour is {error}") from None
+        raise Problem(HTTPStatus.CONFLICT, f"its vigour cannot be used: {error}") from None
 
 
 def _find_patches(
@@ -221,7 +223,10 @@ def _tell_read(read: VigourFile, language: str) -> list[str]:
     text = _("{read} values read, {missing} missing, {rejected} rejected.")
     told = [text.format(read=read.read, missing=read.missing, rejected=len(read.rejects))]
     line = _("Line {number}: {reason}")
-    told += [line.format(number=one.line, reason=one.reason) for one in read.rejects[:MOST_REJECTS]]
+    told += [
+        line.format(number=one.line, reason=tell_of_file(one.reason, language))
+        for one in read.rejects[:MOST_REJECTS]
+    ]
     return told + ["..."] * (len(read.rejects) > MOST_REJECTS)
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from functools import cache
 
 from alerts.words import translations
+from service.web.file_words import tell_of_file
 
 N_ = str
 """Marks words for the catalogues."""
@@ -89,8 +90,43 @@ REFUSALS = (
     N_("this link does not hold; make a new one at /calendars"),
     N_("too many requests; try again in a while"),
     N_("what the address or the body says is not of this form"),
+    N_("another record has this id; give it one of its own"),
+    N_("choose one of {roles}"),
+    N_("its vigour cannot be used: {why}"),
+    N_("name at most {count} blocks"),
+    N_("no block is in this calendar any more"),
+    N_("no block of yours is in such a calendar"),
+    N_("no photo of yours has this number"),
+    N_("no record of yours has this id"),
+    N_("only {count} vines of it are known by row and number"),
+    N_("readings before {day} are kept as daily means only"),
+    N_("the connection broke off before all of it came"),
+    N_("the patches were found anew since this page was shown; look at them again"),
+    N_("there is no day to dig on, or a crew digs less than one vine a day"),
+    N_("this calendar is asked for too often"),
+    N_("write why, and who says so"),
 )
 FINDINGS = (
+    N_("process {process} on {host} runs a round, begun {length} ago"),
+    N_("process {process} on {host} died in a round, begun {length} ago"),
+    N_("Run `digseason round`, or let `digseason serve` do so: it takes over."),
+    N_("See what keeps it; it may be stopped on {host} at any time."),
+    N_("{name}: failing since {day}: {why}"),
+    N_("Try `digseason fetch --station {name}`."),
+    N_("Outlooks go on without it. Try `digseason fetch`."),
+    N_("from neighbours by {count} block without probes (`digseason neighbours`)"),
+    N_("from neighbours by {count} blocks without probes (`digseason neighbours`)"),
+    N_("{count} message waits, {late} of them for more than an hour"),
+    N_(
+        "{count} message waits, {late} of them for more than an hour; {gone} of the last "
+        "{days} days did not arrive"
+    ),
+    N_("{way}; not since {time} UTC: {why}"),
+    N_("mails are written to files in {folder} and reach no one"),
+    N_("texts are written to files in {folder} and reach no one"),
+    N_("mails go out through {server}, from {address}"),
+    N_("texts go out through {server}"),
+    N_("texts go out as mails to {address}"),
     N_("the store is damaged: {faults}"),
     N_("Stop Digseason, keep this file, and restore the last backup into a new folder."),
     N_("at {revision}, up to date"),
@@ -136,7 +172,7 @@ FINDINGS = (
     N_("Set DIGSEASON_BOUNCES to the folder they come into."),
     N_("a mail server brings them to /api/bounces"),
 )
-"""What `digseason check` says, and what it says to do."""
+"""What `digseason check` says, and what it says to do: the longer forms first."""
 THINGS = (
     *(N_("integrity"), N_("schema"), N_("disk"), N_("folder"), N_("clock"), N_("round")),
     *(N_("running"), N_("readings"), N_("feed"), N_("feeds"), N_("forecast"), N_("loggers")),
@@ -155,9 +191,15 @@ def translate(text: str, forms: Iterable[str], language: str) -> str:
         found = _pattern(form).fullmatch(text)
         if found:
             parts = found.groupdict().items()
-            shown = {name: translate(gettext(part), LENGTHS, language) for name, part in parts}
+            shown = {name: _translate_part(part, language) for name, part in parts}
             return gettext(form).format(**shown)
     return text
+
+
+def _translate_part(part: str, language: str) -> str:
+    """Return what stands within a form: a word of ours, a length, or what is said of a file."""
+    word = translations(language).gettext(part)
+    return tell_of_file(translate(word, LENGTHS, language), language)
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Literal
 from urllib.parse import urlsplit
@@ -27,6 +28,16 @@ LOOKS: tuple[tuple[ViewportSize, Literal["light", "dark"]], ...] = (
     (DESK, "dark"),
 )
 AXE = Axe()
+TEXT = """html => {
+  const read = new DOMParser().parseFromString(html, "text/html");
+  read.querySelectorAll("main [lang]:not([lang=es]), script, style").forEach(one => one.remove());
+  const named = [...read.querySelectorAll("[aria-label]")].map(one => one.ariaLabel);
+  return [read.title, read.body.textContent, ...named].join("\\n");
+}"""
+ENGLISH = re.compile(
+    r".*(?<![-\w])(?:the|of|is|are|with|which|that|and|it|has|from|where|there|on)(?![-\w]).*"
+)
+"""Words that no Spanish has; what is in English on purpose says so."""
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +57,14 @@ def find_faults(page: Page) -> Iterator[str]:
                 yield f"{where}: {one['help']}: {[node['html'] for node in one['nodes']]}"
         if page.evaluate(IS_WIDER):
             yield f"{where}: wider than its screen"
+
+
+def find_english(page: Page, url: str) -> Iterator[str]:
+    """Yield what is still English where a page is asked for in Spanish; a message is in its own."""
+    if "/messages/" not in url:
+        answer = page.request.get(url, headers={"Accept-Language": "es"})
+        for line in ENGLISH.findall(page.evaluate(TEXT, answer.text())):
+            yield f"{url}: {line.strip()}"
 
 
 def find_pages(routes: list[APIRoute]) -> dict[str, ByRole]:
@@ -86,6 +105,7 @@ def test_each_page_of_a_role_can_be_reached_and_read(
         page.goto(url)
         if role == next((one for one in ROLES if one in roles_of.get(route, ROLES)), None):
             faults.extend(find_faults(page))
+            faults.extend(find_english(page, url))
         waiting.extend(page.evaluate(LINKS))
     mine = {path for path, roles in roles_of.items() if role in roles and "{" not in path}
     for path in mine - seen:

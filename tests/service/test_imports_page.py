@@ -141,7 +141,7 @@ def test_what_is_rejected_is_shown_with_its_line_before_anything_is_kept(gil: Gr
     there = gil.put("logger:u1", BROKEN)
     text = gil.get(there).text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Readings: 2 new and 4 rejected." in text  # by hand: one cell, and a row of three
-    assert "line 2: &#39;odd&#39; in column &#39;T30&#39; is no number" in text
+    assert "Line 2: &#39;odd&#39; in column &#39;T30&#39; is no number" in text
     assert "<code>never,14,15,16</code>" in text
     assert gil.send(there, say="drop").headers["Location"] == "/imports"
     assert gil.get(there).status_code == 404

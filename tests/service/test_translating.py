@@ -25,14 +25,41 @@ def noted() -> Iterator[str]:
             place = NOTING.get(name)
             if place is None or len(node.args) <= place:
                 continue
-            said = node.args[place]
-            if isinstance(said, ast.Constant) and isinstance(said.value, str):
-                yield said.value
-            elif isinstance(said, ast.JoinedStr):
-                yield "".join(
-                    str(part.value) if isinstance(part, ast.Constant) else "X"
-                    for part in said.values
-                )
+            yield from _read_text(node.args[place])
+
+
+FOR_PROGRAMS = ("api", "bearer.py", "bounces.py", "signed.py", "texts.py")
+"""Whose refusals no page shows."""
+
+
+def refused() -> Iterator[str]:
+    """Yield each refusal that a page may show, what varies in it as X."""
+    for path in (Path(service.__file__).parent / "web").glob("*.py"):
+        if path.name in FOR_PROGRAMS:
+            continue
+        tree = ast.parse(path.read_text("utf-8"))
+        calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+        for call in calls:
+            if getattr(call.func, "id", "") == "Problem" and len(call.args) > 1:
+                yield from _read_text(call.args[1])
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "said":
+                yield from _read_text(node.value)
+
+
+def _read_text(node: ast.expr) -> Iterator[str]:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value
+    elif isinstance(node, ast.JoinedStr):
+        parts = (part.value if isinstance(part, ast.Constant) else "X" for part in node.values)
+        yield "".join(map(str, parts))
+
+
+def test_every_refusal_that_a_page_shows_has_a_form() -> None:
+    told = {one for one in refused() if " " in one and "token" not in one}
+    assert len(told) > 30
+    told -= {"told before a restore"}  # a note on a message
+    assert {one for one in told if translate(one, REFUSALS, "es") == one} == set()
 
 
 def test_every_deed_that_is_noted_has_a_form() -> None:

@@ -45,7 +45,7 @@ def sheet_command(
         try:
             sheet = find_dig_sheet(connection, block, count, settings)
         except VigourError as error:
-            raise click.UsageError(f"{block.name}: its vigour is {error}") from None
+            raise click.UsageError(f"{block.name}: its vigour cannot be used: {error}") from None
     write_file(out, print_dig_sheet(sheet, language, cast(Paper, paper)))
     dig = len(sheet.found.dig) if sheet.found else 0
     click.echo(f"{out}: {dig} vines to dig in {block.name}")
