@@ -74,7 +74,7 @@ def draw_key(language: str, stem: str = "k") -> str:
         "hot": _("too hot"),
         "resting": _("resting"),
         "no readings": _("no readings"),
-        "ahead": _("open by chance"),
+        "ahead": _("chance it is open"),
         "today": _("today"),
     }
     parts: list[str] = []

@@ -317,13 +317,13 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
     [
         pytest.param(
             make_notice(opened_range=DateRange(SEP_21, OCT_9)),
-            "Spring dig season opened on 4 October, 16 days ago. The soil warms slowly for the "
-            "error of its readings: the day lies between 21 September and 9 October.",
+            "Spring dig season opened on 4 October, 16 days ago. The soil warms slowly, beside "
+            "the error of its readings: the day lies between 21 September and 9 October.",
             id="a slow opening",
         ),
         pytest.param(
             make_notice(opened_range=DateRange(SEP_21, None)),
-            "The soil warms slowly for the error of its readings: the day may be as early as "
+            "The soil warms slowly, beside the error of its readings: the day may be as early as "
             "21 September, or still to come.",
             id="a slow opening on its day",
         ),
@@ -333,7 +333,7 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
                 closed_not_before=date(2025, 10, 20),
                 closed_range=DateRange(date(2025, 10, 12), date(2025, 10, 22)),
             ),
-            "The soil cools slowly for the error of its readings: the day lies between 12 and "
+            "The soil cools slowly, beside the error of its readings: the day lies between 12 and "
             "22 October.",
             id="a slow close",
         ),

@@ -131,7 +131,7 @@ def test_a_text_is_shown_with_its_parts(
 ) -> None:
     number = messages_of(engine, "Ada Example")["sms"]
     text = page(browsers["ada"], f"{here}/notices/messages/{number}")
-    assert '<p class="sms">' in text
+    assert '<p class="sms" lang="">' in text
     assert "1 part" in text
 
 
@@ -140,7 +140,7 @@ def test_what_waits_is_seen_as_mail_and_as_text_before_it_goes(
 ) -> None:
     assert "Ledge: dig season is open" in page(browsers["ben"], f"{here}/notices")
     text = page(browsers["ben"], f"{here}/notices/next")
-    assert '<p class="sms">' in text
+    assert '<p class="sms" lang="">' in text
     assert "Ledge" in page(browsers["ben"], f"{here}/notices/next/mail")
     as_another = browsers["ada"].get(f"{here}/notices/next?of=Ben+Example", timeout=30)
     assert as_another.status_code == 404

@@ -72,9 +72,9 @@ def test_every_deed_that_is_noted_has_a_form() -> None:
     ("said", "forms", "spanish"),
     [
         ("signed in", DEEDS, "entró"),
-        ("made grower a coordinator", DEEDS, "cambió el papel de cultivo a coordinación"),
-        ("made a token to read", DEEDS, "hizo una clave para leer"),
-        ("this is not for a grower", REFUSALS, "esto no es para el papel de cultivo"),
+        ("made grower a coordinator", DEEDS, "cambió la función de cultivo a coordinación"),
+        ("made a token to read", DEEDS, "hizo un token para leer"),
+        ("this is not for a grower", REFUSALS, "esto no es para la función de cultivo"),
         ("the last one 3.2 hours ago", FINDINGS, "la última, hace 3.2 horas"),
         ("held since noon UTC: a restore", FINDINGS, "retenido desde noon UTC: a restore"),
         ("something of tomorrow", DEEDS, "something of tomorrow"),
