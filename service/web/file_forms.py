@@ -341,3 +341,18 @@ OF_VIGOUR = (
     N_("it holds more than {most} vines; clip it to the block"),
 )
 """What is wrong with a file of vigour."""
+
+FAULTS = (
+    N_(
+        "{where}: '{text}' is no clock; write a fixed offset such as \"UTC-08:00\" or an IANA zone "
+        'such as "America/Los_Angeles"'
+    ),
+    N_("{where}: must be pairs in braces; write {example}"),
+    N_("{where}: must be a number; write {example}"),
+    N_("{where}: must be a list in square brackets; write {example}"),
+    N_("{where}: must be text in quotes; write {example}"),
+    N_("{where}: must be more than {least}; write {example}"),
+    N_("{where} is missing; write {example}"),
+    N_("{where}: is not of the right form; write {example}"),
+)
+"""What is wrong with a layout as a person states it."""

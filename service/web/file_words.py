@@ -10,9 +10,9 @@ import re
 from functools import cache
 
 from alerts.words import translations
-from service.web.file_forms import EVIDENCE, OF_VIGOUR, REFUSED_FILES, REJECTS, SIGNS
+from service.web.file_forms import EVIDENCE, FAULTS, OF_VIGOUR, REFUSED_FILES, REJECTS, SIGNS
 
-_FORMS = (*REJECTS, *REFUSED_FILES, *SIGNS, *EVIDENCE, *OF_VIGOUR)
+_FORMS = (*REJECTS, *REFUSED_FILES, *SIGNS, *EVIDENCE, *OF_VIGOUR, *FAULTS)
 
 
 def tell_of_file(text: str, language: str) -> str:

@@ -10,7 +10,7 @@ import pytest
 from probes.logger_files import FileRefused
 from probes.proposing.clocks import Place
 from probes.proposing.propose import propose_layout
-from service.web.file_forms import EVIDENCE, OF_VIGOUR, REFUSED_FILES, REJECTS, SIGNS
+from service.web.file_forms import EVIDENCE, FAULTS, OF_VIGOUR, REFUSED_FILES, REJECTS, SIGNS
 from service.web.file_words import tell_of_file
 from tests.corpus import CASES, CORPUS, FILES, NOW
 
@@ -60,7 +60,7 @@ def test_what_is_found_of_its_layout_has_no_english_left() -> None:
     assert find_english(said) == {}
 
 
-@pytest.mark.parametrize("form", [*REJECTS, *REFUSED_FILES, *SIGNS, *EVIDENCE, *OF_VIGOUR])
+@pytest.mark.parametrize("form", [*REJECTS, *REFUSED_FILES, *SIGNS, *EVIDENCE, *OF_VIGOUR, *FAULTS])
 def test_a_form_is_told_as_itself(form: str) -> None:
     names = re.findall(r"\{(\w+)\}", form)
     said = form.format(**{name: f"7{name}" for name in names})
