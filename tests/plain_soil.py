@@ -78,6 +78,7 @@ def root_zone_days(station: Station) -> dict[date, float]:
     }
 
 
+@cache
 def daily_means(path: Path, station: Station, column: str) -> dict[date, float]:
     """Return the mean [degC] of each complete day of one depth: 18 of 24 hours, no hole over 3."""
     hours: dict[date, dict[int, list[float]]] = {}
@@ -107,9 +108,10 @@ def longest_hole(hours: Mapping[int, object]) -> int:
     return longest
 
 
-def windows(station: Station, as_of: date) -> list[Span]:
-    """Return the spans of a station by the plain rule."""
-    values = root_zone_days(station)
+def windows(station: Station, as_of: date, column: str = "") -> list[Span]:
+    """Return the spans of a station's root zone, or of one of its depths, by the plain rule."""
+    path = need(station.file)
+    values = daily_means(path, station, column) if column else root_zone_days(station)
     first_day = min(values)
     series = [values.get(day) for day in days_between(first_day, max(values) + ONE_DAY)]
     return plain_spans(series, first_day, False, GRAPE_PHYLLOXERA, as_of)

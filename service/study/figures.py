@@ -123,13 +123,14 @@ def _specify_elevation(frame: Any) -> dict[str, Any]:
 
 
 def _specify_thresholds(frame: Any, unit: Unit) -> dict[str, Any]:
-    """Show by how much openings move with the threshold, in the seasons that open at each."""
+    """Show by how much openings move with the threshold, in seasons known to the day at each."""
     import altair as alt
 
     column = f"spring_opens_{unit.lower()}"
-    limits = frame.groupby(["place", "season"])[column].transform("nunique")
+    known = frame[frame["opened_day"] == frame["after_day"] + 1]
+    limits = known.groupby(["place", "season"])[column].transform("nunique")
     rows = (
-        frame[limits == frame[column].nunique()]
+        known[limits == frame[column].nunique()]
         .groupby(["place", "latitude", column], as_index=False)
         .agg(opened_day=("opened_day", "mean"), seasons=("season", "nunique"))
     )

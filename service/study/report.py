@@ -45,8 +45,8 @@ _CAPTIONS = {
     "ribbons": "Seasons at {site}, from left to right: {key}",
     "depths": "Daily mean temperature by depth at {site}.",
     "elevation": "Spring openings against height above the sea.",
-    "thresholds": "Spring openings against the threshold: the mean of the seasons that opened at "
-    "every one of them.",
+    "thresholds": "Spring openings against the threshold: the mean of those seasons whose opening "
+    "is known to the day at every one of them.",
 }
 
 

@@ -13,10 +13,11 @@ from alerts.ribbon_svg import RibbonRow, draw_ribbons
 from alerts.rules import WindowRule
 from alerts.season import season_of
 from alerts.season_days import see_season
+from alerts.study.seasons import KINDS
 from alerts.windows import Span, find_spans, trailing_mean
 from service.showing import name_years
 from service.study.days import Place, StudyDays
-from service.study.words import show_day
+from service.study.words import show_days
 
 
 def draw_sites(study: StudyDays, rule: WindowRule, as_of: date) -> dict[str, str]:
@@ -49,7 +50,11 @@ def _list_seasons(
     first, last = (season_of(one, south) for one in (measured[0].item(), measured[-1].item()))
     for season in range(first, last + 1):
         days = see_season(spans, day, mean_c, season, south, rule, as_of)
-        opened = {one.kind: one.opened_on for one in reversed(spans) if one.season == season}
-        shown = ", ".join(f"{kind} {show_day(on)}" for kind, on in sorted(opened.items())[::-1])
+        first_of = {one.kind: one for one in reversed(spans) if one.season == season}
+        shown = ", ".join(
+            f"{kind} {show_days(first_of[kind].not_before, first_of[kind].opened_on)}"
+            for kind in KINDS
+            if kind in first_of
+        )
         name = place.block or f"{place.depth_cm:g} cm"
         yield RibbonRow(f"{name}, {name_years(season, south)}", days, shown)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import csv
 import json
-from datetime import date
+from datetime import date, timedelta
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -188,3 +189,33 @@ def test_the_mail_says_between_which_days_a_window_opened(
     mails: dict[date, str], as_of: date
 ) -> None:
     assert UNSEEN[as_of][1] in mails[as_of]
+
+
+@pytest.mark.parametrize(
+    ("station", "site", "depth_cm", "column"),
+    [(ALFALFA, "twitchell", 32, "TS_1_5_1"), (UTAH, "utah", 20, "TS_3_3_1")],
+    ids=["twitchell", "utah"],
+)
+def test_the_study_of_open_data_has_the_windows_of_the_plain_rule_by_depth(
+    data: Path, station: Station, site: str, depth_cm: int, column: str
+) -> None:
+    # what deploy/study reports, but for its pictures
+    asked = "--by", "depth", "--site", site, "--depths", depth_cm, "--as-of", station.last_day
+    found = [
+        (int(row["season"]), row["kind"], row["after"], row["opened_on"], row["closed_on"])
+        for row in csv.DictReader(digseason(data, "compare", *asked, "--csv").splitlines())
+        if row["opened_on"]
+    ]
+    spans = windows(station, station.last_day, column)
+    expected = [
+        (
+            season,
+            kind,
+            f"{first.not_before - timedelta(days=1)}",
+            f"{first.opened_on}",
+            f"{last.closed_on or ''}",
+        )
+        for (season, kind), of_window in groupby(spans, lambda one: (one.season, one.kind))
+        for first, *_, last in [[*of_window] * 2]
+    ]
+    assert found == expected
