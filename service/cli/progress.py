@@ -6,6 +6,10 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+import click
+
+STEPS = 1000
+
 
 @contextmanager
 def progress_bar(title: str) -> Iterator[Callable[[float], None]]:
@@ -13,9 +17,5 @@ def progress_bar(title: str) -> Iterator[Callable[[float], None]]:
     if not sys.stderr.isatty():
         yield lambda _: None
         return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+    with click.progressbar(length=STEPS, label=title, file=sys.stderr) as bar:
+        yield lambda share: bar.update(round(share * STEPS) - bar.pos)

@@ -8,13 +8,12 @@ from pathlib import Path
 
 import click
 import numpy as np
-from rich.console import Console
-from rich.progress import track
 
 from alerts.hindcasts import Hindcasts, hindcast, pool
 from alerts.skill import BandScore, Share, find_reliability, score_bands
 from alerts.windows import Kind
 from service.cli.options import as_of_option, evaluate_named, format_options, print_records
+from service.cli.progress import progress_bar
 from service.evaluation import BlockEvaluation
 from service.showing import Record
 from service.store.engine import reading
@@ -79,22 +78,21 @@ def command(
 
 def _hindcast_all(evaluations: list[BlockEvaluation], kind: Kind, every_d: int) -> list[Hindcasts]:
     """Return the hindcasts of all blocks, season by season."""
-    console = Console(stderr=True)
-    shown = track(evaluations, kind, console=console, disable=not console.is_terminal)
-    return [
-        of_season
-        for one in shown
-        if kind in one.rule.windows
-        for of_season in hindcast(
-            np.where(one.root_zone.borrowed, np.nan, one.root_zone.root_zone_c),
-            one.root_zone.day,
-            one.block.south,
-            one.rule,
-            kind,
-            one.block.id,
-            every_d=every_d,
-        )
-    ]
+    found: list[Hindcasts] = []
+    with progress_bar(kind) as progress:
+        for number, one in enumerate(evaluations, 1):
+            if kind in one.rule.windows:
+                found += hindcast(
+                    np.where(one.root_zone.borrowed, np.nan, one.root_zone.root_zone_c),
+                    one.root_zone.day,
+                    one.block.south,
+                    one.rule,
+                    kind,
+                    one.block.id,
+                    every_d=every_d,
+                )
+            progress(number / len(evaluations))
+    return found
 
 
 def _band_records(kind: Kind, hindcasts: Hindcasts) -> Iterator[Record]:
