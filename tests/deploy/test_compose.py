@@ -1,0 +1,54 @@
+"""The compose file: by the open schema of such files, and by what it starts."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+import yaml
+from jsonschema import Draft201909Validator
+
+from service.cli import main
+
+HERE = Path(__file__).parent
+COMPOSE = yaml.safe_load((HERE.parents[1] / "deploy/compose.yaml").read_text("utf-8"))
+SCHEMA = json.loads((HERE / "compose-spec.json").read_text("utf-8"))  # source: [COMPOSE-SPEC]
+OURS = {name: one for name, one in COMPOSE["services"].items() if "digseason" in one["image"]}
+
+
+def faults(compose: Any) -> list[str]:
+    return [fault.message for fault in Draft201909Validator(SCHEMA).iter_errors(compose)]
+
+
+def test_the_compose_file_is_one_by_the_open_schema() -> None:
+    assert faults(COMPOSE) == []
+    assert faults({"services": {"web": {"imagine": "digseason"}}}) != []
+
+
+@pytest.mark.parametrize("name", OURS)
+def test_a_service_starts_a_command_that_there_is_and_can_write_to_its_volumes_only(
+    name: str,
+) -> None:
+    service = OURS[name]
+    command, *words = service.get("command", ["serve", "--pages-only", "--host", "0.0.0.0"])  # noqa: S104
+    found = main.get_command(click.Context(main), command)
+    assert found
+    assert found.make_context(command, words).command is found
+    assert (service["read_only"], service["cap_drop"]) == (True, ["ALL"])
+
+
+def test_only_the_proxy_can_be_reached_and_only_the_database_lies_apart() -> None:
+    services = COMPOSE["services"]
+    assert [name for name, one in services.items() if "ports" in one] == ["proxy"]
+    assert [name for name, one in services.items() if "outside" not in one["networks"]] == [
+        "database"
+    ]
+    assert COMPOSE["networks"]["inside"] == {"internal": True}
+
+
+def test_images_are_named_without_a_registry() -> None:
+    images = {one["image"] for one in COMPOSE["services"].values()}
+    assert {image for image in images if "/" in image or ":" not in image} == set()

@@ -1,0 +1,78 @@
+"""The reverse proxy's file, read and served by the proxy itself."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+import requests
+from requests.adapters import HTTPAdapter
+
+from tests.processes import find_console, find_free_port, serving, wait_until
+
+CADDYFILE = Path(__file__).parents[2] / "deploy/Caddyfile"
+pytestmark = pytest.mark.long
+
+
+def environment(home: Path, **more: str) -> dict[str, str]:
+    admin = f"127.0.0.1:{find_free_port()}"
+    return {**os.environ, "HOME": str(home), "CADDY_ADMIN": admin, **more}
+
+
+class FromAnotherAddress(HTTPAdapter):
+    """Sends from 127.0.0.2, as a reader elsewhere would."""
+
+    def init_poolmanager(self, *words: object, **more: object) -> None:
+        """Bind each connection to the address."""
+        super().init_poolmanager(*words, source_address=("127.0.0.2", 0), **more)  # pyright: ignore
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
+    """The address of the proxy before a running service, and what that one prints."""
+    data = tmp_path_factory.mktemp("proxy") / "data"
+    site = f"http://127.0.0.1:{find_free_port()}"
+    with serving(data, "", {"DIGSEASON_BASE_URL": site}, "--pages-only") as address:
+        proxy = subprocess.Popen(  # noqa: S603
+            ["caddy", "run", "--config", str(CADDYFILE)],  # noqa: S607 (that of the PATH)
+            env=environment(data, SITE=site, UPSTREAM=address.removeprefix("http://")),
+            stderr=subprocess.DEVNULL,
+        )
+        try:
+            wait_until(lambda: answers(site), 30)
+            yield site, find_console(data)
+        finally:
+            proxy.terminate()
+            proxy.wait(30)
+
+
+def answers(site: str) -> bool:
+    with suppress(requests.ConnectionError):
+        return requests.get(f"{site}/health", timeout=5).ok
+    return False
+
+
+def test_the_proxy_takes_its_file_with_tls(tmp_path: Path) -> None:
+    words = "caddy", "validate", "--config", str(CADDYFILE)
+    read = subprocess.run(  # noqa: S603
+        words, env=environment(tmp_path), capture_output=True, text=True, check=False
+    )
+    assert (read.returncode, "automatic HTTP->HTTPS redirects" in read.stderr) == (0, True)
+    assert "not formatted" not in read.stderr
+
+
+def test_a_form_comes_through_and_its_sender_is_known(served: tuple[str, Path]) -> None:
+    site, console = served
+    with requests.Session() as session:
+        session.mount("http://", FromAnotherAddress())
+        page = session.get(f"{site}/sign-in", timeout=30)
+        assert "frame-ancestors 'none'" in page.headers["Content-Security-Policy"]
+        filled = {"email": "ada@example.org", "password": "not this one"}
+        headers = {"Origin": site, "X-Forwarded-For": "203.0.113.9"}
+        answer = session.post(f"{site}/sign-in", filled, headers=headers, timeout=30)
+    assert "another site sent this" not in answer.text
+    assert '127.0.0.2:0 - "POST /sign-in' in console.read_text()
