@@ -77,6 +77,12 @@ need_chromium() { # the browser of the tests; CHROMIUM names another
     [ -n "${CHROMIUM-}" ] || command -v chromium >/dev/null || install_debian chromium
 }
 
+need_caddy() { # its program only: the tests start their own
+    command -v caddy >/dev/null && return
+    install_debian caddy
+    [ ! -d /run/systemd/system ] || systemctl disable --now caddy
+}
+
 need_programs() { # PROGRAM=PACKAGE...: where a program is missing, its package
     missing=""
     for pair in "$@"; do
