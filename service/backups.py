@@ -19,7 +19,7 @@ from service.store.engine import open_engine, reading, writing
 from service.store.holds import hold_sending
 from service.store.rounds import fetch_last_kept_at
 from service.store.schema import upgrade
-from service.store.tables import round_lease
+from service.store.tables import alarm, round_lease
 
 NAME = "digseason-%Y-%m-%dT%H%M%SZ.db"
 _NAMED = re.compile(r"digseason-\d{4}-\d\d-\d\dT\d{6}Z\.db")
@@ -82,7 +82,8 @@ def restore_backup(
     with writing(engine) as connection:
         last = f", whose last news is of {last_at:%Y-%m-%d %H:%M} UTC" if last_at else ""
         hold_sending(connection, f"restored from {path.name}{last}", now)
-        connection.execute(delete(round_lease))  # of a process that ran elsewhere
+        for table in (round_lease, alarm):  # of a process that ran elsewhere
+            connection.execute(delete(table))
     return comparisons
 
 

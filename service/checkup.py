@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from urllib.parse import urlsplit
 
 from sqlalchemy import Connection, Engine, func, select, text
 
@@ -18,12 +19,15 @@ from service.channels.choosing import CHANNELS, describe_channels, is_real
 from service.settings import Settings
 from service.showing import count_text
 from service.store import tables
+from service.store.alarms import fetch_alarms
+from service.store.backup_notes import fetch_last_backup_at
 from service.store.blocks import Block, fetch_blocks
-from service.store.channel_troubles import fetch_troubles
+from service.store.channel_troubles import HEARTBEAT, fetch_troubles
 from service.store.engine import reading
 from service.store.forecasts import fetch_forecast_sites
 from service.store.frozen import describe_frozen, fetch_frozen
 from service.store.holds import fetch_hold
+from service.store.outbox import count_late, fetch_waiting
 from service.store.round_lease import fetch_clock, fetch_lease
 from service.store.rounds import fetch_last_kept_at, fetch_last_round_at
 from service.store.schema import find_revision
@@ -35,6 +39,7 @@ LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site ha
 LONG_ROUND = timedelta(hours=1)
 LATE_MESSAGE = timedelta(hours=1)
 RECENTLY = timedelta(days=14)
+OLD_BACKUP = timedelta(days=8)  # a weekly one, and a day
 CLOCK_SLACK = timedelta(minutes=2)
 LEAST_FREE_BYTES = 1_000_000_000
 
@@ -74,7 +79,22 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             *_check_outbox(connection, now),
             *_check_channels(connection, settings),
             *_check_bounces(settings),
+            _check_backup(connection, now),
+            *_check_operator(connection, settings),
+            *_check_heartbeat(connection, settings),
         ]
+
+
+def find_alarms(connection: Connection, settings: Settings, now: datetime) -> list[Finding]:
+    """Return what an operator is to hear of without asking; each is found fast."""
+    found = (
+        _check_disk(connection, settings),
+        _check_round(connection, now),
+        *_check_lease(connection),
+        _check_waiting(connection, now),
+        _check_backup(connection, now),
+    )
+    return [one for one in found if one.remedy]
 
 
 def _find_damage(engine: Engine) -> Finding | None:
@@ -216,28 +236,26 @@ def _check_outbox(connection: Connection, now: datetime) -> Iterator[Finding]:
         yield Finding(
             "sending", said, "`digseason outbox release` lets messages go, or drops them."
         )
+    yield _check_waiting(connection, now)
     outbox = tables.outbox.c
-    waits = (outbox.delivered_at.is_(None), outbox.ended.is_(None))
-    lost = ("refused", "given up", "bounced")
-    wheres = (
-        waits,
-        (*waits, outbox.created_at < now - LATE_MESSAGE),
-        (outbox.ended.in_(lost), outbox.ended_at > now - RECENTLY),
-    )
-    waiting, late, gone = (
-        connection.scalar(select(func.count()).select_from(tables.outbox).where(*where)) or 0
-        for where in wheres
-    )
-    waits_text = f"{count_text(waiting, 'message')} wait{'s' * (waiting == 1)}"
-    said = f"{waits_text}, {late:,} of them for more than an hour"
-    if gone:
-        said += f"; {gone:,} of the last {RECENTLY.days} days did not arrive"
-    remedy = "`digseason outbox` says why, and what can be done with each."
-    yield Finding("outbox", said, remedy if late or gone else None)
+    gone = outbox.ended.in_(("refused", "given up", "bounced")), outbox.ended_at > now - RECENTLY
+    lost = connection.scalar(select(func.count()).select_from(tables.outbox).where(*gone)) or 0
+    if lost:
+        said = f"{count_text(lost, 'message')} of the last {RECENTLY.days} days did not arrive"
+        yield Finding("undelivered", said, "`digseason outbox` says why of each.")
     for one in fetch_suspensions(connection).values():
         said = f"nothing goes to {one.recipient_name}, {one.address}: {one.why}"
         remedy = f"Correct it in the farm file, or run `digseason outbox resume {one.address}`."
         yield Finding("address", said, remedy)
+
+
+def _check_waiting(connection: Connection, now: datetime) -> Finding:
+    """Say how many messages wait, and how many of them for no reason of their reader's."""
+    waiting, late = fetch_waiting(connection).count, count_late(connection, now - LATE_MESSAGE)
+    waits = f"{count_text(waiting, 'message')} wait{'s' * (waiting == 1)}"
+    remedy = "`digseason outbox` says why, and what can be done with each."
+    said = f"{waits}, {late:,} of them for more than an hour"
+    return Finding("outbox", said, remedy if late else None)
 
 
 def _check_channels(connection: Connection, settings: Settings) -> Iterator[Finding]:
@@ -271,6 +289,44 @@ def _check_bounces(settings: Settings) -> Iterator[Finding]:
         yield Finding("bounces", said, "Set DIGSEASON_BOUNCES to the folder they come into.")
     elif settings.bounces:
         yield Finding("bounces", f"read from {settings.bounces}")
+
+
+def _check_backup(connection: Connection, now: datetime) -> Finding:
+    made_at = fetch_last_backup_at(connection)
+    if made_at is None:
+        return Finding("backup", "none is known that `digseason backup` made")
+    age = now - made_at
+    remedy = "Run `digseason backup FILE`, and see what keeps the one that was to come by itself."
+    said = f"the last one {_length(age)} ago"
+    return Finding("backup", said, remedy if age > OLD_BACKUP else None)
+
+
+def _check_operator(connection: Connection, settings: Settings) -> Iterator[Finding]:
+    """Say whether someone hears of what is wrong without asking."""
+    if not settings.operator:
+        yield Finding("operator", "no one is told of a late round: DIGSEASON_OPERATOR is not set")
+        return
+    failures = [one.failure for one in fetch_alarms(connection) if one.failure]
+    if failures:
+        said = f"{settings.operator} could not be told what is wrong: {failures[0]}"
+        yield Finding("operator", said, "`digseason send-test --to ADDRESS` tries it.")
+    elif not settings.smtp_host:
+        said = f"{settings.operator} is told of a late round by mails that are files"
+        yield Finding("operator", said, "Set DIGSEASON_SMTP_HOST, then try `digseason send-test`.")
+    else:
+        yield Finding("operator", f"{settings.operator} is told of a late round")
+
+
+def _check_heartbeat(connection: Connection, settings: Settings) -> Iterator[Finding]:
+    trouble = fetch_troubles(connection).get(HEARTBEAT)
+    if not settings.heartbeat_url:
+        yield Finding("heartbeat", "no one misses it: DIGSEASON_HEARTBEAT_URL is not set")
+    elif trouble is None:
+        host = urlsplit(settings.heartbeat_url).hostname
+        yield Finding("heartbeat", f"{host} is asked while all is well")
+    else:
+        said = f"not since {trouble.since:%Y-%m-%d %H:%M} UTC: {trouble.failure}"
+        yield Finding("heartbeat", said, "Look whether DIGSEASON_HEARTBEAT_URL still holds.")
 
 
 def _length(span: timedelta) -> str:

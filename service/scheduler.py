@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from threading import Event
 
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -26,32 +27,16 @@ from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due
 from service.settings import Settings
 from service.showing import count_text
-from service.store.busy import NotNowError
-from service.watching.counters import JOB_SECONDS, JOBS, MESSAGES
+from service.watching.alarms import look_after
+from service.watching.counters import MESSAGES
+from service.watching.heartbeat import Heartbeat
+from service.watching.job_runs import Job, run_job
 from service.watching.logs import tell
 
 PACKING_S = 6 * 3600
+LOOKING_AFTER_S = 300
 
 log = logging.getLogger(__name__)
-
-Job = Callable[[Engine, Settings, Event], None]
-"""What is run again and again; the event ends it early. It tells what it did, in one line."""
-
-
-def run_job(name: str, job: Job, engine: Engine, settings: Settings, stop: Event) -> None:
-    """Run a job, timed and counted; one that fails is told, and the next tick tries again."""
-    begun_s, outcome = time.monotonic(), "failed"
-    try:
-        job(engine, settings, stop)
-        outcome = "done"
-    except NotNowError as held:
-        outcome = "not now"
-        log.debug("%s: not for now: %s", name, held)
-    except Exception:
-        extra = {"event": name, "figures": {"outcome": outcome}}
-        log.exception("%s: failed; the next tick tries again", name, extra=extra)
-    JOBS.labels(name, outcome).inc()
-    JOB_SECONDS.labels(name).observe(time.monotonic() - begun_s)
 
 
 def tick(engine: Engine, settings: Settings, _: Event) -> None:
@@ -153,6 +138,14 @@ def pack(engine: Engine, _settings: Settings, _: Event) -> None:
     pack_pushes(engine, datetime.now(UTC))
 
 
+def watch(engine: Engine, settings: Settings, _: Event) -> None:
+    """Look what is wrong with the service, and tell its operator."""
+    look_after(engine, settings, datetime.now(UTC))
+
+
+WATCHING: Mapping[str, tuple[Job, int]] = {"watch": (watch, LOOKING_AFTER_S)}
+
+
 @contextmanager
 def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     """Tick at once and then every `settings.tick_s` seconds, until left; then no job runs any more.
@@ -160,31 +153,48 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
     The jobs run apart: neither a long import, nor outlooks, nor thousands of messages hold a round
     back.
     """
-    drawer = Drawer()
+    drawer, heartbeat = Drawer(), Heartbeat()
 
     def draw(engine: Engine, settings: Settings, stop: Event) -> None:
         count = drawer.draw(engine, settings, datetime.now(UTC), stop)
         if count:
             tell(log, "charts", f"{count} drawn", charts=count)
 
-    every_s: dict[tuple[str, Job], int] = {
-        ("round", tick): settings.tick_s,
-        ("outlooks", look_ahead): settings.tick_s,
-        ("outbox", send_due): settings.tick_s,
-        ("bounces", take_in): settings.tick_s,
-        ("inbox", watch_inbox): settings.tick_s,
-        ("fetch", fetch_feeds): settings.tick_s,
-        ("forecast", fetch_air_forecasts): settings.tick_s,
-        ("charts", draw): settings.tick_s,
-        ("packing", pack): PACKING_S,
+    jobs: dict[str, Job] = {
+        "round": partial(heartbeat.run, tick),
+        "heartbeat": heartbeat.beat,
+        "outlooks": look_ahead,
+        "outbox": send_due,
+        "bounces": take_in,
+        "inbox": watch_inbox,
+        "fetch": fetch_feeds,
+        "forecast": fetch_air_forecasts,
+        "charts": draw,
     }
+    each_tick = {name: (job, settings.tick_s) for name, job in jobs.items()}
+    with _running(engine, settings, {**each_tick, "packing": (pack, PACKING_S), **WATCHING}):
+        yield
+
+
+@contextmanager
+def watching(engine: Engine, settings: Settings) -> Iterator[None]:
+    """Look after the service from beside it, where another process runs what is due."""
+    with _running(engine, settings, WATCHING):
+        yield
+
+
+@contextmanager
+def _running(
+    engine: Engine, settings: Settings, jobs: Mapping[str, tuple[Job, int]]
+) -> Iterator[None]:
+    """Run jobs, each at once and then every so many seconds."""
     stop = Event()
     scheduler = BackgroundScheduler(
         timezone=UTC,
-        executors={"default": ThreadPoolExecutor(len(every_s))},
+        executors={"default": ThreadPoolExecutor(len(jobs))},
         job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
     )
-    for (name, job), seconds in every_s.items():
+    for name, (job, seconds) in jobs.items():
         scheduler.add_job(
             run_job,
             IntervalTrigger(seconds=seconds, timezone=UTC),

@@ -13,6 +13,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
+from alerts.addresses import parse_address
 from service.channels.answers import check_expression, check_statuses
 from service.channels.faults import NO_SENDER, check_sender, find_sending_faults, is_near
 
@@ -31,10 +32,25 @@ def check_base_url(text: str) -> str:
     return text
 
 
+def check_heartbeat_url(text: str) -> str:
+    """Refuse what cannot be asked, without showing it: it may hold a key."""
+    parts = urlsplit(text)
+    if text and not (parts.scheme in ("http", "https") and parts.hostname):
+        raise ValueError("write an address that begins with https://")
+    return text
+
+
 def check_price(text: str) -> str:
     """Refuse what is no number with a currency."""
     if text and not re.fullmatch(r"\d{1,6}(\.\d{1,6})? \S{1,8}", text):
         raise ValueError("write a number and a currency, such as 0.07 EUR")
+    return text
+
+
+def check_operator(text: str) -> str:
+    """Refuse what is no address of mail."""
+    if text:
+        parse_address(text)
     return text
 
 
@@ -68,6 +84,13 @@ class Settings(BaseSettings):
     data: Path
     database_url: Annotated[str, AfterValidator(check_database_url)] = Field(default="", repr=False)
     contact: str = ""
+    operator: Annotated[str, AfterValidator(check_operator)] = ""
+    heartbeat_url: Annotated[str, AfterValidator(check_heartbeat_url)] = Field(
+        default="", repr=False
+    )
+    heartbeat_failed_url: Annotated[str, AfterValidator(check_heartbeat_url)] = Field(
+        default="", repr=False
+    )
     log: Literal["lines", "json"] = "lines"
     tick_s: int = 30
     inbox_settled_s: int = 10
@@ -120,6 +143,10 @@ class Settings(BaseSettings):
     @model_validator(mode="after")
     def _check_sending(self) -> Self:
         faults = [*find_sending_faults(self), *self._find_provider_faults()]
+        if self.heartbeat_failed_url and not self.heartbeat_url:
+            faults.append(
+                "DIGSEASON_HEARTBEAT_URL is missing: write what is asked when all is well"
+            )
         if faults:
             raise ValueError("; ".join(faults))
         return self

@@ -9,6 +9,7 @@ import click
 
 from service.backups import NAME, NoBackupError, prune_backups, write_backup
 from service.cli.progress import progress_bar
+from service.store.backup_notes import note_backup
 from service.wiring import open_store
 
 
@@ -52,6 +53,7 @@ def command(data: Path, file: Path | None, folder: Path | None, kept: int | None
         raise click.BadParameter(f"{file} cannot be written: {error.strerror}") from None
     except NoBackupError as error:
         raise click.ClickException(f"the store may be damaged. {error}") from None
+    note_backup(engine, datetime.now(UTC))
     click.echo(f"{file}: {file.stat().st_size / 1e6:,.1f} MB")
     if folder and kept:
         for old in prune_backups(folder, kept):

@@ -85,7 +85,7 @@ class Fetcher:
     whole_answer_s: float = WHOLE_ANSWER_S
     largest_bytes: int = LARGEST_BYTES
     between_requests_s: float = BETWEEN_REQUESTS_S
-    sleep: Callable[[float], None] = time.sleep
+    sleep: Callable[[float], object] = time.sleep
     seconds: Callable[[], float] = time.monotonic
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     validators: dict[str, Mapping[str, str]] = field(default_factory=dict, init=False)

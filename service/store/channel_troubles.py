@@ -9,6 +9,9 @@ from sqlalchemy import Connection, delete, insert, select
 
 from service.store.tables import channel_trouble
 
+HEARTBEAT = "heartbeat"
+"""Of the sign of life: a channel to the operator, by which no message goes."""
+
 
 @dataclass(frozen=True)
 class ChannelTrouble:

@@ -221,6 +221,14 @@ def fetch_waiting(connection: Connection) -> Waiting:
     return Waiting(*connection.execute(query).one())
 
 
+def count_late(connection: Connection, since: datetime) -> int:
+    """Return how many have waited since an instant, none for their reader's sake: those to a
+    suspended address, or put off to the end of quiet hours, are left out."""
+    is_quiet = and_(outbox.c.failure.is_not(None), outbox.c.failure == _QUIET)
+    late = _WAITS, outbox.c.created_at < since, ~is_quiet, ~_IS_SUSPENDED
+    return connection.scalar(select(func.count()).select_from(outbox).where(*late)) or 0
+
+
 def count_ended(connection: Connection) -> dict[str, int]:
     """Return how many messages are sent no more, by how they ended."""
     query = select(outbox.c.ended, func.count()).where(outbox.c.ended.is_not(None))

@@ -10,7 +10,7 @@ from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
 from starlette.middleware.gzip import GZipMiddleware
 
-from service.scheduler import ticking
+from service.scheduler import ticking, watching
 from service.settings import Settings
 from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
@@ -68,12 +68,16 @@ PACKED = 5
 
 
 def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> FastAPI:
-    """Return the application over a store; `with_rounds` runs the rounds that are due beside it."""
+    """Return the application over a store; `with_rounds` runs the rounds that are due beside it.
+
+    Without them it still looks after those that another process runs, where an operator is named.
+    """
     patient = engine
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        with ticking(patient, settings) if with_rounds else nullcontext():
+        beside = watching(patient, settings) if settings.operator else nullcontext()
+        with ticking(patient, settings) if with_rounds else beside:
             yield
 
     app = FastAPI(

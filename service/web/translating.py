@@ -156,10 +156,10 @@ FINDINGS = (
     N_("Bury a probe, read a [[thermometer]], or name a [[station]] of a public feed."),
     N_("held since {time} UTC: {why}"),
     N_("{count} messages wait, {late} of them for more than an hour"),
-    N_(
-        "{count} messages wait, {late} of them for more than an hour; {gone} of the last {days} "
-        "days did not arrive"
-    ),
+    N_("1 message waits, {late} of them for more than an hour"),
+    N_("{count} messages of the last {days} days did not arrive"),
+    N_("1 message of the last {days} days did not arrive"),
+    N_("`digseason outbox` says why of each."),
     N_("`digseason outbox release` lets messages go, or drops them."),
     N_("`digseason outbox` says why, and what can be done with each."),
     N_("nothing goes to {name}, {address}: {why}"),
@@ -171,12 +171,23 @@ FINDINGS = (
     N_("there is no {folder}"),
     N_("Set DIGSEASON_BOUNCES to the folder they come into."),
     N_("a mail server brings them to /api/bounces"),
+    N_("none is known that `digseason backup` made"),
+    N_("Run `digseason backup FILE`, and see what keeps the one that was to come by itself."),
+    N_("no one is told of a late round: DIGSEASON_OPERATOR is not set"),
+    N_("{address} could not be told what is wrong: {why}"),
+    N_("{address} is told of a late round by mails that are files"),
+    N_("{address} is told of a late round"),
+    N_("no one misses it: DIGSEASON_HEARTBEAT_URL is not set"),
+    N_("{host} is asked while all is well"),
+    N_("not since {time} UTC: {why}"),
+    N_("Look whether DIGSEASON_HEARTBEAT_URL still holds."),
 )
 """What `digseason check` says, and what it says to do: the longer forms first."""
 THINGS = (
     *(N_("integrity"), N_("schema"), N_("disk"), N_("folder"), N_("clock"), N_("round")),
     *(N_("running"), N_("readings"), N_("feed"), N_("feeds"), N_("forecast"), N_("loggers")),
     *(N_("depth"), N_("borrowed"), N_("sending"), N_("outbox"), N_("address"), N_("bounces")),
+    *(N_("undelivered"), N_("backup"), N_("operator"), N_("heartbeat")),
 )
 """What it looked at."""
 LENGTHS = (N_("{count} hours"), N_("{count} days"))

@@ -13,10 +13,11 @@ import requests
 from sqlalchemy import Engine
 
 from service.settings import Settings
+from service.store.alarms import keep_alarms
 from service.store.engine import writing
 from tests.commands import run
 from tests.planted import plant_block, plant_days, plant_recipient
-from tests.processes import serving, start, wait_until
+from tests.processes import find_console, find_free_port, serving, start, wait_until
 from tests.serving import serving_here
 from tests.signed_in import plant_token
 
@@ -63,9 +64,12 @@ def test_pages_and_jobs_may_run_apart(store_url: str, tmp_path: Path) -> None:
     with serving(tmp_path, store_url, often, "--pages-only") as address:
         time.sleep(1.5)
         assert requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is None
-        jobs = start(tmp_path, "jobs", database_url=store_url, env=often)
+        port = find_free_port()
+        jobs = start(tmp_path, "jobs", "--port", f"{port}", database_url=store_url, env=often)
         wait_until(lambda: bool(list(tmp_path.glob("outbox/*.eml"))))
         assert requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is not None
+        of_jobs = requests.get(f"http://127.0.0.1:{port}/health/rounds", timeout=5)
+        assert of_jobs.status_code == 200
         jobs.terminate()
         said, _ = jobs.communicate(timeout=30)
     assert jobs.returncode == 0
@@ -93,3 +97,19 @@ def test_a_date_that_is_none_is_refused_with_its_name(served: str, reader: dict[
     answer = requests.get(f"{served}/api/windows", params=when, headers=reader, timeout=5)
     assert answer.status_code == 422
     assert answer.json()["errors"][0].startswith("as_of: 'soon': Input should be a valid date")
+
+
+def test_pages_that_run_apart_write_to_the_operator_when_the_jobs_stand_still(
+    opened: Engine, store_url: str, tmp_path: Path
+) -> None:
+    """What was wrong five minutes ago and still is, is told at the first look."""
+    with writing(opened) as connection:
+        told = {"round": ("there has been none", "Keep it running.")}
+        keep_alarms(connection, told, datetime.now(UTC) - timedelta(minutes=5))
+    env = {"DIGSEASON_OPERATOR": "ona@example.org", "DIGSEASON_LOG": "json"}
+    with serving(tmp_path, store_url, env, "--pages-only"):
+        wait_until(lambda: bool(list(tmp_path.glob("outbox/*.eml"))))
+    (mail,) = tmp_path.glob("outbox/*.eml")
+    assert "To: ona@example.org" in mail.read_text()
+    lines = [json.loads(line) for line in find_console(tmp_path).read_text().splitlines()[1:]]
+    assert [one["what"] for one in lines if one["event"] == "alarm"] == ["round"]

@@ -112,6 +112,7 @@ from service.store.tables.telling import (
     silence_recipient,
     untold_pause,
 )
+from service.store.tables.watching import alarm, backup_made
 
 __all__ = [
     "account",
@@ -124,8 +125,10 @@ __all__ = [
     "advisory_note",
     "advisory_reader",
     "air_forecast",
+    "alarm",
     "attempt",
     "audit",
+    "backup_made",
     "block",
     "block_borrow",
     "block_carry",
