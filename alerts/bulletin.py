@@ -42,6 +42,7 @@ class BulletinBlock:
     root_zone_cm : top and bottom
     mean_c, mean_days : of its root zone, the latest trailing mean; None: there is none [degC]
     expected : what is to come; None: nothing is known
+    closed : its window that closed last this season, where none is open
     """
 
     name: str
@@ -53,6 +54,7 @@ class BulletinBlock:
     mean_days: int
     season: SeasonDays
     expected: Expectation | None
+    closed: Span | None = None
 
 
 @dataclass(frozen=True)
@@ -142,6 +144,11 @@ def tell_block(one: BulletinBlock, language: str, unit: Unit, as_of: date) -> st
     else:
         state = show_state(one.state, language)
         text = f"{state[:1].upper()}{state[1:]}."
+        if one.closed and one.closed.closed_on:
+            days = one.closed.closed_on, language, as_of, one.closed.closed_not_before
+            season = name_season(one.closed.kind, language)
+            told = _("{season} closed {when}.").format(season=season, when=show_when(*days))
+            text += f" {told[:1].upper()}{told[1:]}"
     zone = _("Root zone, {interval}.")
     if one.mean_c is not None:
         zone = _("Root zone, {interval}: {temperature}, {mean}.")

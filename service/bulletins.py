@@ -42,14 +42,18 @@ def write_blocks(
 
 def show_block(one: BlockEvaluation, expected: Expectation | None) -> BulletinBlock:
     """Return how a block stands, as the bulletin and pages tell it."""
+    spans = one.evaluation.spans
+    last = spans[-1] if spans else None
+    season = one.evaluation.standing.season
     return BulletinBlock(
         name=one.block.name,
         district_id=one.block.district_id or "",
         state=one.state,
-        opened=one.evaluation.spans[-1] if one.state == "open" else None,
+        opened=last if one.state == "open" else None,
         root_zone_cm=one.block.root_zone_cm,
         mean_c=one.evaluation.standing.mean_c if one.state != "no recent readings" else None,
         mean_days=one.rule.mean_days,
         season=find_season(one),
         expected=expected,
+        closed=last if last and last.season == season and last.closed_on else None,
     )

@@ -92,6 +92,20 @@ def test_without_an_open_block_the_card_is_for_later() -> None:
     assert compose([RESTING]).card_title == "When dig season is open"
 
 
+@pytest.mark.parametrize(
+    ("closed_not_before", "told"),
+    [
+        (date(2025, 6, 20), "Resting. Spring dig season closed on 20 June. Root zone"),
+        (date(2025, 6, 12), "Resting. Spring dig season closed between 12 and 20 June. Root zone"),
+    ],
+)
+def test_a_block_that_is_closed_says_since_when(closed_not_before: date, told: str) -> None:
+    on = date(2025, 6, 20)
+    spring = replace(SPRING, closed_on=on, closed_not_before=closed_not_before, reason="spent")
+    later = date(2025, 7, 1)
+    assert tell_block(replace(RESTING, closed=spring), "en", "F", later).startswith(told)
+
+
 def test_a_block_without_readings_says_so_without_a_temperature() -> None:
     silent = replace(RESTING, state="no recent readings", mean_c=None)
     assert tell_block(silent, "es", "C", AS_OF) == (
