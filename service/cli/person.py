@@ -15,7 +15,12 @@ from service.cli.options import out_file, wrap_text, write_out
 from service.forgetting import forget
 from service.showing import count_text
 from service.store.engine import reading, writing
-from service.store.forgetting import fetch_person
+from service.store.forgetting import (
+    fetch_account_rows,
+    fetch_person,
+    find_reader,
+    forget_account,
+)
 from service.store.tables import recipient
 from service.wiring import open_store
 
@@ -36,10 +41,13 @@ def command() -> None:
 )
 @click.pass_obj
 def export(data: Path, name: str, path: Path | None) -> None:
-    """Write all that the store holds of NAME, as JSON: addresses, consents, messages, texts."""
+    """Write all that the store holds of NAME, as JSON: addresses, consents, messages, texts.
+
+    NAME may be the mail address of someone who signs in.
+    """
     _, engine = open_store(data)
     with reading(engine) as connection:
-        found = fetch_person(connection, name) or _refuse(connection, name)
+        found = _fetch(connection, name)
     text = json.dumps(found, indent=2, ensure_ascii=False, default=_write)
     if path is None:
         click.echo(text)
@@ -52,29 +60,42 @@ def export(data: Path, name: str, path: Path | None) -> None:
 @click.option("--yes", is_flag=True, help="Do it; without this it is only said what would be done.")
 @click.pass_obj
 def forget_(data: Path, name: str, yes: bool) -> None:
-    """Take NAME out of the store for good; their addresses are never written to again unasked."""
+    """Take NAME out of the store for good; their addresses are never written to again unasked.
+
+    NAME may be the mail address of someone who signs in.
+    """
     settings, engine = open_store(data)
     with writing(engine) as connection:
-        found = fetch_person(connection, name) or _refuse(connection, name)
+        found = _fetch(connection, name)
         rows = count_text(sum(map(len, found.values())), "row")
         if not yes:
             told = f"{rows} of {len(found)} tables are about {name}; nothing is done without --yes"
             click.echo("\n".join(wrap_text(told, 0)))
             return
-        nobody, files = forget(connection, settings, name, datetime.now(UTC))
+        now, reader, files = datetime.now(UTC), find_reader(connection, name), []
+        if reader:
+            nobody, files = forget(connection, settings, reader, now)
+        else:
+            nobody = forget_account(connection, name, now)
     for path in files:
         path.unlink(missing_ok=True)
+    file = f" Take {reader} out of the farm file too." if reader else ""
     told = (
-        f"{name} is forgotten, and is '{nobody}' where something hangs on it. Take {name} out of "
-        "the farm file too, and remember that older backups still hold them."
+        f"{name} is forgotten, and is '{nobody}' where something hangs on it.{file} Older backups "
+        "still hold them."
     )
     click.echo("\n".join(wrap_text(told, 0)))
 
 
-def _refuse(connection: Connection, name: str) -> Any:
+def _fetch(connection: Connection, name: str) -> Any:
+    reader = find_reader(connection, name)
+    found = fetch_person(connection, reader) if reader else fetch_account_rows(connection, name)
+    if found:
+        return found
     names = connection.scalars(select(recipient.c.name).order_by(recipient.c.name)).all()
     known = ", ".join(names) or "none yet, run setup first"
-    raise click.BadParameter(f"there is no person '{name}'; known: {known}", param_hint="NAME")
+    said = f"there is no person '{name}', and no account of that address; known: {known}"
+    raise click.BadParameter(said, param_hint="NAME")
 
 
 def _write(value: Any) -> str:

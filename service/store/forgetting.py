@@ -1,4 +1,4 @@
-"""All that the store holds of one who is told: collected for them, and taken out of it.
+"""All that the store holds of a person, who is told or signs in: for them, and taken out of it.
 
 What it holds is found by the tables themselves: whatever refers to a reader, was sent to them, came
 from their phone, or was said by someone of their name. A new table is found as well.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +16,8 @@ from sqlalchemy import Column, Connection, Table, Text, delete, func, insert, or
 
 from service.store.tables import (
     account,
+    account_district,
+    account_site,
     address_consent,
     attempt,
     audit,
@@ -32,8 +34,10 @@ from service.store.tables import (
     recipient_scope,
     session,
     text_received,
+    token,
     undelivered,
     undelivered_recipient,
+    upload,
 )
 
 Rows = list[dict[str, Any]]
@@ -54,12 +58,17 @@ def fetch_person(connection: Connection, name: str) -> dict[str, Rows]:
     told = select(notice_recipient.c.notice_id).where(notice_recipient.c.recipient_name == name)
     of_table = [
         (recipient, recipient.c.name == name),
-        *((column.table, column == name) for column in _find_references()),
+        *((column.table, column == name) for column in _find_references(recipient.c.name)),
         (outbox, outbox.c.digest_id.in_(_digests_of(name))),
         (notice, notice.c.id.in_(told)),
         (text_received, text_received.c.phone.in_(_fetch_addresses(connection, name))),
         *((table, _said_by(table, names)) for table in _find_signed()),
     ]
+    return _fetch_rows(connection, of_table)
+
+
+def _fetch_rows(connection: Connection, of_table: Iterable[tuple[Table, Any]]) -> dict[str, Rows]:
+    """Return the rows of tables where something holds, each once and without secrets."""
     found: dict[str, Rows] = {}
     for table, where in of_table:
         query = select(table).where(where).order_by(*table.primary_key)
@@ -87,13 +96,61 @@ def forget_person(connection: Connection, name: str, now: datetime) -> tuple[str
     receipts = _empty_messages(connection, name, addresses, now)
     _close_accounts(connection, name, nobody, now)
     connection.execute(delete(attempt).where(attempt.c.of.in_([name, *addresses])))
-    for column in _find_references():
+    for column in _find_references(recipient.c.name):
         connection.execute(update(column.table).where(column == name).values({column: nobody}))
     for table in _find_signed():
         for column in _find_signatures(table):
             connection.execute(update(table).where(column == name).values({column: nobody}))
     connection.execute(delete(recipient).where(recipient.c.name == name))
     return nobody, receipts
+
+
+def find_reader(connection: Connection, called: str) -> str | None:
+    """Return the name of the reader that is called so, or who signs in by that address."""
+    name = select(recipient.c.name).where(recipient.c.name == called)
+    of_account = select(account.c.recipient_name).where(account.c.email == called)
+    return connection.scalar(name) or connection.scalar(of_account)
+
+
+def fetch_account_rows(connection: Connection, email: str) -> dict[str, Rows]:
+    """Return every row that is about an account, by table; nothing where there is no such one."""
+    found = connection.execute(select(account).where(account.c.email == email)).one_or_none()
+    if found is None:
+        return {}
+    names = [email, *_own_name(connection, found)]
+    of_table = [
+        (account, account.c.id == found.id),
+        *((column.table, column == found.id) for column in _find_references(account.c.id)),
+        (audit, or_(audit.c.who == email, audit.c.about == email)),
+        *((table, _said_by(table, names)) for table in _find_signed()),
+    ]
+    return _fetch_rows(connection, of_table)
+
+
+def forget_account(connection: Connection, email: str, now: datetime) -> str:
+    """Take one who signs in, and is told of nothing, out of the store; return what stands for them.
+
+    What they did stays, by someone without a name. The caller holds the write transaction, and
+    knows that there is such an account.
+    """
+    found = connection.execute(select(account).where(account.c.email == email)).one()
+    nobody = f"forgotten account {found.id}"
+    for name in _own_name(connection, found):
+        for table in _find_signed():
+            for column in _find_signatures(table):
+                connection.execute(update(table).where(column == name).values({column: nobody}))
+    for table in (account_site, account_district, token, upload):
+        connection.execute(delete(table).where(table.c.account_id == found.id))
+    _close_account(connection, found.id, email, nobody, nobody, now)
+    return nobody
+
+
+def _own_name(connection: Connection, found: Any) -> list[str]:
+    """Return the name of an account, unless another person is called the same."""
+    others = select(account.c.id).where(account.c.name == found.name, account.c.id != found.id)
+    readers = select(recipient.c.name).where(recipient.c.name == found.name)
+    is_shared = connection.scalar(others) is not None or connection.scalar(readers) is not None
+    return [] if is_shared else [found.name]
 
 
 def fetch_forgotten_since(connection: Connection, channel: str, address: str) -> datetime | None:
@@ -181,16 +238,23 @@ def _close_accounts(connection: Connection, name: str, nobody: str, now: datetim
     """Let no one sign in as a reader any more; what was done stays, by someone without a name."""
     query = select(account.c.id, account.c.email).where(account.c.recipient_name == name)
     for account_id, email in connection.execute(query).all():
-        of_one = account.c.id == account_id
-        gone = {"email": f"{nobody} {account_id}", "name": nobody, "password_hash": None}
-        connection.execute(update(account).where(of_one).values(**gone, revoked_at=now))
-        connection.execute(delete(session).where(session.c.account_id == account_id))
-        connection.execute(delete(attempt).where(attempt.c.of == email))
-        connection.execute(update(audit).where(audit.c.who == email).values(about=""))  # from where
-        signed = (column for table in _find_signed() for column in _find_signatures(table))
-        for column in (audit.c.who, audit.c.about, *signed):
-            named = update(column.table).where(column == email)
-            connection.execute(named.values({column: nobody}))
+        _close_account(connection, account_id, email, f"{nobody} {account_id}", nobody, now)
+
+
+def _close_account(
+    connection: Connection, account_id: int, email: str, address: str, nobody: str, now: datetime
+) -> None:
+    """Let no one sign in to an account; `address` stands for its own, which is never mailed to."""
+    of_one = account.c.id == account_id
+    gone = {"email": address, "name": nobody, "password_hash": None}
+    connection.execute(update(account).where(of_one).values(**gone, revoked_at=now))
+    connection.execute(delete(session).where(session.c.account_id == account_id))
+    connection.execute(delete(attempt).where(attempt.c.of == email))
+    connection.execute(update(audit).where(audit.c.who == email).values(about=""))  # from where
+    signed = (column for table in _find_signed() for column in _find_signatures(table))
+    for column in (audit.c.who, audit.c.about, *signed):
+        named = update(column.table).where(column == email)
+        connection.execute(named.values({column: nobody}))
 
 
 def _without_secrets(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -202,10 +266,10 @@ def _digests_of(name: str) -> Any:
     return select(digest.c.id).where(digest.c.recipient_name == name)
 
 
-def _find_references() -> Iterator[Column[Any]]:
-    """Yield the columns that name a reader."""
+def _find_references(key: Column[Any]) -> Iterator[Column[Any]]:
+    """Yield the columns that name a reader or an account, by its key."""
     for table in metadata.sorted_tables:
-        yield from (one for one in table.columns if one.references(recipient.c.name))
+        yield from (one for one in table.columns if one.references(key))
 
 
 def _find_signed() -> list[Table]:
