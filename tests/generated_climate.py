@@ -17,6 +17,7 @@ yearly curve by 1.9 to 1.1 degC, alike from day to day by 0.88 to 0.97, after a 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,7 +66,7 @@ class GeneratedClimate:
     """Soil as its probes would report it, hour by hour without gaps.
 
     observed_at : (n,) datetime64[us], UTC, which is the site's standard time as well
-    soil_temp_c : (3, n) float64, at DEPTHS_CM [degC]
+    soil_temp_c : (n_depths, n) float64 [degC]
     surface_c : (n,) float64 [degC]
     """
 
@@ -81,8 +82,8 @@ class GeneratedClimate:
 
     @property
     def daily_c(self) -> NDArray[np.float64]:
-        """Daily means, shape (3, n_days) [degC]."""
-        return self.soil_temp_c.reshape(len(DEPTHS_CM), -1, 24).mean(axis=2)
+        """Daily means, shape (n_depths, n_days) [degC]."""
+        return self.soil_temp_c.reshape(len(self.soil_temp_c), -1, 24).mean(axis=2)
 
     def curve_c(self, depth_cm: float, time_d: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the yearly curve at a depth, without weather and daily wave [degC]."""
@@ -91,7 +92,11 @@ class GeneratedClimate:
 
 
 def generate(
-    seed: int, years: int = 30, first_year: int = 1991, truth: Truth | None = None
+    seed: int,
+    years: int = 30,
+    first_year: int = 1991,
+    truth: Truth | None = None,
+    depths_cm: Sequence[float] = DEPTHS_CM,
 ) -> GeneratedClimate:
     """Return whole calendar years of a climate; one seed, one climate."""
     truth = truth or Truth()
@@ -104,11 +109,11 @@ def generate(
     climate = GeneratedClimate(
         truth,
         observed_at,
-        np.empty((len(DEPTHS_CM), observed_at.size)),
+        np.empty((len(depths_cm), observed_at.size)),
         surface_c[WARM_UP_D * 24 :, 0].copy(),
     )
     climate.surface_c[:] += climate.curve_c(0.0, climate.time_d)
-    for row, depth_cm in enumerate(DEPTHS_CM):
+    for row, depth_cm in enumerate(depths_cm):
         deeper_c = by_waves(surface_c, HOUR_S, depth_cm / 100, truth.diffusivity_m2_s)[:, 0]
         climate.soil_temp_c[row] = deeper_c[WARM_UP_D * 24 :]
         climate.soil_temp_c[row] += climate.curve_c(depth_cm, climate.time_d)

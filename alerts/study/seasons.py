@@ -178,15 +178,18 @@ def _keep_spans(found: Seasons, spans: Sequence[Sequence[Span]], as_of: date) ->
     if not rows:
         return
     series, season, kind, opened, not_before, closed, not_closed, is_open = np.array(rows).T
-    place = series, season - found.season[0], kind
-    np.add.at(found.stretches, place, 1)
-    np.add.at(found.open_d, place, closed - opened)
+    window = np.stack([series, season - found.season[0], kind])
+    is_first = np.append(True, np.diff(window).any(axis=0))  # those of a window stand together
+    first = np.flatnonzero(is_first)
+    last = np.append(first[1:], series.size) - 1
+    place = tuple(window[:, first])
     found.outcome[place] = OUTCOMES.index("opened")
-    found.closed_on[place] = np.where(is_open, _NAT, _to_days(closed))  # the last of a window stays
-    found.closed_not_before[place] = np.where(is_open, _NAT, _to_days(not_closed))
-    backwards = tuple(index[::-1] for index in place)  # and the first
-    found.opened_on[backwards] = _to_days(opened)[::-1]
-    found.after[backwards] = _to_days(not_before)[::-1] - _ONE
+    found.opened_on[place] = _to_days(opened[first])
+    found.after[place] = _to_days(not_before[first]) - _ONE
+    found.closed_on[place] = np.where(is_open[last], _NAT, _to_days(closed[last]))
+    found.closed_not_before[place] = np.where(is_open[last], _NAT, _to_days(not_closed[last]))
+    found.open_d[place] = np.add.reduceat(closed - opened, first)
+    found.stretches[place] = last - first + 1
 
 
 def _to_days(ordinal: NDArray[np.int64]) -> NDArray[np.datetime64]:

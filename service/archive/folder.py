@@ -177,11 +177,11 @@ def _write_year(
             for logger, probe in part.probes
         )
         folder = new / name / f"site={part.site.id}" / f"year={part.year}"
-        rows[name] = _write_file(folder / "part-0.parquet", _describe(name, part.site), tables)
+        rows[name] = write_file(folder / "part-0.parquet", describe_site(name, part.site), tables)
     return rows
 
 
-def _describe(name: str, site: ArchiveSite) -> pa.Schema:
+def describe_site(name: str, site: ArchiveSite) -> pa.Schema:
     """Return the schema of a table with what a file of one site says of itself."""
     metadata = {
         "title": f"{name} of soil temperature at {site.name}",
@@ -199,7 +199,7 @@ def _describe(name: str, site: ArchiveSite) -> pa.Schema:
     return TABLES[name].with_metadata(metadata)
 
 
-def _write_file(path: Path, schema: pa.Schema, parts: Iterable[pa.Table]) -> int:
+def write_file(path: Path, schema: pa.Schema, parts: Iterable[pa.Table]) -> int:
     """Write parts as one file, none where there are none; return how many rows there are."""
     groups = _gather(parts)
     first = next(groups, None)

@@ -40,7 +40,7 @@ def iterate_readings(
             "stamped_at": np.where(stamped_at == observed_at, np.datetime64("NaT"), stamped_at),
             "import_number": page["import_id"],
         }
-        yield _to_table(columns, READINGS)
+        yield to_table(columns, READINGS)
 
 
 def iterate_days(
@@ -52,7 +52,7 @@ def iterate_days(
     if columns["day"].size:
         days: NDArray[np.datetime64] = columns["day"].astype("datetime64[us]")
         noon = days + np.timedelta64(12 * 60 - logger.utc_offset_min, "m")
-        yield _to_table({**columns, **_place(logger, probe, noon)}, DAILY)
+        yield to_table({**columns, **_place(logger, probe, noon)}, DAILY)
 
 
 def _place(logger: Logger, probe: Probe, at: NDArray[np.datetime64]) -> dict[str, Any]:
@@ -69,7 +69,7 @@ def _place(logger: Logger, probe: Probe, at: NDArray[np.datetime64]) -> dict[str
     }
 
 
-def _to_table(columns: Mapping[str, Any], schema: pa.Schema) -> pa.Table:
+def to_table(columns: Mapping[str, Any], schema: pa.Schema) -> pa.Table:
     """Return columns as a schema has them; NaN and NaT are null."""
     arrays = [_to_array(columns[field.name], field.type) for field in schema]
     return pa.Table.from_arrays(arrays, schema=schema)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,6 +12,7 @@ import pytest
 
 from alerts.rules import GRAPE_PHYLLOXERA, Kind
 from alerts.study.seasons import KINDS, OUTCOMES, Seasons, find_seasons
+from alerts.windows import Span, find_spans
 from probes.units import f_to_c
 from tests.windows_by_hand import on, soil
 
@@ -75,6 +78,54 @@ def test_a_season_without_readings_says_nothing() -> None:
     found = seasons(WARM, "2015-12-31", ("2015-02-01", "2015-12-31"))
     assert of(found, "spring") == ("no readings", None, on("2015-01-31"))
     assert of(found, "fall") == ("no readings", None, on("2015-08-14"))
+
+
+def test_a_window_that_pauses_counts_from_its_first_day_to_its_last() -> None:
+    days = np.arange(np.datetime64("2014-01-01"), np.datetime64("2018-01-01"))
+    drift_c = np.cumsum(np.random.default_rng(5).normal(0, 0.8, (40, days.size)), axis=1) % 6
+    series_c = 12 - 9 * np.cos(2 * np.pi * np.arange(days.size) / 365.25) + drift_c
+    rest = days, np.zeros(40, bool)
+    rules = [GRAPE_PHYLLOXERA, replace(GRAPE_PHYLLOXERA, spring_opens_c=16.5)]
+    both = list(find_seasons(series_c, None, *rest, rules, on("2017-12-31")))
+    assert max(found.stretches.max() for found in both) > 2
+    assert [_tell(found) for found in both] == [
+        _gather(find_spans(series_c, *rest, rule, on("2017-12-31"))) for rule in rules
+    ]
+
+
+Told = dict[tuple[int, int, int], tuple[object, object, int, int]]
+"""By series, season and kind: first day, first day after the last, stretches and days open."""
+
+
+def _tell(found: Seasons) -> Told:
+    places = zip(*np.nonzero(found.stretches), strict=True)
+    return {
+        (int(place[0]), int(found.season[place[1]]), int(place[2])): (
+            found.opened_on[place].item(),
+            found.closed_on[place].item(),
+            int(found.stretches[place]),
+            int(found.open_d[place]),
+        )
+        for place in places
+    }
+
+
+def _gather(spans: list[list[Span]]) -> Told:
+    """Work out the same, span by span."""
+    windows: defaultdict[tuple[int, int, int], list[Span]] = defaultdict(list)
+    for series, of_series in enumerate(spans):
+        for span in of_series:
+            windows[series, span.season, KINDS.index(span.kind)].append(span)
+    end = on("2018-01-01")
+    return {
+        place: (
+            of[0].opened_on,
+            of[-1].closed_on,
+            len(of),
+            sum(((one.closed_on or end) - one.opened_on).days for one in of),
+        )
+        for place, of in windows.items()
+    }
 
 
 def test_seasons_south_begin_in_july() -> None:
