@@ -70,3 +70,10 @@ def write_vigour(vigour: Vigour, measure: str = "ndvi") -> str:
         row, vine = vigour.name_vine((cell[0], cell[1]))
         lines.append(f"{row},{vine},{'' if np.isnan(value) else f'{0.5 * value:.3f}'}")
     return "\n".join(lines) + "\n"
+
+
+def table_of(vines: slice) -> str:
+    """Return the CSV of a block of 20 by 30 whose rows 7 to 10 are weak."""
+    value = 2 + 0.04 * np.random.default_rng(3).normal(size=(20, 30))
+    value[6:10, vines] *= 0.6
+    return write_vigour(Vigour(value, PLANTING, 1, 1))

@@ -16,17 +16,26 @@ from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
 from service.web.advisories_page import advisories_page_routes
+from service.web.api.crew_days import crew_days_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
+from service.web.api.dug import dug_routes
+from service.web.api.files import files_routes
 from service.web.api.finds import finds_routes
 from service.web.api.hand import hand_api_routes
 from service.web.api.imports import imports_routes
 from service.web.api.loggers import loggers_routes
+from service.web.api.lots import lots_routes
 from service.web.api.notices import notices_routes
+from service.web.api.order import order_routes
 from service.web.api.outlooks import outlooks_routes
+from service.web.api.patches import patches_routes
 from service.web.api.places import places_routes
 from service.web.api.pushes import pushes_routes
 from service.web.api.readings import readings_routes
+from service.web.api.region import region_routes
+from service.web.api.spread import spread_routes
+from service.web.api.vigour import vigour_routes
 from service.web.api.windows import windows_routes
 from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
@@ -52,6 +61,7 @@ from service.web.people_page import people_page_routes
 from service.web.provider_page import provider_page_routes
 from service.web.refusals import add_refusals
 from service.web.region_page import region_page_routes
+from service.web.regions import Regions
 from service.web.replanting_page import replanting_page_routes
 from service.web.requests_seen import RequestsSeen
 from service.web.ribbons_page import ribbons_page_routes
@@ -88,7 +98,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     app.add_middleware(RequestsSeen)
     add_refusals(app)
     engine = with_brief_patience(engine)
-    door = Door(engine, settings)
+    door, regions = Door(engine, settings), Regions(engine, settings)
     routers = (
         style_routes(),
         description_routes(),
@@ -102,7 +112,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         ribbons_page_routes(engine, settings),
         lot_page_routes(engine, settings),
         crew_days_page_routes(engine, settings),
-        region_page_routes(engine, settings),
+        region_page_routes(regions),
         notices_page_routes(engine),
         advisories_page_routes(engine, settings),
         uploads_page_routes(engine),  # before those of an import, whose number it has not
@@ -127,6 +137,14 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         outlooks_routes(engine, settings),
         notices_routes(engine),
         imports_routes(engine),
+        dug_routes(engine),
+        order_routes(engine),
+        crew_days_routes(engine, settings),
+        lots_routes(engine),
+        patches_routes(engine),
+        vigour_routes(engine),
+        spread_routes(engine),
+        region_routes(regions),
         pushes_routes(engine, door),
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),
@@ -135,6 +153,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         texts_routes(engine, settings, door),
         bounces_routes(engine, settings, door),
     )
+    routers = (*routers, files_routes(routers))
     app.state.engine, app.state.settings = engine, settings
     app.state.rate = RateLimit(TOKEN_PER_MIN)
     app.state.roles_of = check_rules(routers)

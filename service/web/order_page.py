@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -16,13 +15,12 @@ from alerts.dig.order_words import order_words, show_way
 from alerts.dig.status_words import tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
-from service.dig_order import order_visits, read_place
-from service.dig_status import find_statuses, find_told, today_at
+from service.dig_order import read_place
 from service.store.blocks import Block
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.pages import answer_page, choose_language
-from service.web.seen_blocks import find_blocks
+from service.web.visits import find_visits
 
 
 def order_page_routes(engine: Engine) -> APIRouter:
@@ -34,16 +32,10 @@ def order_page_routes(engine: Engine) -> APIRouter:
         request: Request, who: Known, begin: Annotated[str, Query(alias="from")] = ""
     ) -> Response:
         """Show the order of the blocks; `from` is the latitude and longitude to begin at."""
-        language, reach = choose_language(request), who.reach
-        start = read_place(begin)
+        language, start = choose_language(request), read_place(begin)
         with reading(engine) as connection:
-            every = find_blocks(connection, reach)
-            told = find_told(connection, who.account, reach)
-            blocks = [one for one in every if one.id in told]
-            statuses = find_statuses(connection, blocks, today_at(blocks, datetime.now(UTC)))
-        at = {one.id: reach.place(one.site_id, one.latitude, one.longitude) for one in blocks}
+            blocks, left_out, visits = find_visits(connection, who, start)
         named = {one.id: one for one in blocks}
-        visits = order_visits(blocks, statuses, start, places=at)
         return answer_page(
             request,
             "order.html",
@@ -52,8 +44,8 @@ def order_page_routes(engine: Engine) -> APIRouter:
             why=explain_order(language),
             cleaning=explain_cleaning(language),
             warnings=[*warn_of_cleaning(language), *cautions(language)],
-            is_blurred=any(one.site_id not in reach.exact_site_ids for one in blocks),
-            left_out=len(every) - len(blocks),
+            is_blurred=any(one.site_id not in who.reach.exact_site_ids for one in blocks),
+            left_out=left_out,
             begin=begin.strip(),
             is_refused=bool(begin.strip()) and start is None,
         )

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from markupsafe import Markup
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Engine
 from starlette.datastructures import UploadFile
 
 from alerts.card import cautions
@@ -19,27 +19,29 @@ from alerts.dig.map_svg import draw_block
 from alerts.dig.patch_words import count_patches, name_patch, tell_patch, tell_where
 from alerts.dig.reasons import tell_reason
 from alerts.dig.sheet import describe_map, sheet_words
-from alerts.dig.vigour import Planting, VigourError
+from alerts.dig.vigour import VigourError
 from alerts.figures import show_day
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
-from service.patches import VINES_EACH, BlockPatches, find_block_patches
-from service.reach import Reach
+from service.patches import VINES_EACH, BlockPatches
 from service.settings import Settings
-from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading, writing
-from service.store.vigour import (
-    KeptVigour,
-    fetch_planting,
-    fetch_surveys,
-    keep_vigour,
-    set_aside,
-    take_back,
-)
-from service.vigour.files import VigourFile, read_vigour
+from service.store.vigour import fetch_planting, fetch_surveys
+from service.vigour.files import VigourFile
 from service.web.access import Owner, Planner, Visitor
 from service.web.file_words import tell_of_file
+from service.web.own_patches import (
+    LONGEST_PERSON,
+    LONGEST_WHY,
+    Measured,
+    NamedPatch,
+    find_patches,
+    keep_measured,
+    put_patch_aside,
+    put_patch_back,
+    sign_patches,
+)
 from service.web.pages import (
     Fields,
     Filled,
@@ -50,10 +52,10 @@ from service.web.pages import (
     redirect,
 )
 from service.web.problems import Problem
+from service.web.seen_blocks import find_block
 from service.web.writing import run_writing
 
 MOST_REJECTS = 10
-LONGEST = {"why": 300, "person": 100}
 
 
 def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -80,17 +82,12 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         request: Request, block_id: str, who: Visitor, fields: Fields, content: bytes, name: str
     ) -> Response:
         language, now = choose_language(request), datetime.now(UTC)
+        measured = Measured(fields.get("day", ""), fields.get("measure", ""), name, content)
         try:
             with writing(engine) as connection:
-                block = _find_block(connection, block_id, who.reach)
-                planting = fetch_planting(connection, block.id)
-                if planting is None or not content:
-                    return page(request, block_id, who)
-                read = read_vigour(content, planting, fields.get("measure") or None)
-                day = _read_day(fields.get("day", ""), now.date())
-                kept = KeptVigour(day, read.measure, name, read.vigour)
-                keep_vigour(connection, block.id, kept, now)
-                who.note(connection, "kept vigour", f"{block.id}, {read.measure} of {day}", now)
+                read = content and keep_measured(connection, block_id, measured, who, now)
+            if not read:
+                return page(request, block_id, who)
         except VigourError as error:
             _ = translations(language).gettext
             why = tell_of_file(f"{error}", language)
@@ -101,26 +98,20 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     @routes.post("/blocks/{block_id}/patches/{number}/aside")
     def put_aside(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
         """Set a patch aside."""
-        said = {name: fields.get(name, "")[:most] for name, most in LONGEST.items()}
-        if not all(said.values()):
+        why, person = fields.get("why", "")[:LONGEST_WHY], fields.get("person", "")[:LONGEST_PERSON]
+        if not (why and person):
             raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, "write why, and who says so")
+        named = NamedPatch(block_id, number, fields.get("of", ""))
         with writing(engine) as connection:
-            found = _find_patches(connection, block_id, number, fields, who)
-            if number not in found.aside:
-                vines, now = found.survey.patches[number - 1].vines, datetime.now(UTC)
-                set_aside(connection, block_id, vines, said["person"], said["why"], now)
-                who.note(connection, "set a patch aside", f"{block_id}, {said['why']}", now)
+            put_patch_aside(connection, named, person, why, who, datetime.now(UTC))
         return redirect(f"/blocks/{block_id}/patches")
 
     @routes.post("/blocks/{block_id}/patches/{number}/back")
     def put_back(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
         """Let a patch be dug after all."""
+        named = NamedPatch(block_id, number, fields.get("of", ""))
         with writing(engine) as connection:
-            found = _find_patches(connection, block_id, number, fields, who)
-            if number in found.aside:
-                now = datetime.now(UTC)
-                take_back(connection, found.aside[number].id, who.account.name, now)
-                who.note(connection, "took a patch back", block_id, now)
+            put_patch_back(connection, named, who, datetime.now(UTC))
         return redirect(f"/blocks/{block_id}/patches")
 
     @routes.get("/blocks/{block_id}/dig-sheet.pdf")
@@ -131,7 +122,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         from service.sheets.dig_sheet import find_dig_sheet, print_dig_sheet
 
         with reading(engine) as connection:
-            block = _find_block(connection, block_id, who.reach)
+            block = find_block(connection, who.reach, block_id)
             try:
                 sheet = find_dig_sheet(connection, block, VINES_EACH, settings)
             except VigourError as error:
@@ -148,9 +139,9 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         language, today = choose_language(request), datetime.now(UTC).date()
         with reading(engine) as connection:
-            block = _find_block(connection, block_id, who.reach)
+            block = find_block(connection, who.reach, block_id)
             planting = fetch_planting(connection, block.id)
-            found = _find(connection, block, planting)
+            found = find_patches(connection, block.id, planting)
             surveys = fetch_surveys(connection, block.id)
         return answer_page(
             request,
@@ -173,49 +164,6 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         )
 
     return routes
-
-
-def _find_block(connection: Connection, block_id: str, reach: Reach) -> Block:
-    if block_id not in reach.block_ids:
-        raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
-    (block,) = fetch_blocks(connection, [block_id])
-    return block
-
-
-def _find(connection: Connection, block: Block, planting: Planting | None) -> BlockPatches | None:
-    try:
-        return planting and find_block_patches(connection, block.id, planting, VINES_EACH)
-    except VigourError as error:
-        raise Problem(HTTPStatus.CONFLICT, f"its vigour cannot be used: {error}") from None
-
-
-def _find_patches(
-    connection: Connection, block_id: str, number: int, fields: Fields, who: Visitor
-) -> BlockPatches:
-    """Return the patches of a block, of which one has this number since the page was shown."""
-    block = _find_block(connection, block_id, who.reach)
-    found = _find(connection, block, fetch_planting(connection, block.id))
-    if found is None or fields.get("of") != _sign(found):
-        said = "the patches were found anew since this page was shown; look at them again"
-        raise Problem(HTTPStatus.CONFLICT, said)
-    if number not in [one.number for one in found.survey.patches]:
-        raise Problem(HTTPStatus.NOT_FOUND, "there is no such patch")
-    return found
-
-
-def _sign(found: BlockPatches) -> str:
-    """Return what the numbers of patches go by."""
-    return f"{found.last.measured_on} {found.last.measure} {len(found.survey.patches)}"
-
-
-def _read_day(text: str, today: date) -> date:
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        day = date.max
-    if day > today:
-        raise VigourError(f"'{text}' is no day up to today on which it was measured")
-    return day
 
 
 def _tell_read(read: VigourFile, language: str) -> list[str]:
@@ -243,7 +191,7 @@ def _show(found: BlockPatches, name: str, language: str, today: date) -> dict[st
     }
     counts = len(patches), len(found.aside), len(found.dig)
     return {
-        "sign": _sign(found),
+        "sign": sign_patches(found),
         "counted": bind_numbers(count_patches(*counts, language)),
         "measured": describe_map(last.measure, day, language),
         "before": found.before and show_day(found.before, language, today),

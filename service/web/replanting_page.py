@@ -23,12 +23,12 @@ from alerts.dig.status_words import name_standing, tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
-from service.dig_status import find_told, today_at
+from service.dig_status import today_at
 from service.spread import BlockSpread, find_spread
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
-from service.web.seen_blocks import find_blocks
+from service.web.seen_blocks import find_told_blocks
 
 SHARES = (0.1, 0.25, 0.5)
 
@@ -42,9 +42,7 @@ def replanting_page_routes(engine: Engine) -> APIRouter:
         """Show the table, and how what is weak or infested has grown."""
         language = choose_language(request)
         with reading(engine) as connection:
-            every = find_blocks(connection, who.reach)
-            told = find_told(connection, who.account, who.reach)
-            blocks = [one for one in every if one.id in told]
+            blocks, left_out = find_told_blocks(connection, who)
             found = find_spread(connection, blocks, today_at(blocks, datetime.now(UTC)))
         page = answer_page(
             request,
@@ -52,7 +50,7 @@ def replanting_page_routes(engine: Engine) -> APIRouter:
             words=replanting_words(language),
             shares=[f"{100 * share:g} %" for share in SHARES],
             blocks=[_show(one, language) for one in found],
-            left_out=len(every) - len(blocks),
+            left_out=left_out,
             notes=[*explain_replanting(language), *explain_spread(language)],
         )
         return answer_while_it_holds(request, page)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from http import HTTPStatus
 from typing import Any, TypeVar
 
 import numpy as np
@@ -20,6 +21,7 @@ from alerts.season import season_start
 from alerts.words import translations
 from probes.units import Unit
 from service.bulletins import show_block
+from service.dig_status import find_told
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import fetch_expected_by_day
 from service.reach import Reach
@@ -27,6 +29,8 @@ from service.settings import Settings
 from service.store.among import among
 from service.store.blocks import Block, fetch_blocks
 from service.store.tables import block, site
+from service.web.access import Visitor
+from service.web.problems import Problem
 
 Named = TypeVar("Named", bound=Any)
 """Something with a name and that of its site."""
@@ -76,6 +80,23 @@ def find_blocks(
     """Return the blocks that may be seen, or some of them, in order."""
     ids = reach.block_ids if only is None else only
     return _in_order(fetch_blocks(connection, ids) if ids else [])
+
+
+def find_block(connection: Connection, reach: Reach, block_id: str) -> Block:
+    """Return one block that may be seen, or refuse it."""
+    found = fetch_blocks(connection, [block_id]) if block_id in reach.block_ids else []
+    if not found:
+        raise Problem(HTTPStatus.NOT_FOUND, "no block of yours has this id")
+    return found[0]
+
+
+def find_told_blocks(connection: Connection, who: Visitor) -> tuple[list[Block], int]:
+    """Return the blocks of which a visitor may know what digging showed, and how many others they
+    see.
+    """
+    every, told = find_blocks(connection, who.reach), find_told(connection, who.account, who.reach)
+    blocks = [one for one in every if one.id in told]
+    return blocks, len(every) - len(blocks)
 
 
 def _in_order(found: Iterable[Named]) -> list[Named]:

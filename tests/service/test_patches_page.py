@@ -7,13 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-import numpy as np
 import pypdfium2
 import pytest
 import requests
 from sqlalchemy import Engine, select, update
 
-from alerts.dig.vigour import Vigour
 from service.settings import Settings
 from service.store import tables
 from service.store.accounts import set_places
@@ -22,7 +20,7 @@ from service.store.schema import upgrade
 from tests.planted import plant_block, plant_days
 from tests.serving import serving_here
 from tests.signed_in import plant_account, send, sign_in_as
-from tests.vigour_blocks import PLANTING, write_vigour
+from tests.vigour_blocks import table_of
 
 
 @dataclass(frozen=True)
@@ -46,13 +44,6 @@ class Place:
 def plain(page: str) -> str:
     """Return a page whose numbers are not bound to their words."""
     return page.replace("\N{NO-BREAK SPACE}", " ")
-
-
-def table_of(vines: slice) -> str:
-    """A block of 20 by 30 whose rows 7 to 10 are weak."""
-    value = 2 + 0.04 * np.random.default_rng(3).normal(size=(20, 30))
-    value[6:10, vines] *= 0.6
-    return write_vigour(Vigour(value, PLANTING, 1, 1))
 
 
 @pytest.fixture(scope="module")

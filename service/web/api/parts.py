@@ -47,10 +47,12 @@ Number = Annotated[int, Field(ge=0, le=2**31 - 1)]
 
 DONE = {**REFUSALS, **describe_refusals(BAD_REQUEST="the body is no JSON")}
 """The `responses` of a route that takes a body and changes something."""
-_HOLDS = {HTTPStatus.NOT_MODIFIED.value: {"description": "what If-None-Match names still holds"}}
+HOLDS: dict[int | str, dict[str, Any]] = {
+    HTTPStatus.NOT_MODIFIED.value: {"description": "what If-None-Match names still holds"}
+}
 ONE: dict[int | str, dict[str, Any]] = {
     HTTPStatus.OK.value: {"headers": {"ETag": {"schema": {"type": "string"}}}},
-    **_HOLDS,
+    **HOLDS,
     **REFUSALS,
 }
 """The `responses` of a route that answers with one thing."""
@@ -65,7 +67,7 @@ LISTED: dict[int | str, dict[str, Any]] = {
             },
         },
     },
-    **_HOLDS,
+    **HOLDS,
     **describe_refusals(NOT_ACCEPTABLE="Accept names neither of the forms"),
     **REFUSALS,
 }

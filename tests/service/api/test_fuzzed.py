@@ -29,6 +29,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.engine import writing
 from service.store.tokens import add_token
+from service.web.api.description import LOGGER
 from service.web.app import make_app
 from service.web.bearer import RateLimit
 from tests.brought import deliver
@@ -52,7 +53,7 @@ KNOWN = {
 }
 EXAMPLES = 4
 UNCHECKED = HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.large_base_example
-DONE = {"root": 15, "ada": 15, "logger": 1}
+DONE = {"root": 15, "ada": 0, "logger": 1}
 """Of how many operations something is done at least."""
 
 
@@ -77,7 +78,8 @@ def app(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Any:
 def operations(app: Any) -> list[Any]:
     described = schemathesis.openapi.from_asgi("/openapi.json", app)
     without_mails = described.exclude(path="/api/bounces")  # which it cannot make
-    every = [*without_mails.get_all_operations()]
+    without_rounds = without_mails.exclude(path="/health/rounds")  # of which none has run here
+    every = [*without_rounds.get_all_operations()]
     found = [one.ok() for one in every if isinstance(one, Ok)]
     assert len(found) == len(every)
     return found
@@ -91,7 +93,7 @@ def test_what_is_asked_by_the_description_is_answered_by_it(
     if secret is None:
         with writing(engine) as connection:
             secret = add_token(connection, "p1", datetime.now(UTC))
-        operations = [one for one in operations if one.label.startswith("POST")]
+    operations = [one for one in operations if choose_asker(one) == who]
     headers = {"Authorization": f"Bearer {secret}"}
     answered = {
         (operation.label, status)
@@ -102,6 +104,14 @@ def test_what_is_asked_by_the_description_is_answered_by_it(
     assert {label for label, _ in answered} == {one.label for one in operations}
     done = {label for label, status in answered if status < 300}
     assert len(done) >= DONE[who], answered
+
+
+def choose_asker(operation: Any) -> str:
+    """Return who may ask most of an operation; tests/service/test_roles.py asks as the others."""
+    described = operation.definition.raw
+    if described.get("security") == [{LOGGER: []}]:
+        return "logger"
+    return "root" if "administrator" in described.get("x-roles", ["administrator"]) else "ada"
 
 
 def find_strategies(operation: Any) -> Iterator[Any]:

@@ -1,0 +1,142 @@
+"""What pages do the API does too: each of their routes names its twin, or why it has none."""
+
+from __future__ import annotations
+
+import pytest
+from fastapi.routing import APIRoute
+from sqlalchemy import create_engine
+
+from service.settings import Settings
+from service.web.access import ByRole, find_rules
+from service.web.app import make_app
+
+TWINS = {
+    "GET /": "leads to /today",
+    "GET /static/colours.css": "a style sheet",
+    "GET /static/chart-engine.js": "a script of a page",
+    "GET /openapi.json": "it describes the API itself",
+    "GET /docs": "GET /openapi.json is the same for programs",
+    "GET /metrics": "for what watches the service, in its form",
+    "HEAD /health": "GET /health without its body",
+    "HEAD /health/rounds": "GET /health/rounds without its body",
+    "GET /sign-in": "a form: a program sends a token",
+    "POST /sign-in": "a form: a program sends a token",
+    "POST /sign-out": "of a session of a browser: a program drops its token",
+    "GET /forgotten": "a form of a person who has no password",
+    "POST /forgotten": "a form of a person who has no password",
+    "GET /welcome/{token}": "a person chooses a password by the link of a mail",
+    "POST /welcome/{token}": "a person chooses a password by the link of a mail",
+    "GET /today": {"GET /api/states"},
+    "GET /blocks/{block_id}": {
+        *("GET /api/blocks/{block_id}", "GET /api/states", "GET /api/windows"),
+        *("GET /api/blocks/{block_id}/root-zone", "GET /api/notices"),
+    },
+    "GET /blocks/{block_id}/patches": {
+        "GET /api/blocks/{block_id}/patches",
+        "GET /api/blocks/{block_id}/dig-vines",
+        "GET /api/blocks/{block_id}/vigour",
+    },
+    "POST /blocks/{block_id}/patches": {"POST /api/blocks/{block_id}/vigour"},
+    "POST /blocks/{block_id}/patches/{number}/aside": {
+        "POST /api/blocks/{block_id}/patches/{patch_number}/aside"
+    },
+    "POST /blocks/{block_id}/patches/{number}/back": {
+        "POST /api/blocks/{block_id}/patches/{patch_number}/back"
+    },
+    "POST /blocks/{block_id}/vigour/{number}/drop": {
+        "POST /api/blocks/{block_id}/vigour/{survey_number}/drop"
+    },
+    "GET /ribbons": {"GET /api/windows", "GET /api/blocks/{block_id}/root-zone"},
+    "GET /blocks/{block_id}/lot": {"GET /api/blocks/{block_id}/lot"},
+    "GET /crew-days": {"GET /api/crew-days"},
+    "GET /region": {"GET /api/region", "GET /api/region/open-shares"},
+    "GET /notices": {"GET /api/notices"},
+    "GET /imports": {"GET /api/imports"},
+    "GET /imports/{import_id}": {
+        "GET /api/imports/{import_id}",
+        "GET /api/imports/{import_id}/rejects",
+    },
+    "POST /imports/{import_id}": {
+        "POST /api/imports/{import_id}/withdraw",
+        "POST /api/imports/{import_id}/restore",
+    },
+    "GET /order": {"GET /api/order"},
+    "GET /finds": {"GET /api/finds"},
+    "GET /finds/new": "a form",
+    "POST /finds/new": {"POST /api/finds"},
+    "GET /finds/session": "of a session of a browser, for the queue of the page",
+    "GET /finds/worker.js": "a script of the page",
+    "GET /calendar/{secret}.ics": "for programs as it is: calendars know no headers",
+    "GET /replanting": {"GET /api/spread", "GET /api/growth"},
+    "GET /hand/{secret}": "a form",
+    "POST /hand/{secret}": {"POST /api/hand-readings"},
+    "POST /hand/{secret}/take-back/{import_id}": {"POST /api/imports/{import_id}/withdraw"},
+    "GET /told/{token}": "the link of a mail lets its reader in without an account",
+    "POST /told/{token}": "for programs as it is: mail programs send it [RFC-8058]",
+    "GET /dug/{token}": {"GET /api/dug"},
+    "POST /dug/{token}": {"POST /api/dug"},
+}
+TWINS |= dict.fromkeys(
+    [
+        *("GET /account", "POST /account", "POST /account/password", "POST /account/tokens"),
+        *("POST /account/tokens/{token_id}/revoke", "GET /advisories", "POST /advisories"),
+        *("GET /advisories/{number}", "GET /advisories/{number}/mail"),
+        *("POST /advisories/{number}", "GET /calendars", "POST /calendars"),
+        *("POST /calendars/{number}", "GET /checkup", "GET /deeds"),
+        *("POST /finds/{record_id}/withdraw", "POST /imports/uploads"),
+        *("GET /imports/uploads/{number}", "POST /imports/uploads/{number}"),
+        *("GET /notices/messages/{number}", "GET /notices/messages/{number}/mail"),
+        *("POST /notices/messages/{number}", "GET /notices/next", "GET /notices/next/mail"),
+        *("POST /notices/hold", "GET /people", "POST /people", "POST /people/{account_id}/link"),
+        *("POST /people/{account_id}/role", "POST /people/{account_id}/places"),
+        *("POST /people/{account_id}/revoke", "POST /people/{account_id}/restore"),
+        *("GET /sharing", "POST /sharing/{site_id}", "POST /sharing/{site_id}/finds"),
+    ],
+    "to come",
+)
+FILES = {
+    *("/blocks/{block_id}/chart.svg", "/blocks/{block_id}/chart.json"),
+    *("/blocks/{block_id}/dig-sheet.pdf", "/crew-days.ics", "/crew-days.pdf"),
+    *("/blocks/{block_id}/lot.csv", "/blocks/{block_id}/lot.pdf"),
+    *("/region/share.svg", "/bulletin"),
+    "/finds/photos/{number}",
+}
+"""Which are the same under /api."""
+TWINS |= {f"GET {path}": {f"GET /api{path}"} for path in FILES}
+
+
+@pytest.fixture(scope="module")
+def routes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, APIRoute]:
+    """Routes by method and path."""
+    settings = Settings(data=tmp_path_factory.mktemp("twins"))
+    app = make_app(create_engine("sqlite://"), settings, with_rounds=False)
+    every = [route for router in app.state.routers for route in router.routes]
+    return {f"{method} {one.path}": one for one in every for method in one.methods}
+
+
+def test_each_route_of_a_page_has_a_twin_or_a_reason(routes: dict[str, APIRoute]) -> None:
+    pages = {name for name, route in routes.items() if not route.include_in_schema}
+    assert pages == TWINS.keys()
+
+
+def test_each_twin_is_described(routes: dict[str, APIRoute]) -> None:
+    described = {name for name, route in routes.items() if route.include_in_schema}
+    twins = set[str]().union(*(one for one in TWINS.values() if isinstance(one, set)))
+    assert twins <= described
+
+
+def test_a_twin_lets_in_whom_its_page_lets_in(routes: dict[str, APIRoute]) -> None:
+    """Pages by a secret are of people without an account; their twins ask for one."""
+
+    def roles(name: str) -> frozenset[str]:
+        (rule,) = find_rules(routes[name])
+        return frozenset(rule.roles if isinstance(rule, ByRole) else ())
+
+    others = {
+        (page, twin): roles(page) ^ roles(twin)
+        for page, twins in TWINS.items()
+        if isinstance(twins, set) and roles(page)
+        for twin in twins
+        if roles(page) - roles(twin)
+    }
+    assert others == {}
