@@ -27,13 +27,14 @@ from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due
 from service.settings import Settings
 from service.showing import count_text
+from service.upkeep import prune
 from service.watching.alarms import look_after
 from service.watching.counters import MESSAGES
 from service.watching.heartbeat import Heartbeat
 from service.watching.job_runs import Job, run_job
 from service.watching.logs import tell
 
-PACKING_S = 6 * 3600
+UPKEEP_S = 6 * 3600
 LOOKING_AFTER_S = 300
 
 log = logging.getLogger(__name__)
@@ -132,10 +133,13 @@ def fetch_air_forecasts(engine: Engine, settings: Settings, _: Event) -> None:
         tell(log, "forecast", f"{report.site_id}: {said}", level, **figures)
 
 
-def pack(engine: Engine, _settings: Settings, _: Event) -> None:
-    """Pack old daily means and what old pushes held."""
+def keep_small(engine: Engine, _settings: Settings, _: Event) -> None:
+    """Pack old daily means and what old pushes held; take out what is over."""
     pack_daily_means(engine, datetime.now(UTC))
     pack_pushes(engine, datetime.now(UTC))
+    rows = prune(engine, datetime.now(UTC))
+    if rows:
+        tell(log, "upkeep", f"{count_text(rows, 'row')} taken out that told nothing", rows=rows)
 
 
 def watch(engine: Engine, settings: Settings, _: Event) -> None:
@@ -172,7 +176,7 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
         "charts": draw,
     }
     each_tick = {name: (job, settings.tick_s) for name, job in jobs.items()}
-    with _running(engine, settings, {**each_tick, "packing": (pack, PACKING_S), **WATCHING}):
+    with _running(engine, settings, {**each_tick, "upkeep": (keep_small, UPKEEP_S), **WATCHING}):
         yield
 
 

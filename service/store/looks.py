@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, delete, func, insert, select
 
 from probes.clock import last_ended_day
 from service.store.changes import fetch_changes
@@ -27,6 +27,14 @@ class Look:
 def keep_look(connection: Connection, look: Look) -> None:
     """Keep that the outlooks of all blocks were found and kept."""
     connection.execute(insert(look_ahead).values(vars(look)))
+
+
+def prune_looks(connection: Connection, before: datetime, most: int) -> int:
+    """Take out looks that began before an instant, but the last; return how many."""
+    last = select(func.max(look_ahead.c.id)).scalar_subquery()
+    old = look_ahead.c.started_at < before, look_ahead.c.id < last
+    ids = select(look_ahead.c.id).where(*old).order_by(look_ahead.c.id).limit(most)
+    return connection.execute(delete(look_ahead).where(look_ahead.c.id.in_(ids))).rowcount
 
 
 def fetch_last_look_id(connection: Connection) -> int | None:

@@ -77,6 +77,12 @@ def store_outlooks(
             connection.execute(insert(outlook_air), with_air)
 
 
+def prune_outlooks(connection: Connection, before: date) -> int:
+    """Take out the outlooks of days before one; return how many rows."""
+    connection.execute(delete(outlook_air).where(outlook_air.c.issued_on < before))
+    return connection.execute(delete(outlook).where(outlook.c.issued_on < before)).rowcount
+
+
 def _warm_columns(one: Outlook | None) -> dict[str, Any]:
     weeks = one.warm_weeks if one else None
     return {column: getattr(weeks, name, None) for name, column in _WARM.items()}

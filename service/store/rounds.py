@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
+from service.store.among import among
 from service.store.changes import fetch_changes
 from service.store.looks import fetch_last_look_id, has_day_ended
 from service.store.partitions import prepare_years
-from service.store.tables import import_batch, reading, round_, round_seen
+from service.store.tables import import_batch, notice, reading, round_, round_seen
 
 WAITS = timedelta(hours=1)
 
@@ -58,6 +59,19 @@ def fetch_last_round_at(connection: Connection) -> datetime | None:
     """Return when the last round began; None: there has been none."""
     last = fetch_last_round(connection)
     return last.started_at if last else None
+
+
+def prune_rounds(connection: Connection, before: datetime, most: int) -> int:
+    """Take out rounds that began before an instant and noted nothing; return how many. The last
+    one of today's data stays."""
+    last = select(func.max(round_.c.id)).where(*_OF_TODAY).scalar_subquery()
+    told = select(notice.c.round_id)
+    old = select(round_.c.id).where(round_.c.started_at < before, round_.c.id < last)
+    ids = connection.scalars(old.where(round_.c.id.not_in(told)).order_by(round_.c.id).limit(most))
+    gone = ids.all()
+    connection.execute(delete(round_seen).where(among(round_seen.c.round_id, gone)))
+    connection.execute(delete(round_).where(among(round_.c.id, gone)))
+    return len(gone)
 
 
 def fetch_last_kept_at(connection: Connection) -> datetime | None:

@@ -52,6 +52,11 @@ def add_upload(
     return connection.execute(insert(upload).values(row).returning(upload.c.id)).scalar_one()
 
 
+def prune_uploads(connection: Connection, now: datetime) -> int:
+    """Take out what was put aside too long ago; return how many."""
+    return connection.execute(delete(upload).where(upload.c.made_at < now - KEPT_FOR)).rowcount
+
+
 def find_upload(connection: Connection, upload_id: int, account_id: int) -> Upload | None:
     """Return a file that an account has put aside."""
     own = upload.c.id == upload_id, upload.c.account_id == account_id

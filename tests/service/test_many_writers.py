@@ -173,6 +173,24 @@ def test_who_has_waited_long_enough_is_told_that_the_store_is_busy(
             other.execute(touch)
 
 
+def test_a_push_behind_a_long_import_is_asked_to_come_again(
+    engine: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    set_up(engine, farm_text(depths_cm=DEPTHS_CM, more=MORE.format(address="http://127.0.0.1:1")))
+    with writing(engine) as connection:
+        token = add_token(connection, "pushed", NOW)
+    monkeypatch.setattr("service.store.engine.BRIEF_PATIENCE_S", 0.3)
+    with serving_here(engine, Settings(data=tmp_path)) as address:
+        with writing(engine) as connection:
+            connection.execute(tables.logger.update().values(id=tables.logger.c.id))
+            late = push(address, token, 1)
+        again = push(address, token, 1)
+    # source: [RFC-9110] 15.6.4 with 10.2.3, seconds
+    assert (late.status_code, late.headers["Retry-After"]) == (503, "60")
+    assert "nothing of it was kept" in late.json()["detail"]
+    assert (again.status_code, again.json()["inserted"]) == (200, 24)
+
+
 def test_pushes_that_wait_leave_room_for_who_reads(engine: Engine, tmp_path: Path) -> None:
     set_up(engine, farm_text(depths_cm=DEPTHS_CM, more=MORE.format(address="http://127.0.0.1:1")))
     with writing(engine) as connection:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from sqlalchemy import Engine, func, select, text
 
 from probes.frames import FAIL
 from service.backups import restore_backup, write_backup
+from service.daily_means import pack_daily_means
 from service.intake.pushes import READERS, keep_push
 from service.intake.rereading import reread
 from service.intake.settling import NoWordError, settle
@@ -40,6 +41,8 @@ from tests.imported import (
     set_up,
     write_log,
 )
+from tests.pg import Cluster
+from tests.stores import rows_of
 
 # by hand: 334 days from 1 November 2024 to 1 October 2025, where hour 0 is
 BEFORE, FROZEN_HOUR = date(2024, 11, 1), -334 * 24
@@ -167,6 +170,39 @@ def test_a_backup_and_what_is_restored_of_it_are_frozen_too(frozen: Engine, tmp_
     assert of_both[0][3] == 2 * (984 // EVERY_H + 1)
     assert kept(other) == kept(frozen)
     other.dispose()
+
+
+@pytest.fixture
+def elsewhere(engine: Engine, tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[str]:
+    """The address of an empty database of the other kind."""
+    if engine.dialect.name == "postgresql":
+        yield f"sqlite:///{tmp_path / 'moved.db'}"
+        return
+    postgres: Cluster = request.getfixturevalue("postgres")
+    with postgres.database() as name:
+        yield postgres.url(name)
+
+
+def test_what_is_frozen_and_packed_moves_to_the_other_database_as_it_is(
+    frozen: Engine, store_url: str, elsewhere: str, tmp_path: Path
+) -> None:
+    pack_daily_means(frozen, NOW + timedelta(days=800))
+    with reading(frozen) as connection:
+        assert connection.scalar(select(func.count()).select_from(tables.daily_pack))
+    looks = [("windows", "--as-of", "2025-09-30"), ("rootzone", "--block", "terrace-7", "--csv")]
+    before = [run(tmp_path, *look, database_url=store_url) for look in looks]
+    code, said = run(tmp_path, "move-store", elsewhere, database_url=store_url)
+    assert code == 0, said
+    moved = open_engine(elsewhere)
+    assert rows_of(moved) == rows_of(frozen)
+    assert [run(tmp_path, *look, database_url=elsewhere) for look in looks] == before
+    both_sides = {FROZEN_HOUR - 30: (1.0, None), 10: (16.5, None)}
+    report = import_log(moved, write_log(tmp_path / "new.csv", both_sides))
+    assert [one.reason.endswith(WHY) for one in report.rejects] == [True]
+    assert (report.inserted, report.rejected) == (1, 1)
+    let_go(moved, BEFORE + timedelta(days=30), NOW)
+    assert days(moved, BEFORE) == days(frozen, BEFORE)
+    moved.dispose()
 
 
 def test_what_is_broken_off_is_taken_up_again(frozen: Engine) -> None:
