@@ -1,4 +1,4 @@
-"""DEVELOPERS.md is true: every room is on its map, and every path it names exists."""
+"""DEVELOPERS.md is true: every room is on its map, and every path and test it names exists."""
 
 from __future__ import annotations
 
@@ -29,3 +29,16 @@ def test_the_map_shows_every_room_of(package: str) -> None:
 @pytest.mark.parametrize("path", sorted(set(PATHS)))
 def test_a_path_of_the_guide_leads_somewhere(path: str) -> None:
     assert (ROOT / path).exists()
+
+
+HARM = GUIDE.split("## Who might do harm")[1].split("\n## ")[0]
+_, _, *THREATS = re.findall(r"^\|(.*)\|$", HARM, re.MULTILINE)
+TESTS = "".join(path.read_text("utf-8") for path in (ROOT / "tests").rglob("test_*.py"))
+
+
+@pytest.mark.parametrize("threat", THREATS)
+def test_a_threat_is_met_by_tests_that_are_there(threat: str) -> None:
+    *_, shown = threat.split("|")
+    named = re.findall(r"\w+", shown)
+    there = [name for name in named if f"def {name}(" in TESTS and name.startswith("test_")]
+    assert there == named != []

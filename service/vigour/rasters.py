@@ -7,7 +7,7 @@ of the first vine, carry all others.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import ceil, cos, radians, sin
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,8 @@ from service.vigour.files import VigourFile
 
 INSTALL = "pip install '.[geotiff]'"
 MOST_PIXELS = 40_000_000
+MOST_LAID = 5_000_000
+"""Each takes about a hundred bytes; of a larger file more are averaged."""
 MOST_M = 5_000.0
 """From end to end: what is larger is no block."""
 _A_VINE = 4  # finer pixels are averaged until so many lie along a vine
@@ -104,14 +106,21 @@ def _find_band(raster: Any, measure: str | None) -> tuple[int, str]:
 
 def _read_pixels(raster: Any, band: int, planting: Planting) -> _Pixels:
     """Return the values of a band, no finer than vines need."""
+    from rasterio.enums import Interleaving
+
     if raster.width * raster.height > MOST_PIXELS:
         raise VigourError(f"it has more than {MOST_PIXELS:,} pixels; clip it to the block")
+    height, width = raster.block_shapes[band - 1]
+    at_once = raster.count if raster.interleaving is Interleaving.pixel else 1
+    if height * width * at_once > MOST_PIXELS:
+        raise VigourError("what it packs as one piece is too large; export it anew, in tiles")
     place = _find_place(raster, planting)
     whole_m = np.abs(place[:, :2]) @ (raster.width, raster.height)
     if whole_m.max() > MOST_M:
         raise VigourError(f"it is {whole_m.max():,.0f} m long; clip it to the block")
     fine_m = np.hypot(*place[:, :2]).min()
     step = max(1, int(min(planting.row_m, planting.vine_m) / _A_VINE / fine_m))
+    step = max(step, ceil((raster.width * raster.height / MOST_LAID) ** 0.5))
     values = raster.read(band, masked=True).astype(np.float32).filled(np.nan)
     values[~np.isfinite(values)] = np.nan
     values = _average(values, step)

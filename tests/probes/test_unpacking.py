@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -87,6 +88,14 @@ def test_a_sheet_with_a_row_far_below_is_refused(tmp_path: Path) -> None:
 
 def test_a_sheet_that_is_no_xml_is_refused(tmp_path: Path) -> None:
     content = workbook(ROWS, (b"</sheetData>", b""))
+    assert "cannot be read as a spreadsheet" in refusal(tmp_path, content)
+
+
+def test_a_sheet_whose_words_grow_without_end_is_refused(tmp_path: Path) -> None:
+    # source: "billion laughs", as the expat of Python and defusedxml refuse it
+    grown = "".join(f'<!ENTITY {b} "{f"&{a};" * 10}">' for a, b in pairwise("abcdefghij"))
+    doctype = f'<!DOCTYPE x [<!ENTITY a "ha">{grown}]><worksheet a="&j;"'.encode()
+    content = workbook(ROWS, (b"<worksheet", doctype))
     assert "cannot be read as a spreadsheet" in refusal(tmp_path, content)
 
 

@@ -148,7 +148,9 @@ def test_signing_out_everywhere_ends_every_browser(engine: Engine, here: str) ->
     cookie = next(iter(one.cookies))
     assert cookie.has_nonstandard_attr("HttpOnly")
     assert cookie.get_nonstandard_attr("SameSite") == "lax"
-    assert send(one, f"{here}/sign-out", {"everywhere": "1"}).status_code == 303
+    left = send(one, f"{here}/sign-out", {"everywhere": "1"})
+    assert left.status_code == 303
+    assert left.headers["Clear-Site-Data"] == '"cache", "storage"'
     answer = other.get(f"{here}/account", allow_redirects=False, timeout=5)
     assert (answer.status_code, answer.headers["Location"]) == (303, "/sign-in?next=/account")
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from pydantic import SecretStr
 
 from service.cli import main
 from service.settings import Settings
@@ -83,6 +85,14 @@ def test_no_secret_is_shown(tmp_path: Path) -> None:
         sms_secret=SECRET,  # type: ignore[arg-type]
     )
     assert SECRET not in f"{settings!r} {settings}"
+
+
+@pytest.mark.parametrize("name", Settings.model_fields)
+def test_a_setting_that_may_hold_a_password_is_one_that_is_not_shown(name: str) -> None:
+    field = Settings.model_fields[name]
+    may_hold = re.search("secret|password|token|key|database_url|sms_url|headers|body", name)
+    is_hidden = field.annotation is SecretStr or not field.repr
+    assert is_hidden or not may_hold
 
 
 @pytest.mark.parametrize(

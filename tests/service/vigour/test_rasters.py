@@ -14,6 +14,7 @@ from rasterio.warp import transform
 
 from alerts.dig.patches import survey_block
 from alerts.dig.vigour import Planting, Vigour, VigourError
+from service.vigour import rasters
 from service.vigour.files import read_vigour
 from tests.vigour_blocks import plant_vigour
 
@@ -172,3 +173,28 @@ def test_what_cannot_be_laid_on_the_block_says_what_to_do(
     monkeypatch.setitem(sys.modules, "rasterio", None)
     with pytest.raises(VigourError, match=r"pip install '\.\[geotiff\]' in the folder"):
         read_vigour(content, PLANTING)
+
+
+def test_of_a_raster_of_more_pixels_than_are_laid_more_are_averaged(
+    planted: tuple[Vigour, NDArray[np.bool_]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    vigour, _ = planted
+    monkeypatch.setattr(rasters, "MOST_LAID", 10_000)
+    coarse = read_vigour(draw_raster(vigour, PLANTING, 0.5), PLANTING).vigour
+    both = vigour.is_known & coarse.is_known
+    assert both.sum() > 0.95 * vigour.is_known.sum()
+    assert np.abs(coarse.value[both] / vigour.value[both] - 1).mean() < 0.05
+
+
+def test_a_small_file_that_unpacks_to_gigabytes_is_refused_unread() -> None:
+    side, bands = 1100, 40
+    profile = {"driver": "GTiff", "width": side, "height": side, "count": bands, "dtype": "uint8"}
+    packed = {"compress": "deflate", "interleave": "pixel", "blockysize": side}
+    place = {"crs": UTM, "transform": Affine(0.5, 0, 500_000, 0, -0.5, 6_200_000)}
+    with MemoryFile() as memory:
+        with memory.open(**profile, **packed, **place):
+            pass
+        content = memory.read()
+    assert len(content) < 200_000
+    with pytest.raises(VigourError, match="packs as one piece is too large"):
+        read_vigour(content, PLANTING, "1")
