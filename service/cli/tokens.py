@@ -101,13 +101,13 @@ def list_(data: Path, form: str | None) -> None:
             ({name: _text(v) for name, v in asdict(t).items()} for t in tokens), form, COLUMNS
         )
         return
-    click.echo(f"{'no.':>4}  {'of':<24}{'may':<7}{'until':<12}{'last used':<18}{'revoked':<10}")
+    click.echo(f"{'no.':>4}  {'of':<24}{'may':<9}{'until':<12}{'last used':<18}{'revoked':<10}")
     for token in tokens:
         of = token.logger_id or emails.get(token.account_id or 0, "-")
         until = f"{token.expires_at:%Y-%m-%d}" if token.expires_at else "-"
         used = f"{token.last_used_at:%Y-%m-%d %H:%M}" if token.last_used_at else "-"
         revoked = f"{token.revoked_at:%Y-%m-%d}" if token.revoked_at else "-"
-        shown = f"{token.scope:<7}{until:<12}{used:<18}{revoked}"
+        shown = f"{token.scope:<9}{until:<12}{used:<18}{revoked}"
         click.echo(f"{token.id:>4}  {of[:23]:<24}{shown}")
 
 

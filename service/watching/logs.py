@@ -80,7 +80,7 @@ class JsonLines(logging.Formatter):
             told["request_id"] = request_id
         if record.exc_info:
             told["traceback"] = self.formatException(record.exc_info)
-        told = getattr(record, "figures", {}) | told
+        told |= {k: v for k, v in getattr(record, "figures", {}).items() if k not in told}
         return json.dumps({name: _hide(value) for name, value in told.items()}, default=str)
 
 

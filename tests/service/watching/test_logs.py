@@ -18,7 +18,7 @@ from service.scheduler import run_job, tick
 from service.settings import Settings
 from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
-from service.watching.logs import REQUEST_ID, JsonLines, Lines, tell
+from service.watching.logs import REQUEST_ID, JsonLines, Lines, start_log, tell
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.serving import serving_here
 
@@ -108,6 +108,19 @@ def test_a_line_is_one_line_whoever_wrote_it(lines: pytest.LogCaptureFixture) ->
     (record,) = lines.records
     assert "\n" not in Lines().format(record)
     assert "\n" not in JsonLines().format(record)
+
+
+def test_a_job_that_is_still_at_it_at_the_next_tick_is_no_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(logging.root, "handlers", [])
+    monkeypatch.setattr(logging.root, "level", logging.WARNING)
+    start_log("json")
+    logging.getLogger("apscheduler.scheduler").warning("skipped: maximum number of instances")
+    tell(log, "round", "1 block", blocks=1)
+    (line,) = capsys.readouterr().err.splitlines()
+    told = json.loads(line)
+    assert (next(iter(told)), told["event"], told["blocks"]) == ("at", "round", 1)
 
 
 def test_a_request_has_a_number_in_its_answer_and_in_its_line(
