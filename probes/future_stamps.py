@@ -32,6 +32,17 @@ def reject_future(file: LoggerFile, now: datetime) -> LoggerFile:
     return reject_rows(file, file.observed_at > latest, why)
 
 
+def has_come(reason: str, now: datetime) -> bool:
+    """Return whether a row was rejected by `reject_future` for a time that has come by now.
+
+    Then the clock of who took it in was behind, or the same content is as good as a new one.
+    """
+    stamp, _, why = reason.partition(" UTC ")
+    if not why.startswith(OF_FUTURE):
+        return False
+    return datetime.fromisoformat(f"{stamp}+00:00") <= now + TOLERANCE
+
+
 def reject_rows(file: LoggerFile, which: NDArray[np.bool_], why: str) -> LoggerFile:
     """Reject rows for their time; `why` follows that time in the reason."""
     if not which.any():

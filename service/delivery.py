@@ -39,6 +39,7 @@ from service.store.channel_troubles import (
 from service.store.engine import reading, writing
 from service.store.holds import Hold, fetch_hold
 from service.store.outbox import (
+    LONGEST_WAIT,
     End,
     Message,
     claim_message,
@@ -121,7 +122,7 @@ def deliver(
         return replace(report, hold=hold)
     for name in CHANNELS:
         trouble = troubles.get(name)
-        if trouble and not at_once and trouble.next_try_at > now:
+        if trouble and not at_once and now < trouble.next_try_at <= now + LONGEST_WAIT:
             continue
         with closing(open_channel(name, settings)) as channel:
             run = _Run(

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import partial
-from threading import Event
+from threading import Event, Thread
 
-from apscheduler.executors.pool import ThreadPoolExecutor
-from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy import Engine
 
 from service.bounces.taking_in import take_in_bounces
@@ -147,7 +144,7 @@ def watch(engine: Engine, settings: Settings, _: Event) -> None:
     look_after(engine, settings, datetime.now(UTC))
 
 
-WATCHING: Mapping[str, tuple[Job, int]] = {"watch": (watch, LOOKING_AFTER_S)}
+WATCHING: Mapping[str, tuple[Job, float]] = {"watch": (watch, LOOKING_AFTER_S)}
 
 
 @contextmanager
@@ -189,25 +186,31 @@ def watching(engine: Engine, settings: Settings) -> Iterator[None]:
 
 @contextmanager
 def _running(
-    engine: Engine, settings: Settings, jobs: Mapping[str, tuple[Job, int]]
+    engine: Engine, settings: Settings, jobs: Mapping[str, tuple[Job, float]]
 ) -> Iterator[None]:
-    """Run jobs, each at once and then every so many seconds."""
+    """Run jobs, each at once and then every so many seconds.
+
+    These are counted, not read off a clock, which may be set back by a year, or on.
+    """
     stop = Event()
-    scheduler = BackgroundScheduler(
-        timezone=UTC,
-        executors={"default": ThreadPoolExecutor(len(jobs))},
-        job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
-    )
-    for name, (job, seconds) in jobs.items():
-        scheduler.add_job(
-            run_job,
-            IntervalTrigger(seconds=seconds, timezone=UTC),
-            args=(name, job, engine, settings, stop),
-            next_run_time=datetime.now(UTC),
+    threads = [
+        Thread(
+            target=_repeat,
+            args=(seconds, partial(run_job, name, job, engine, settings, stop), stop),
         )
-    scheduler.start()
+        for name, (job, seconds) in jobs.items()
+    ]
+    for thread in threads:
+        thread.start()
     try:
         yield
     finally:
         stop.set()
-        scheduler.shutdown()
+        for thread in threads:
+            thread.join()
+
+
+def _repeat(every_s: float, job: Callable[[], object], stop: Event) -> None:
+    job()
+    while not stop.wait(every_s):
+        job()

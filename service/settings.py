@@ -92,7 +92,7 @@ class Settings(BaseSettings):
         default="", repr=False
     )
     log: Literal["lines", "json"] = "lines"
-    tick_s: int = 30
+    tick_s: float = Field(default=30, gt=0)
     inbox_settled_s: int = 10
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""
     link_secret: SecretStr = SecretStr("")

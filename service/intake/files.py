@@ -96,7 +96,7 @@ def ingest_file(
     with (reading if dry_run else writing)(engine) as connection:
         # Read again: it may have changed, and no one else may import into it now.
         logger = fetch_logger(connection, logger_id, lock=not dry_run)
-        find_known(connection, logger_id, source.sha256, Path(source.name).name)
+        find_known(connection, logger_id, source.sha256, Path(source.name).name, now)
         return ingest(
             connection,
             logger,

@@ -119,7 +119,7 @@ def _import(engine: Engine, logger_id: str, path: Path, now: datetime) -> InboxF
         sha256 = hashlib.file_digest(content, "sha256").hexdigest()
     try:
         with reading(engine) as connection:
-            known = find_known(connection, logger_id, sha256, path.name)
+            known = find_known(connection, logger_id, sha256, path.name, now)
         if known is not None:
             return _tell_known(name, known)
         return _tell(name, import_file(engine, logger_id, path, now))

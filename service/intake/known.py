@@ -7,6 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from probes.future_stamps import has_come
 from service.intake.reports import COUNTS, FileReject, ImportReport
 from service.store.imports import Batch, fetch_batches, fetch_rejects
 from service.store.tables import import_batch
@@ -25,9 +26,12 @@ class Known:
     report: ImportReport
 
 
-def find_known(connection: Connection, logger_id: str, sha256: str, name: str) -> Known | None:
+def find_known(
+    connection: Connection, logger_id: str, sha256: str, name: str, now: datetime
+) -> Known | None:
     """Return the last import of a logger that held this content, its rejects under `name`.
 
+    None where none did, or rows of it that lay in the future then no longer do: it is read anew.
     WithdrawnError where all that held it are withdrawn.
     """
     of_content = (import_batch.c.logger_id == logger_id, import_batch.c.sha256 == sha256)
@@ -42,6 +46,8 @@ def find_known(connection: Connection, logger_id: str, sha256: str, name: str) -
         FileReject(name, one.line, one.reason, one.text)
         for one in fetch_rejects(connection, batch.id)
     )
+    if any(has_come(one.reason, now) for one in rejects):
+        return None
     counts = {count: getattr(batch, count) for count in COUNTS}
     return Known(
         batch.id,

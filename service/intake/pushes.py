@@ -109,7 +109,7 @@ def keep_push(
     if logger.by_hand is not None:
         raise BodyError(f"{logger_id} is a thermometer: post its readings to /api/hand-readings")
     sha256 = hashlib.sha256(body).hexdigest()
-    known = find_known(connection, logger_id, sha256, "push")
+    known = find_known(connection, logger_id, sha256, "push", now)
     if known is not None:
         return known.report
     file = gather(logger, *content)

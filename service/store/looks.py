@@ -15,6 +15,10 @@ REST = 10
 """Readings that change do not have outlooks found again before so many times as long as it took."""
 
 
+AHEAD = timedelta(minutes=5)
+"""What was kept later than that from now is of a clock that was ahead: as if it were not there."""
+
+
 @dataclass(frozen=True)
 class Look:
     """Outlooks that were found, by what changes of readings, and how long that took [s]."""
@@ -53,7 +57,7 @@ def fetch_last_look(connection: Connection) -> Look | None:
 def is_look_due(connection: Connection, now: datetime) -> bool:
     """Return whether a day has ended at some site since the last look, or readings changed."""
     last = fetch_last_look(connection)
-    if last is None:
+    if last is None or last.started_at > now + AHEAD:
         return True
     rested = now - last.started_at >= timedelta(seconds=(REST + 1) * last.took_s)
     is_changed = rested and last.changes != fetch_changes(connection)

@@ -15,6 +15,9 @@ from service.store.tables import digest, outbox, undelivered
 LEASE = timedelta(seconds=60)
 """A claim that is not renewed lapses after that, unless the channel takes longer."""
 
+LONGEST_WAIT = timedelta(days=1)
+"""Nothing waits for longer; what seems to was written by a clock that was ahead."""
+
 End = Literal["refused", "given up", "bounced", "dropped"]
 MessageState = End | Literal["delivered", "held", "sending", "later", "waits"]
 """Held: its address is suspended. Later: it is tried again."""
@@ -86,8 +89,10 @@ def claim_message(
         .where(
             outbox.c.channel == channel,
             _WAITS,
-            or_(outbox.c.leased_until.is_(None), outbox.c.leased_until <= now),
-            or_(outbox.c.next_try_at.is_(None), outbox.c.next_try_at <= now),
+            *(
+                or_(until.is_(None), until <= now, until > now + LONGEST_WAIT)
+                for until in (outbox.c.leased_until, outbox.c.next_try_at)
+            ),
             ~_IS_SUSPENDED,
         )
         .order_by(outbox.c.id)

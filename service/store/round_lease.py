@@ -2,7 +2,8 @@
 
 Another one is held while looking ahead.
 
-A row that lapses unless it is renewed, by one clock: that of the database, where it has one.
+A row that lapses unless it is renewed, by one clock: that of the database, where it has one. One
+that would hold for much longer than a lease is of a clock that was ahead: it has lapsed.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from secrets import token_hex
 
-from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy import Connection, delete, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.busy import NotNowError
@@ -80,8 +81,11 @@ def take_lease(connection: Connection, what: int = ROUND) -> RoundLease:
     lease = RoundLease(what, token_hex(8), socket.gethostname(), os.getpid(), now, now + LEASE)
     insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
     statement = insert(round_lease).values(**vars(lease))
+    until = round_lease.c.lapses_at
     statement = statement.on_conflict_do_update(
-        index_elements=["id"], set_=vars(lease), where=round_lease.c.lapses_at <= now
+        index_elements=["id"],
+        set_=vars(lease),
+        where=or_(until <= now, until > now + 2 * LEASE),
     )
     connection.execute(statement)
     held = fetch_lease(connection, what)

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from service.store.among import among
 from service.store.changes import fetch_changes
-from service.store.looks import fetch_last_look_id, has_day_ended
+from service.store.looks import AHEAD, fetch_last_look_id, has_day_ended
 from service.store.partitions import prepare_years
 from service.store.tables import import_batch, notice, reading, round_, round_seen
 
@@ -94,7 +94,9 @@ def is_evaluation_due(connection: Connection, now: datetime) -> bool:
     query = select(round_.c.started_at, round_seen.c.changes).outerjoin(round_seen)
     latest = query.where(*_OF_TODAY).order_by(round_.c.id.desc()).limit(1)
     last = connection.execute(latest).one_or_none()
-    if last is None or last.changes != count_changes(connection):
+    if last is None or last.started_at > now + AHEAD:
+        return True
+    if last.changes != count_changes(connection):
         return True
     return has_day_ended(connection, last.started_at, now - WAITS)
 

@@ -213,7 +213,7 @@ def _read(engine: Engine, one: Upload, path: Path, now: datetime, language: str)
     else:
         source, file = read_file(engine, one.logger_id, path, now)
         with reading(engine) as connection:
-            known = find_known(connection, one.logger_id, source.sha256, path.name)
+            known = find_known(connection, one.logger_id, source.sha256, path.name, now)
         report = ingest_file(engine, one.logger_id, source, file, now, dry_run=True)
     return {
         "file": file,

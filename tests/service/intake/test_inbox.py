@@ -81,6 +81,17 @@ def test_the_same_content_under_another_name_is_not_imported_again(
     assert "inserted             8" in report
 
 
+def test_what_a_clock_that_was_behind_took_for_the_future_comes_in_with_its_file_again(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "october.csv", VALUES)
+    empty_inbox(engine, settings, datetime(2025, 9, 30, 16, tzinfo=UTC))
+    assert len(kept(engine)["reading"]) == 4  # by hand: by 02:00 of UTC+10:00, at two depths
+    write_log(folder / "october.csv", VALUES)
+    assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
+    assert len(kept(engine)["reading"]) == 8
+
+
 def test_other_content_under_the_same_name_keeps_both_files(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:

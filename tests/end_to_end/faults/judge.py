@@ -1,0 +1,111 @@
+"""What is left of a run, and whether it is what a run without faults leaves."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from sqlalchemy import select
+
+from alerts.notices import ASIDE
+from service.store import tables
+from service.store.engine import reading
+from service.store.outbox import fetch_messages
+from tests.end_to_end.faults.story import STEPS, day_before
+from tests.end_to_end.faults.world import World
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run comes to.
+
+    readings : logger, instant, value
+    windows : as `digseason windows` lists them
+    believed : what readers were told last of each window: block, season, kind -> opened, closed
+    told : who was told of which window at all
+    """
+
+    readings: frozenset[tuple[Any, ...]]
+    windows: str
+    believed: dict[tuple[Any, ...], tuple[Any, ...]]
+    told: frozenset[tuple[Any, ...]]
+
+
+def see(world: World) -> Outcome:
+    """Return what a run has come to."""
+    listed = world.run("windows", "--as-of", day_before(STEPS[-1]), "--json")
+    listed.console.write_text("")
+    assert listed.wait() == 0, listed.read()
+    t = tables
+    with reading(world.engine) as connection:
+        readings = connection.execute(
+            select(t.probe.c.logger_id, t.reading.c.observed_at, t.reading.c.soil_temp_c).join(
+                t.probe, t.probe.c.id == t.reading.c.probe_id
+            )
+        )
+        readings = frozenset(map(tuple, readings))
+        columns = [t.notice.c[name] for name in ("block_id", "season", "kind")]
+        dates = t.notice.c.opened_on, t.notice.c.closed_on
+        is_of_window = t.notice.c.what.not_in(ASIDE)
+        query = select(*columns, *dates).where(is_of_window).order_by(t.notice.c.id)
+        believed = {tuple(row[:3]): tuple(row[3:]) for row in connection.execute(query)}
+        query = select(t.notice_recipient.c.recipient_name, *columns).join(
+            t.notice, t.notice.c.id == t.notice_recipient.c.notice_id
+        )
+        told = frozenset(map(tuple, connection.execute(query.where(is_of_window))))
+    return Outcome(readings, listed.read(), believed, told)
+
+
+def find_untold(world: World) -> list[str]:
+    """Return what is told to no one although it should be."""
+    taken = count_taken(world)
+    t = tables
+    with reading(world.engine) as connection:
+        waiting = connection.execute(
+            select(t.notice_recipient.c.notice_id, t.notice_recipient.c.recipient_name).where(
+                t.notice_recipient.c.digest_id.is_(None)
+            )
+        )
+        faults = [f"notice {number} of {name} is in no digest" for number, name in waiting]
+        for row in fetch_messages(connection):
+            is_of_story = row.created_at > STEPS[0] + timedelta(days=1)
+            if is_of_story and row.ended != "dropped" and not taken[row.message_id]:
+                faults.append(
+                    f"message {row.id} to {row.recipient_name} was not taken: {row.ended}"
+                )
+        twice = Counter(
+            tuple(row)
+            for row in connection.execute(
+                select(
+                    *(t.notice.c[n] for n in ("block_id", "season", "kind", "what")),
+                    *(t.notice.c[n] for n in ("opened_on", "closed_on", "told_opened_on")),
+                    *(t.notice.c[n] for n in ("told_closed_on", "reason", "mean_on")),
+                )
+            )
+        )
+        faults += [f"noticed {count} times: {what}" for what, count in twice.items() if count > 1]
+    return faults
+
+
+def count_taken(world: World) -> Counter[str]:
+    """Return how often each message was taken, by its Message-ID."""
+    mails = [str(one.mail["Message-ID"]) for one in world.mail.taken]
+    texts = [json.loads(asked.body)["reference"] for asked in world.gateway.asked]
+    return Counter([*mails, *(text if text.startswith("<") else f"<{text}>" for text in texts)])
+
+
+def find_damage(world: World) -> list[str]:
+    """Return what `digseason check` says of the store itself that wants a look."""
+    checked = world.run("check", "--json")
+    checked.wait()
+    findings = json.loads(checked.read())
+    return [
+        f"{one['what']}: {one['said']}"
+        for one in findings
+        if one["remedy"]
+        and "no checksums" not in one["said"]  # of the PostgreSQL of the tests
+        and one["what"] in ("integrity", "schema", "rounds", "outbox")
+    ]
