@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from http import HTTPStatus
 from typing import get_args
 
@@ -17,10 +17,9 @@ from service.passwords import LONGEST, SHORTEST, hash_password, is_good_password
 from service.store.accounts import set_account
 from service.store.engine import reading, writing
 from service.store.sharing import fetch_site_names
-from service.store.tokens import add_account_token, fetch_tokens, revoke_token
 from service.web.access import Known, Visitor
+from service.web.own_tokens import LONGEST_NAME, ask_person, find_own_tokens, make_token, revoke_own
 from service.web.pages import Filled, answer_page, redirect
-from service.web.problems import Problem
 from service.web.sign_in import find_place, give_session
 
 DAYS = (30, 90, 365)
@@ -33,13 +32,13 @@ def account_page_routes(engine: Engine) -> APIRouter:
     def page(request: Request, who: Visitor, told: str = "", secret: str = "") -> Response:
         with reading(engine) as connection:
             names = fetch_site_names(connection)
-            tokens = fetch_tokens(connection, who.account.id)
+            tokens = find_own_tokens(connection, who)
         return answer_page(
             request,
             "account.html",
             HTTPStatus.UNPROCESSABLE_ENTITY if told in ("wrong", "short") else HTTPStatus.OK,
             sites=sorted(names[one] for one in who.reach.site_ids),
-            tokens=[one for one in tokens if one.revoked_at is None and one.scope != "calendar"],
+            tokens=tokens,
             told=told,
             secret=secret,
             languages=LANGUAGES,
@@ -68,7 +67,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
     @routes.post("/account/password")
     def choose(request: Request, fields: Filled, who: Known) -> Response:
         """Keep a new password, and sign out everywhere else."""
-        _ask_person(who)
+        ask_person(who)
         now, email = datetime.now(UTC), who.account.email
         tried = sign_in(engine, email, fields.get("old", ""), find_place(request), now)
         if isinstance(tried, Refused):
@@ -85,30 +84,18 @@ def account_page_routes(engine: Engine) -> APIRouter:
     @routes.post("/account/tokens")
     def make(request: Request, fields: Filled, who: Known) -> Response:
         """Make a token and show it: only now, since no one keeps it."""
-        _ask_person(who)
-        now = datetime.now(UTC)
         scope = "write" if fields.get("scope") == "write" else "read"
         days = next((one for one in DAYS if f"{one}" == fields.get("days")), DAYS[0])
-        name = fields.get("name", "")[:100]
+        name = fields.get("name", "")[:LONGEST_NAME]
         with writing(engine) as connection:
-            until = now + timedelta(days=days)
-            secret = add_account_token(connection, who.account.id, scope, now, name, until)
-            who.note(connection, f"made a token to {scope}", name, now)
+            secret = make_token(connection, who, scope, days, name, datetime.now(UTC))
         return page(request, who, secret=secret)
 
     @routes.post("/account/tokens/{token_id}/revoke")
     def revoke(token_id: int, who: Known) -> Response:
         """Let a token of one's own hold no longer."""
-        now = datetime.now(UTC)
         with writing(engine) as connection:
-            if revoke_token(connection, token_id, now, who.account.id):
-                who.note(connection, "revoked a token", f"{token_id}", now)
+            revoke_own(connection, who, token_id, datetime.now(UTC))
         return redirect("/account")
 
     return routes
-
-
-def _ask_person(who: Visitor) -> None:
-    """Let no token make others, or lock its person out."""
-    if who.secret is None:
-        raise Problem(HTTPStatus.FORBIDDEN, "only a person who is signed in does that")

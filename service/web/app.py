@@ -16,6 +16,9 @@ from service.store.engine import with_brief_patience
 from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
 from service.web.advisories_page import advisories_page_routes
+from service.web.api.account import account_routes
+from service.web.api.calendars import calendars_routes
+from service.web.api.care import care_routes
 from service.web.api.crew_days import crew_days_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
@@ -30,10 +33,12 @@ from service.web.api.notices import notices_routes
 from service.web.api.order import order_routes
 from service.web.api.outlooks import outlooks_routes
 from service.web.api.patches import patches_routes
+from service.web.api.people import people_routes
 from service.web.api.places import places_routes
 from service.web.api.pushes import pushes_routes
 from service.web.api.readings import readings_routes
 from service.web.api.region import region_routes
+from service.web.api.sharing import sharing_routes
 from service.web.api.spread import spread_routes
 from service.web.api.vigour import vigour_routes
 from service.web.api.windows import windows_routes
@@ -145,6 +150,11 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         vigour_routes(engine),
         spread_routes(engine),
         region_routes(regions),
+        sharing_routes(engine),
+        account_routes(engine),
+        calendars_routes(engine),
+        people_routes(engine, settings),
+        care_routes(engine, settings),
         pushes_routes(engine, door),
         hand_api_routes(engine, door),
         hand_page_routes(engine, door),

@@ -14,24 +14,31 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine
 
-from alerts.news import sort_key, tidy
-from alerts.words import translations
+from alerts.news import tidy
 from service.calendars import SEASONS, write_blocks
 from service.evaluation import as_of_day, evaluate_blocks
-from service.reach import Reach, find_reach
+from service.reach import find_reach
 from service.region import fetch_district_names
 from service.settings import Settings
 from service.store.accounts import Account, fetch_account
 from service.store.blocks import Block
 from service.store.engine import reading, writing
-from service.store.tokens import Token, add_calendar_token, fetch_tokens, find_token, revoke_token
+from service.store.tokens import Token, find_token
 from service.web.access import Known, Visitor, by_secret
+from service.web.own_calendars import (
+    ALL,
+    BLOCK,
+    DISTRICT,
+    find_choices,
+    find_links,
+    make_link,
+    renew_link,
+    revoke_link,
+    write_link,
+)
 from service.web.pages import Filled, answer_page, answer_while_it_holds, choose_language, redirect
 from service.web.problems import Problem
 from service.web.seen_blocks import find_blocks, unname_expected
-
-BLOCK, DISTRICT, ALL = "block/", "district/", ""
-"""How what a link is for stands in the name of its token, before an id."""
 
 
 def calendar_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -72,42 +79,27 @@ def calendar_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     @routes.post("/calendars")
     def make(request: Request, fields: Filled, who: Known) -> Response:
         """Make a link and show it: only now, since no one keeps it."""
-        name, now = fields.get("of", ""), datetime.now(UTC)
-        with reading(engine) as connection:
-            if name not in dict(_choices(connection, who.reach, "en")):
-                raise Problem(HTTPStatus.NOT_FOUND, "no block of yours is in such a calendar")
         with writing(engine) as connection:
-            secret = add_calendar_token(connection, who.account.id, now, name)
-            who.note(connection, "made the link of a calendar", name, now)
+            secret = make_link(connection, who, fields.get("of", ""), datetime.now(UTC))
         return page(request, who, secret)
 
     @routes.post("/calendars/{number}")
     def change(request: Request, number: int, fields: Filled, who: Known) -> Response:
         """Let a link hold no longer, or put another one in its place."""
-        now, secret = datetime.now(UTC), ""
         with writing(engine) as connection:
-            own = {one.id: one for one in _links(connection, who)}
-            if number not in own:
-                raise Problem(HTTPStatus.NOT_FOUND, "no calendar of yours has this number")
-            name = own[number].name
-            revoke_token(connection, number, now, who.account.id)
-            if fields.get("say") == "renew":
-                secret = add_calendar_token(connection, who.account.id, now, name)
-                who.note(connection, "renewed the link of a calendar", name, now)
-            else:
-                who.note(connection, "revoked the link of a calendar", name, now)
+            change = renew_link if fields.get("say") == "renew" else revoke_link
+            secret = change(connection, who, number, datetime.now(UTC))
         return page(request, who, secret) if secret else redirect("/calendars")
 
     def page(request: Request, who: Visitor, secret: str = "") -> Response:
         language = choose_language(request)
         with reading(engine) as connection:
-            choices = _choices(connection, who.reach, language)
-            links = _links(connection, who)
-        base = settings.base_url.rstrip("/") or f"{request.base_url}".rstrip("/")
+            choices = find_choices(connection, who.reach, language)
+            links = find_links(connection, who)
         return answer_page(
             request,
             "calendars.html",
-            link=f"{base}/calendar/{secret}.ics" if secret else "",
+            link=write_link(request, secret) if secret else "",
             choices=choices,
             links=[(one, dict(choices).get(one.name, one.name)) for one in links],
         )
@@ -135,24 +127,3 @@ def _title(connection: Connection, name: str, chosen: list[Block]) -> str:
     if name.startswith(BLOCK):
         return tidy(chosen[0].name)
     return fetch_district_names(connection).get(name.removeprefix(DISTRICT), "")
-
-
-def _choices(connection: Connection, reach: Reach, language: str) -> list[tuple[str, str]]:
-    """Return what calendars there may be, each with its words; none where no block is seen."""
-    blocks, names = find_blocks(connection, reach), fetch_district_names(connection)
-    districts = {one.district_id for one in blocks if one.district_id in names}
-    if not blocks:
-        return []
-    return [
-        (ALL, translations(language).gettext("all blocks that you see")),
-        *sorted(
-            ((f"{DISTRICT}{one}", tidy(names[one])) for one in districts if one is not None),
-            key=lambda pair: sort_key(pair[1]),
-        ),
-        *((f"{BLOCK}{one.id}", f"{tidy(one.name)}, {tidy(one.site_name)}") for one in blocks),
-    ]
-
-
-def _links(connection: Connection, who: Visitor) -> list[Token]:
-    every = fetch_tokens(connection, who.account.id)
-    return [one for one in every if one.scope == "calendar" and one.revoked_at is None]

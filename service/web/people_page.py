@@ -5,19 +5,12 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime
 from http import HTTPStatus
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Engine
 
 from service.accounts import (
-    change_places,
-    change_role,
-    invite,
-    is_address,
-    mail_link,
-    make_link,
     may_mail,
     restore,
     revoke,
@@ -27,26 +20,27 @@ from service.settings import Settings
 from service.store.accounts import (
     ROLES,
     Account,
-    fetch_account,
     fetch_accounts,
     fetch_places,
-    find_account,
-    find_role,
-    set_places,
 )
-from service.store.consents import fetch_consents
 from service.store.engine import reading, writing
 from service.store.recipients import fetch_recipients
-from service.store.tables import district, site
-from service.web.access import Administrator, Visitor, administrators
+from service.web.access import Administrator, administrators
 from service.web.pages import Fields, Filled, answer_page, redirect
-from service.web.problems import Problem
+from service.web.people import (
+    Places,
+    Wanted,
+    WrongError,
+    find_addresses,
+    find_person,
+    give_places,
+    give_role,
+    invite_one,
+    renew_link,
+    write_address,
+)
 
 FIELDS = ("name", "email", "role", "recipient", "sites", "districts")
-
-
-class _WrongError(Exception):
-    """What was filled in that cannot be: the name of its field."""
 
 
 def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -62,15 +56,8 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         fields: Fields | None = None,
     ) -> Response:
         with reading(engine) as connection:
-            recipients, consents = fetch_recipients(connection), fetch_consents(connection)
+            told, recipients = find_addresses(connection), fetch_recipients(connection)
             accounts, places = fetch_accounts(connection), fetch_places(connection)
-        told = [
-            (name, channel, address, one.state if one else "not asked")
-            for name in sorted(recipients)
-            for channel, address in recipients[name].addresses
-            for one in [consents.get((name, channel, address))]
-        ]
-        base = settings.base_url.rstrip("/") or f"{request.base_url}".rstrip("/")
         return answer_page(
             request,
             "people.html",
@@ -78,9 +65,9 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             accounts=accounts,
             places=places,
             roles=ROLES,
-            told=told,
+            told=[(one.name, one.channel, one.address, one.state) for one in told],
             recipients=sorted(recipients),
-            link=link and base + link,
+            link=link and write_address(request, link),
             of=of,
             is_mailed=of is not None and may_mail(of, settings),
             wrong=wrong,
@@ -95,38 +82,32 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     @routes.post("/people")
     def add(request: Request, fields: Filled, who: Administrator) -> Response:
         """Make an account, and show the link that is to be handed over, or mail it."""
-        now = datetime.now(UTC)
         try:
             with writing(engine) as connection:
-                account = _invite(connection, who, fields, now)
-                link = make_link(connection, links, account, who.account.email, now)
-                if may_mail(account, settings):
-                    mail_link(connection, settings, account, link, now)
-        except _WrongError as error:
+                wanted = Wanted(
+                    fields.get("email", ""), fields.get("name", ""), fields.get("role", "")
+                )
+                places = _read_places(fields)
+                account, link = invite_one(
+                    connection, who, wanted, places, links, settings, datetime.now(UTC)
+                )
+        except WrongError as error:
             return page(request, wrong=str(error), fields=fields)
         return page(request, link, account)
 
     @routes.post("/people/{account_id}/link")
     def renew(request: Request, account_id: int, who: Administrator) -> Response:
         """Make a link on which the password is chosen anew."""
-        now = datetime.now(UTC)
         with writing(engine) as connection:
-            account = _find(connection, account_id)
-            link = make_link(connection, links, account, who.account.email, now)
-            if may_mail(account, settings):
-                mail_link(connection, settings, account, link, now)
+            account = find_person(connection, account_id)
+            link = renew_link(connection, who, account, links, settings, datetime.now(UTC))
         return page(request, link, account)
 
     @routes.post("/people/{account_id}/role")
     def make_role(account_id: int, fields: Filled, who: Administrator) -> Response:
         """Let someone be of another role."""
-        role = find_role(fields.get("role", ""))
-        if role is None:
-            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, f"choose one of {', '.join(ROLES)}")
         with writing(engine) as connection:
-            account = _find(connection, account_id, who)
-            if account.role != role:
-                change_role(connection, account, role, who.account.email, datetime.now(UTC))
+            give_role(connection, who, account_id, fields.get("role", ""), datetime.now(UTC))
         return redirect("/people")
 
     @routes.post("/people/{account_id}/places")
@@ -134,10 +115,9 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Let someone see other sites, districts or blocks."""
         try:
             with writing(engine) as connection:
-                account = _find(connection, account_id)
-                places = _read_places(connection, fields)
-                change_places(connection, account, *places, who.account.email, datetime.now(UTC))
-        except _WrongError as error:
+                places = _read_places(fields)
+                give_places(connection, who, account_id, places, datetime.now(UTC))
+        except WrongError as error:
             return page(request, wrong=str(error))
         return redirect("/people")
 
@@ -145,7 +125,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     def end(account_id: int, who: Administrator) -> Response:
         """Let someone sign in no more."""
         with writing(engine) as connection:
-            account = _find(connection, account_id, who)
+            account = find_person(connection, account_id, who)
             revoke(connection, account, who.account.email, datetime.now(UTC))
         return redirect("/people")
 
@@ -153,53 +133,21 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     def begin_again(account_id: int, who: Administrator) -> Response:
         """Let someone sign in again."""
         with writing(engine) as connection:
-            account = _find(connection, account_id)
+            account = find_person(connection, account_id)
             restore(connection, account, who.account.email, datetime.now(UTC))
         return redirect("/people")
 
     return routes
 
 
-def _invite(connection: Connection, who: Visitor, fields: Fields, now: datetime) -> Account:
-    email = fields.get("email", "").lower()
-    if not is_address(email):
-        raise _WrongError("email")
-    if find_account(connection, email) is not None:
-        raise _WrongError("taken")
-    role = find_role(fields.get("role", ""))
-    if role is None:
-        raise _WrongError("role")
-    recipient_name, site_ids, district_ids = _read_places(connection, fields)
-    name = fields.get("name", "")[:100] or recipient_name or email
-    account = invite(connection, who.account.email, email, name, role, now, recipient_name)
-    set_places(connection, account.id, site_ids, district_ids)
-    return account
+def _read_places(fields: Fields) -> Places:
+    """Return what an account sees, as it is filled in."""
 
+    def ids(said: str) -> tuple[str, ...]:
+        return tuple(re.split(r"[\s,;]+", said.strip())) if said.strip() else ()
 
-def _read_places(connection: Connection, fields: Fields) -> tuple[str | None, list[str], list[str]]:
-    """Return who an account is told as, its sites and its districts, as they are filled in."""
-    recipient_name = fields.get("recipient") or None
-    if recipient_name is not None and recipient_name not in fetch_recipients(connection):
-        raise _WrongError("recipient")
-    return (
-        recipient_name,
-        _find_ids(connection, fields.get("sites", ""), site.c.id, "sites"),
-        _find_ids(connection, fields.get("districts", ""), district.c.id, "districts"),
+    return Places(
+        fields.get("recipient") or None,
+        ids(fields.get("sites", "")),
+        ids(fields.get("districts", "")),
     )
-
-
-def _find_ids(connection: Connection, said: str, column: Any, field: str) -> list[str]:
-    ids = re.split(r"[\s,;]+", said.strip()) if said.strip() else []
-    if set(ids) - set(connection.scalars(select(column))):
-        raise _WrongError(field)
-    return ids
-
-
-def _find(connection: Connection, account_id: int, other_than: Visitor | None = None) -> Account:
-    account = fetch_account(connection, account_id)
-    if account is None:
-        raise Problem(HTTPStatus.NOT_FOUND, "there is no such account")
-    if other_than is not None and account.id == other_than.account.id:
-        said = "no one does that to themselves: let another administrator do it"
-        raise Problem(HTTPStatus.CONFLICT, said)
-    return account

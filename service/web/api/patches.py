@@ -133,33 +133,25 @@ def patches_routes(engine: Engine) -> APIRouter:
         records, next_key = part.cut(vines, lambda one: one.place)
         return part.answer(records, DigVineRecord, next_key)
 
-    @routes.post(
-        "/blocks/{block_id}/patches/{patch_number}/aside", status_code=204, responses=changed
-    )
-    async def put_aside(
-        block_id: BlockId, patch_number: PatchNumber, said: Aside, who: Owner
-    ) -> None:
+    @routes.post("/blocks/{block_id}/patches/{number}/aside", status_code=204, responses=changed)
+    async def put_aside(block_id: BlockId, number: PatchNumber, said: Aside, who: Owner) -> None:
         """Set a patch aside: something else explains it."""
 
         def put() -> None:
             with writing(engine) as connection:
-                named = NamedPatch(block_id, patch_number, said.of)
+                named = NamedPatch(block_id, number, said.of)
                 now = datetime.now(UTC)
                 put_patch_aside(connection, named, said.person, said.why, who, now)
 
         await run_writing(put)
 
-    @routes.post(
-        "/blocks/{block_id}/patches/{patch_number}/back", status_code=204, responses=changed
-    )
-    async def put_back(
-        block_id: BlockId, patch_number: PatchNumber, said: Back, who: Owner
-    ) -> None:
+    @routes.post("/blocks/{block_id}/patches/{number}/back", status_code=204, responses=changed)
+    async def put_back(block_id: BlockId, number: PatchNumber, said: Back, who: Owner) -> None:
         """Let a patch be dug after all."""
 
         def put() -> None:
             with writing(engine) as connection:
-                named = NamedPatch(block_id, patch_number, said.of)
+                named = NamedPatch(block_id, number, said.of)
                 put_patch_back(connection, named, who, datetime.now(UTC))
 
         await run_writing(put)

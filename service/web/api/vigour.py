@@ -108,19 +108,17 @@ def vigour_routes(engine: Engine) -> APIRouter:
         measured = Measured(f"{measured_on}", measure, file, await request.body())
         return await run_writing(_keep, block_id, measured, who)
 
-    @routes.post(
-        "/blocks/{block_id}/vigour/{survey_number}/drop", status_code=204, responses=REFUSALS
-    )
+    @routes.post("/blocks/{block_id}/vigour/{number}/drop", status_code=204, responses=REFUSALS)
     async def drop(
         block_id: BlockId,
-        survey_number: Annotated[Number, Path(description="as /vigour lists it")],
+        number: Annotated[Number, Path(description="as /vigour lists it")],
         who: Owner,
     ) -> None:
         """Take away what was measured: of another block, or wrong. It is gone for good."""
 
         def take_away() -> None:
             with writing(engine) as connection:
-                drop_measured(connection, block_id, survey_number, who, datetime.now(UTC))
+                drop_measured(connection, block_id, number, who, datetime.now(UTC))
 
         await run_writing(take_away)
 

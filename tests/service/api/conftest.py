@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -64,8 +65,8 @@ def tokens(engine: Engine) -> dict[str, str]:
 
 
 @pytest.fixture(scope="module")
-def here(engine: Engine, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with serving_here(engine, Settings(data=tmp_path_factory.mktemp("served"))) as here:
+def here(engine: Engine) -> Iterator[str]:
+    with serving_here(engine, Settings(data=Path(f"{engine.url.database}").parent)) as here:
         yield here
 
 

@@ -38,13 +38,13 @@ TWINS = {
     },
     "POST /blocks/{block_id}/patches": {"POST /api/blocks/{block_id}/vigour"},
     "POST /blocks/{block_id}/patches/{number}/aside": {
-        "POST /api/blocks/{block_id}/patches/{patch_number}/aside"
+        "POST /api/blocks/{block_id}/patches/{number}/aside"
     },
     "POST /blocks/{block_id}/patches/{number}/back": {
-        "POST /api/blocks/{block_id}/patches/{patch_number}/back"
+        "POST /api/blocks/{block_id}/patches/{number}/back"
     },
     "POST /blocks/{block_id}/vigour/{number}/drop": {
-        "POST /api/blocks/{block_id}/vigour/{survey_number}/drop"
+        "POST /api/blocks/{block_id}/vigour/{number}/drop"
     },
     "GET /ribbons": {"GET /api/windows", "GET /api/blocks/{block_id}/root-zone"},
     "GET /blocks/{block_id}/lot": {"GET /api/blocks/{block_id}/lot"},
@@ -73,24 +73,40 @@ TWINS = {
     "POST /hand/{secret}/take-back/{import_id}": {"POST /api/imports/{import_id}/withdraw"},
     "GET /told/{token}": "the link of a mail lets its reader in without an account",
     "POST /told/{token}": "for programs as it is: mail programs send it [RFC-8058]",
+    "GET /account": {"GET /api/account", "GET /api/tokens"},
+    "POST /account": {"POST /api/account"},
+    "POST /account/password": "a form: it ends all sessions, and gives its browser another",
+    "POST /account/tokens": {"POST /api/tokens"},
+    "POST /account/tokens/{token_id}/revoke": {"POST /api/tokens/{token_id}/revoke"},
+    "GET /calendars": {"GET /api/calendars"},
+    "POST /calendars": {"POST /api/calendars"},
+    "POST /calendars/{number}": {
+        "POST /api/calendars/{number}/renew",
+        "POST /api/calendars/{number}/revoke",
+    },
+    "GET /sharing": {"GET /api/sharing"},
+    "POST /sharing/{site_id}": {"POST /api/sharing/{site_id}"},
+    "POST /sharing/{site_id}/finds": {"POST /api/sharing/{site_id}/finds"},
+    "GET /people": {"GET /api/accounts", "GET /api/addresses"},
+    "POST /people": {"POST /api/accounts"},
+    **{
+        f"POST /people/{{account_id}}/{deed}": {f"POST /api/accounts/{{account_id}}/{deed}"}
+        for deed in ("link", "role", "places", "revoke", "restore")
+    },
+    "GET /checkup": {"GET /api/checkup"},
+    "GET /deeds": {"GET /api/deeds"},
     "GET /dug/{token}": {"GET /api/dug"},
     "POST /dug/{token}": {"POST /api/dug"},
 }
 TWINS |= dict.fromkeys(
     [
-        *("GET /account", "POST /account", "POST /account/password", "POST /account/tokens"),
-        *("POST /account/tokens/{token_id}/revoke", "GET /advisories", "POST /advisories"),
-        *("GET /advisories/{number}", "GET /advisories/{number}/mail"),
-        *("POST /advisories/{number}", "GET /calendars", "POST /calendars"),
-        *("POST /calendars/{number}", "GET /checkup", "GET /deeds"),
+        *("GET /advisories", "POST /advisories", "GET /advisories/{number}"),
+        *("GET /advisories/{number}/mail", "POST /advisories/{number}"),
         *("POST /finds/{record_id}/withdraw", "POST /imports/uploads"),
         *("GET /imports/uploads/{number}", "POST /imports/uploads/{number}"),
         *("GET /notices/messages/{number}", "GET /notices/messages/{number}/mail"),
         *("POST /notices/messages/{number}", "GET /notices/next", "GET /notices/next/mail"),
-        *("POST /notices/hold", "GET /people", "POST /people", "POST /people/{account_id}/link"),
-        *("POST /people/{account_id}/role", "POST /people/{account_id}/places"),
-        *("POST /people/{account_id}/revoke", "POST /people/{account_id}/restore"),
-        *("GET /sharing", "POST /sharing/{site_id}", "POST /sharing/{site_id}/finds"),
+        "POST /notices/hold",
     ],
     "to come",
 )
