@@ -85,6 +85,12 @@ for i in $(seq 60); do
 done
 systemctl start digseason-backup
 sh /root/digseason/deploy/install --back
+systemctl stop digseason-web digseason-jobs
+runuser -u postgres -- dropdb digseason
+runuser -u postgres -- createdb -O digseason digseason
+digseason restore /var/backups/digseason/*.db && echo "restored: $?"
+digseason outbox release
+systemctl start digseason-web digseason-jobs
 systemctl is-active digseason-web digseason-jobs digseason-backup.timer
 readlink /opt/digseason/current
 head -c 4 /var/lib/digseason/share.svg
@@ -100,6 +106,7 @@ def test_the_units_run_under_systemd_on_an_installed_machine(debian: Path) -> No
     older, _ = sorted((debian / "opt/digseason/releases").iterdir())
     said = boot(debian, TRIAL, 5 * MINUTE_S)
     assert "a home folder is hidden: 2" in said, said
+    assert "restored: 0" in said, said
     tail = said.splitlines()[-7:]
     assert tail[:5] == [
         *["active"] * 3,
