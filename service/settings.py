@@ -17,6 +17,7 @@ from alerts.addresses import parse_address
 from service.channels.answers import check_expression, check_statuses
 from service.channels.faults import NO_SENDER, check_sender, find_sending_faults, is_near
 
+SHORTEST_KEY = 20
 SMTP_PORTS = {"starttls": 587, "tls": 465, "none": 25}
 
 
@@ -69,6 +70,17 @@ def check_database_url(text: str) -> str:
     return text
 
 
+def check_key(key: SecretStr) -> SecretStr:
+    """Refuse what could be found by trying: who has one signature may try at their leisure."""
+    if 0 < len(key.get_secret_value()) < SHORTEST_KEY:
+        raise ValueError(
+            f"is shorter than {SHORTEST_KEY} characters, and could be guessed; write what "
+            "`openssl rand -hex 32` prints"
+        )
+    return key
+
+
+Key = Annotated[SecretStr, AfterValidator(check_key)]
 PerMin = Annotated[float, Field(gt=0, le=100_000)]
 TimeoutS = Annotated[float, Field(gt=0, le=600)]
 
@@ -95,8 +107,8 @@ class Settings(BaseSettings):
     tick_s: float = Field(default=30, gt=0)
     inbox_settled_s: int = 10
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""
-    link_secret: SecretStr = SecretStr("")
-    texts_secret: SecretStr = SecretStr("")
+    link_secret: Key = SecretStr("")
+    texts_secret: Key = SecretStr("")
 
     oidc_issuer: Annotated[str, AfterValidator(check_base_url)] = ""
     oidc_client_id: str = ""
@@ -122,7 +134,7 @@ class Settings(BaseSettings):
     smtp_per_connection: int = Field(default=100, ge=1)
 
     bounces: Path | None = None
-    bounces_secret: SecretStr = SecretStr("")
+    bounces_secret: Key = SecretStr("")
 
     sms_url: str = Field(default="", repr=False)
     sms_method: Literal["POST", "GET", "PUT"] = "POST"

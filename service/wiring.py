@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from pydantic import ValidationError
+from pydantic import SecretStr, ValidationError
 from pydantic_core import ErrorDetails
 from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError
@@ -55,5 +55,7 @@ def _fault(fault: ErrorDetails) -> str:
     name = f"DIGSEASON_{field}".upper()
     if fault["type"] != "value_error":
         message = message.lower()
-    value = f" = {fault['input']!r}" if Settings.model_fields[field].repr else ""
+    setting = Settings.model_fields[field]
+    is_shown = setting.repr and setting.annotation is not SecretStr
+    value = f" = {fault['input']!r}" if is_shown else ""
     return f"{name}{value}: {message}"

@@ -36,7 +36,10 @@ PASSING = (408, 425, 429, 500, 502, 503, 504)
 
 
 class FetchError(Exception):
-    """What went wrong with an address, and what to do."""
+    """What went wrong with an address, and what to do; a login in the address is left out."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(re.sub(r"(?<=://)[^/\s]*@", "", message))
 
 
 class PassingFetchError(FetchError):

@@ -248,7 +248,7 @@ def test_no_letter_breaks_the_reader(data: st.DataObject) -> None:
 
 
 def test_a_mail_server_brings_a_report_that_is_signed(store: Engine, tmp_path: Path) -> None:
-    key = "a shared secret"
+    key = "a secret that both share"
     settings = Settings(data=tmp_path, bounces_secret=key)  # type: ignore[arg-type]
 
     def bring(body: bytes, secret: str = key, form: str = "message/rfc822") -> requests.Response:

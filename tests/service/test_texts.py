@@ -25,7 +25,7 @@ from service.store.engine import reading, writing
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.serving import serving_here
 
-SECRET = "a shared secret"  # noqa: S105
+SECRET = "a secret that both share"  # noqa: S105
 PHONE = "+15550100"
 
 pytestmark = pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)

@@ -45,6 +45,7 @@ SECRET = "hush-hush"  # noqa: S105 (invented)
         ({**SMS, "SMS_HEADERS": f"Authorization: {SECRET}"}, "DIGSEASON_SMS_HEADERS: invalid json"),
         ({**SMS, "SMS_HEADERS": '{"X": "a\\nb"}'}, "a header is one line of ASCII"),
         ({**SMS, "SMS_SECRET": f"{SECRET}\n"}, "DIGSEASON_SMS_SECRET: is not one line of ASCII"),
+        ({"LINK_SECRET": SECRET}, "DIGSEASON_LINK_SECRET: is shorter than 20 characters"),
         ({**SMS, "SMS_SECRET": f" {SECRET}"}, "without blanks around it"),
         ({**SMS, "SMS_HEADERS": f'{{"X-Key": " {SECRET}"}}'}, "DIGSEASON_SMS_HEADERS: a header"),
         ({**SMS, "SMS_SENDER": "Ñandú"}, "DIGSEASON_SMS_SENDER: is not one line of ASCII"),
@@ -90,7 +91,7 @@ def test_no_secret_is_shown(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", Settings.model_fields)
 def test_a_setting_that_may_hold_a_password_is_one_that_is_not_shown(name: str) -> None:
     field = Settings.model_fields[name]
-    may_hold = re.search("secret|password|token|key|database_url|sms_url|headers|body", name)
+    may_hold = re.search(r"secret|password|token|key|(?<!base)_url|headers|body", name)
     is_hidden = field.annotation is SecretStr or not field.repr
     assert is_hidden or not may_hold
 

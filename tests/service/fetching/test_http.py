@@ -150,6 +150,14 @@ def test_a_missing_file_is_said_with_its_address(server: HttpServer, make: Make)
     assert len(server.asked) == 1
 
 
+def test_a_login_in_an_address_is_not_told(server: HttpServer, make: Make) -> None:
+    server.say(Reply(b"", 404))
+    address = server.address.replace("://", "://ada:sesame@")
+    with pytest.raises(PermanentFetchError, match="answers 404") as raised:
+        make().fetch(f"{address}/a")
+    assert str(raised.value).startswith(f"{server.address}/a: ")
+
+
 def test_a_huge_answer_is_not_read_to_its_end(server: HttpServer, make: Make) -> None:
     server.say(Reply(b"x" * 300_000))
     with pytest.raises(PermanentFetchError, match="larger than 200,000 bytes"):
