@@ -124,8 +124,8 @@ def command(
     """Compare openings across places, depths, seasons, thresholds and rule sets.
 
     Every place follows the same rule. Several numbers with commas in between, such as
-    --open-f 60,62,64; of several options each combination is tried. Archives are read a site at a
-    time, by as many processes as --workers says or by a cluster's.
+    --open-f 60,62,64; of several options each combination is tried. Archives are read some sites
+    at a time, by as many processes as --workers says or by a cluster's.
     """
     if not archive and (from_readings or scheduler or workers > 1):
         raise click.UsageError("--from-readings, --scheduler and --workers are for --archive")

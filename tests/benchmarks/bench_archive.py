@@ -1,7 +1,7 @@
 """An archive compared on one worker and on two, beside a plain loop; and its memory as it grows.
 
 Run: python -m tests.benchmarks.bench_archive [--sites N] [--years N] [--readings] [--folder DIR]
-     [--plain-sites N] [--of two|memory ...]
+     [--plain-sites N]
 """
 
 from __future__ import annotations
@@ -64,10 +64,10 @@ def main() -> None:
             for site in range(chosen.sites):
                 write_site(archive, site, chosen.years, chosen.readings)
             print(f"written in {time.perf_counter() - begun:.0f} s: {_size_mb(archive):,.0f} MB")
-        show_speed(folder, archive, chosen.sites, chosen.years, chosen.plain_sites)
-        show_memory(folder, archive, chosen.sites, chosen.years)
+        by_days = show_speed(folder, archive, chosen.sites, chosen.years, chosen.plain_sites)
         if chosen.readings:
-            show_readings(folder, archive)
+            show_readings(folder, archive, by_days)
+        show_memory(folder, archive, chosen.sites, chosen.years)
 
 
 # ---------------------------------------------------------------- an archive
@@ -261,7 +261,7 @@ def _read(path: Path) -> tuple[str, int]:
     return digest.hexdigest(), lines - 1
 
 
-def show_speed(folder: Path, archive: Path, sites: int, years: int, plain_sites: int) -> None:
+def show_speed(folder: Path, archive: Path, sites: int, years: int, plain_sites: int) -> Spent:
     """Time one worker, two, and the plain loop on some of the sites, whose results must agree."""
     seasons = sites * years * len(DEPTHS_CM) * len(OPENS_F)
     print(
@@ -288,6 +288,7 @@ def show_speed(folder: Path, archive: Path, sites: int, years: int, plain_sites:
     )
     ratio = one.clock_s / two.clock_s
     print(f"| one process / two workers, clock | {ratio:.2f} | >= {BARS['two']} on idle cores |")
+    return two
 
 
 def _show(name: str, spent: Spent) -> None:
@@ -369,9 +370,8 @@ def _part_of(archive: Path, part: Path, sites: int, years: int) -> Iterator[None
             part.rename(temporary)
 
 
-def show_readings(folder: Path, archive: Path) -> None:
-    """Compare once by daily means made anew from the readings."""
-    by_days = compare(folder, archive, "--workers", "2")
+def show_readings(folder: Path, archive: Path, by_days: Spent) -> None:
+    """Compare once by daily means made anew from the readings, which must say the same."""
     by_readings = compare(folder, archive, "--workers", "2", "--from-readings")
     print(
         "\n| from readings | s | CPU s | head, MB | worker, MB | rows |\n|---|---|---|---|---|---|"
