@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from sqlalchemy import Engine
 
-from probes.feeds.contract import FeedAnswerError, FeedReadings
+from probes.feeds.contract import FeedAnswerError, FeedReadings, NothingThereError
 from service.farm.layouts import layout_from_spec
 from service.fetching.awdb import fetch_awdb
 from service.fetching.crn import fetch_crn
@@ -35,6 +35,7 @@ from service.store.stations import (
     add_probes,
     claim_attempt,
     fetch_stations,
+    find_first_reading,
     find_last_readings,
     note_failure,
     note_success,
@@ -50,6 +51,7 @@ FEEDS: Mapping[str, Feed] = {
 }
 FIRST_FETCH = timedelta(days=400)  # this season and the one before
 OVERLAP = timedelta(days=14)
+YEARS_AT_ONCE = 4  # of a past that is taken in; a gap of so many ends it
 LAGGING = timedelta(days=60)  # a probe silent for longer holds the others back no more
 
 MakeFetcher = Callable[[StationRow, Mapping[str, Mapping[str, str]]], Fetcher]
@@ -59,12 +61,17 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class FetchReport:
-    """What a fetch of one station came to; `failure` is why it broke off."""
+    """What a fetch of one station came to.
+
+    failure : why it broke off
+    is_absent : whether that is because the network has nothing of the span
+    """
 
     station_id: str
     span: Span
     readings: ImportReport
     failure: str | None = None
+    is_absent: bool = False
 
 
 def make_fetcher(contact: str) -> MakeFetcher:
@@ -132,6 +139,47 @@ def fetch_days(
     return _fetch(engine, make(station, {}), station, Span(begin, end), now, progress)
 
 
+def fetch_past(
+    engine: Engine,
+    make: MakeFetcher,
+    station: StationRow,
+    first: date | None,
+    now: datetime,
+    progress: Progress = lambda _: None,
+) -> Iterator[FetchReport]:
+    """Fetch all that a network has of a station, back to a day or to its beginning.
+
+    Goes back from the first reading that is there, some years at a time, each a report of its own:
+    one that broke off is taken up by the next call, which asks for the earliest of them again.
+    Without a day, the station's `first_day` of the farm file ends it, or years without a reading.
+    """
+    first_day = first or station.spec["first_day"]
+    begin = datetime.min.replace(tzinfo=UTC)
+    if first_day is not None:
+        day = date.fromisoformat(f"{first_day}")
+        begin = datetime.combine(day, time(), UTC) - timedelta(minutes=station.utc_offset_min)
+    held = _find_first(engine, station)
+    until = now
+    if held is not None:  # those that came with it may have broken off
+        until = min(now, datetime(held.year + YEARS_AT_ONCE + 1, 1, 1, tzinfo=UTC))
+    while until > begin:
+        since = max(begin, datetime(until.year - YEARS_AT_ONCE, 1, 1, tzinfo=UTC))
+        report = _fetch(engine, make(station, {}), station, Span(since, until), now, progress)
+        held = _find_first(engine, station)
+        reached_its_beginning = held is None or held >= until
+        if report.is_absent and held is not None:
+            return
+        yield report
+        if report.failure or (reached_its_beginning and first_day is None):
+            return
+        until = min(since, held) if held else since
+
+
+def _find_first(engine: Engine, station: StationRow) -> datetime | None:
+    with reading(engine) as connection:
+        return find_first_reading(connection, station.id)
+
+
 def _find_since(engine: Engine, station: StationRow, now: datetime) -> datetime:
     """Return from when on to ask: from the last reading, all of it after a fetch that broke off,
     and what was withdrawn."""
@@ -160,18 +208,19 @@ def _fetch(
         layout = layout_from_spec(station.layout_name, station.layout_spec)
     asked = Station(station.id, station.feed, station.spec, station.utc_offset_min, layout)
     report = ImportReport()
-    failure = None
+    failure, is_absent = None, False
     try:
         for delivery in FEEDS[station.feed](fetcher, asked, span):
             report += _keep(engine, station.id, delivery, now)
             progress((delivery.until - span.since) / max(span.until - span.since, timedelta(1)))
     except (FetchError, FeedAnswerError) as error:
         failure = str(error)
+        is_absent = isinstance(error, NothingThereError)
     except Exception as error:
         # an answer that no reader foresaw stops neither the round nor other stations
         log.exception("fetching station %s", station.id)
         failure = f"{type(error).__name__}: {error}"
-    return FetchReport(station.id, span, report, failure)
+    return FetchReport(station.id, span, report, failure, is_absent)
 
 
 def _keep(engine: Engine, station_id: str, delivery: Delivery, now: datetime) -> ImportReport:

@@ -19,6 +19,10 @@ class FeedAnswerError(Exception):
     """An answer that is not what the feed promises; it says what to do."""
 
 
+class NothingThereError(FeedAnswerError):
+    """A network has nothing of a station in the years that were asked for."""
+
+
 @dataclass(frozen=True)
 class FeedReadings:
     """Readings of one station.

@@ -13,7 +13,7 @@ from sqlalchemy import Engine
 from service.cli.options import DAY, wrap_text
 from service.cli.progress import progress_bar
 from service.cli.rejects import describe_rejects
-from service.fetches import FetchReport, fetch_days, fetch_new, make_fetcher
+from service.fetches import FetchReport, fetch_days, fetch_new, fetch_past, make_fetcher
 from service.forecasts import fetch_forecast, make_forecast_fetcher
 from service.intake.reports import COUNTS
 from service.store.engine import reading
@@ -29,6 +29,9 @@ LISTED = 20
 @click.option("--since", type=DAY, metavar="DATE", help="From this day on, at the station's site.")
 @click.option("--until", type=DAY, metavar="DATE", help="Up to the end of this day.")
 @click.option(
+    "--past", is_flag=True, help="All that there is, back to --since or to a station's beginning."
+)
+@click.option(
     "--list", "only_list", is_flag=True, help="Say how the stations stand; fetch nothing."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON list.")
@@ -38,16 +41,20 @@ def command(
     station_id: str | None,
     since: date | None,
     until: date | None,
+    past: bool,
     only_list: bool,
     as_json: bool,
 ) -> None:
     """Fetch what is new of the stations of public feeds, or the readings of some days.
 
-    Goes on from the last reading, and asks again for the two weeks before it. Without a station or
+    Goes on from the last reading, and asks again for the two weeks before it. --past goes back from
+    the first one, some years at a time, and is taken up where it broke off. Without a station or
     days, forecasts of the air are fetched as well. `digseason serve` does the same by itself. Ends
     with 1 where a station or forecast failed, or a reading was rejected or conflicts with the one
     that is kept.
     """
+    if past and until is not None:
+        raise click.UsageError("--past goes back from the first reading; leave out --until")
     if since is not None and until is not None and since > until:
         raise click.UsageError("--since lies behind --until")
     settings, engine = open_store(ctx.obj)
@@ -57,17 +64,22 @@ def command(
             sites = fetch_forecast_sites(connection)
     except UnknownStationError as error:
         raise click.BadParameter(str(error), param_hint="--station") from None
-    if station_id is not None or since is not None or until is not None:
+    if past or station_id is not None or since is not None or until is not None:
         sites = []
     if only_list:
         records = [*map(_standing, stations), *map(_forecast_standing, sites)]
         lines = [line for one in records for line in _describe_standing(one)]
         failed = any(one.failure for one in (*stations, *sites))
     else:
-        reports = list(_fetch(engine, settings.contact, stations, since, until))
-        records = [_record(report) for report in reports]
-        lines = [line for one in reports for line in _describe(one)]
-        failed = not all(_is_clean(report) for report in reports)
+        records, lines, failed = [], [], False
+        for report in _fetch(engine, settings.contact, stations, since, until, past):
+            records.append(_record(report))
+            told = [*_describe(report, with_span=past)]
+            failed = failed or not _is_clean(report)
+            if past and not as_json:  # it may take hours
+                click.echo("\n".join(told))
+            else:
+                lines += told
         make = make_forecast_fetcher(settings.contact)
         for site in sites:
             forecast = fetch_forecast(engine, make, site, datetime.now(UTC))
@@ -79,7 +91,10 @@ def command(
     if as_json:
         click.echo(json.dumps(records, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(lines or ["No stations yet: a farm file names them, [[station]]."]))
+        if not (records or lines):
+            lines = ["No stations yet: a farm file names them, [[station]]."]
+        if lines:
+            click.echo("\n".join(lines))
     ctx.exit(1 if failed else 0)
 
 
@@ -89,12 +104,15 @@ def _fetch(
     stations: list[StationRow],
     since: date | None,
     until: date | None,
+    past: bool,
 ) -> Iterator[FetchReport]:
     make = make_fetcher(contact)
     for station in stations:
         now = datetime.now(UTC)
         with progress_bar(station.id) as progress:
-            if since is None and until is None:
+            if past:
+                yield from fetch_past(engine, make, station, since, now, progress)
+            elif since is None and until is None:
                 yield fetch_new(engine, make, station, now, progress)
             else:
                 yield fetch_days(engine, make, station, since, until, now, progress)
@@ -117,14 +135,17 @@ def _record(report: FetchReport) -> dict[str, Any]:
     }
 
 
-def _describe(report: FetchReport) -> Iterator[str]:
+def _describe(report: FetchReport, with_span: bool) -> Iterator[str]:
     """Give a line for a station's readings, and what of them does not count."""
     readings = report.readings
+    name = report.station_id
+    if with_span:
+        name += f", {report.span.since:%Y-%m-%d} to {report.span.until:%Y-%m-%d}"
     counts = [f"{getattr(readings, name):,} {name}" for name in COUNTS if getattr(readings, name)]
     if report.failure and not counts:
-        yield from wrap_text(f"{report.station_id}: failed: {report.failure}", 0)
+        yield from wrap_text(f"{name}: failed: {report.failure}", 0)
         return
-    yield from wrap_text(f"{report.station_id}: {', '.join(counts) or 'nothing new'}", 0)
+    yield from wrap_text(f"{name}: {', '.join(counts) or 'nothing new'}", 0)
     if report.failure:
         yield from wrap_text(f"failed: {report.failure}", 2)
     for sign in readings.signs:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from difflib import get_close_matches
 
 from probes.clock import format_offset
-from probes.feeds.contract import FeedAnswerError
+from probes.feeds.contract import FeedAnswerError, NothingThereError
 from probes.feeds.crn import DAILY, FIVE_MINUTES, HOURLY, Product, read_crn, read_offset_min
 from service.fetching.deliveries import Delivery, Span, Station
 from service.fetching.http import Fetcher, FetchError, PermanentFetchError
@@ -51,7 +51,8 @@ def fetch_crn(fetcher: Fetcher, station: Station, span: Span) -> Iterator[Delive
         end = datetime(year + 1, 1, 1, tzinfo=UTC)
         yield Delivery(url, content, readings, min(span.until, end))
     if len(absent) == len(years):
-        raise _explain_absence(fetcher, station, product, years[0]) or absent[0]
+        explained = _explain_absence(fetcher, station, product, years[0])
+        raise explained or NothingThereError(str(absent[0]))
 
 
 def _address(station: Station, product: Product, year: int) -> str:
@@ -101,4 +102,4 @@ def _explain_absence(
             f"{product.file_name(year, name)}; this version cannot read it, look for a newer one"
         )
     near = ", ".join(get_close_matches(name, stations, 3)) or "no name like it"
-    return FeedAnswerError(f"{folder}: no file of station {name}; there is {near}")
+    return NothingThereError(f"{folder}: no file of station {name}; there is {near}")

@@ -112,6 +112,16 @@ def find_last_readings(connection: Connection, station_id: str) -> list[datetime
     return list(connection.scalars(query))
 
 
+def find_first_reading(connection: Connection, station_id: str) -> datetime | None:
+    """Return the instant of the first reading of a station; None without any."""
+    query = (
+        select(func.min(reading.c.observed_at))
+        .join(probe, probe.c.id == reading.c.probe_id)
+        .where(probe.c.logger_id == station_id)
+    )
+    return connection.scalar(query)
+
+
 def add_probes(connection: Connection, station_id: str, depth_cm: Mapping[str, float]) -> None:
     """Give each channel its probe and its depth; a depth that has changed is corrected."""
     query = (
