@@ -349,7 +349,7 @@ def show_memory(folder: Path, archive: Path, sites: int, years: int) -> None:
         cells = " | ".join(f"{mb:.0f}" for mb in most[-1])
         print(f"| {sites // share} | {years // share} | {cells} |", flush=True)
     ratio = max(of_all / of_half for of_half, of_all in zip(most[-2], most[-1], strict=True))
-    print(f"\nfrom half to all, four times the days: {ratio:.2f}, must be <= {BARS['memory']}")
+    print(f"\nall beside half the sites and years: {ratio:.2f}, must be <= {BARS['memory']}")
 
 
 @contextmanager
