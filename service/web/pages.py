@@ -17,6 +17,7 @@ from markupsafe import Markup
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
+from alerts.lines import bind_numbers
 from alerts.words import LANGUAGES, translations
 from service.web.colours import write_sheet
 from service.web.file_words import tell_of_file
@@ -146,5 +147,6 @@ def _environment(language: str) -> Environment:
     environment.install_gettext_callables(words.gettext, words.ngettext)  # type: ignore[attr-defined] (of the extension)
     environment.globals["static"] = address_static
     environment.globals["chart_engine"] = address_engine()
+    environment.filters["bound"] = bind_numbers
     environment.filters["of_file"] = partial(tell_of_file, language=language)
     return environment
