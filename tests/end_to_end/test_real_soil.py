@@ -16,6 +16,9 @@ from typing import Any
 import pytest
 
 from alerts.windows import Span
+from service.bench_examples import depth_lag as depth_lag_example
+from service.bench_examples import hidden as hidden_example
+from service.bench_examples import threshold as threshold_example
 from tests.commands import digseason
 from tests.mails import text_of
 from tests.plain_soil import ALFALFA, UTAH, Station, root_zone_days, windows
@@ -219,3 +222,21 @@ def test_the_study_of_open_data_has_the_windows_of_the_plain_rule_by_depth(
         for first, *_, last in [[*of_window] * 2]
     ]
     assert found == expected
+
+
+def test_each_example_of_the_bench_answers_its_question(data: Path) -> None:
+    hidden, thresholds, depths = (
+        [line.split() for line in one.main(data).splitlines()]
+        for one in (hidden_example, threshold_example, depth_lag_example)
+    )
+    # as SPANS says: "after" is the day before the first on which it may have opened
+    assert [line[:4] for line in hidden[1:]] == [
+        ["alfalfa", "2013", "2013-01-31", "2013-05-28"],
+        ["alfalfa", "2014", "2014-05-01", "2014-05-25"],
+        ["alfalfa", "2016", "2016-02-22", "2016-05-21"],
+    ]
+    # by hand: 29 April 2015 is day 119, 30 May 2025 day 150
+    assert thresholds[2] == ["alfalfa", "2015", "112.0", "119.0", "122.0", "2.5"]
+    assert thresholds[5] == ["profile", "2025", "149.0", "150.0", "151.0", "0.5"]
+    # by hand: at 8 and 32 cm 23 and 30 April 2015, 3 and 6 May 2017, 5 and 9 May 2018
+    assert ["32.0", "4.7", "3"] in depths

@@ -1,0 +1,1 @@
+"""Worked scripts on the researcher's bench, each for one question; a test runs them."""
