@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import select
@@ -34,9 +34,9 @@ class Outcome:
     told: frozenset[tuple[Any, ...]]
 
 
-def see(world: World) -> Outcome:
+def see(world: World, at: datetime = STEPS[-1]) -> Outcome:
     """Return what a run has come to."""
-    listed = world.run("windows", "--as-of", day_before(STEPS[-1]), "--json")
+    listed = world.run("windows", "--as-of", day_before(at), "--json")
     listed.console.write_text("")
     assert listed.wait() == 0, listed.read()
     t = tables
@@ -71,7 +71,7 @@ def find_untold(world: World) -> list[str]:
         )
         faults = [f"notice {number} of {name} is in no digest" for number, name in waiting]
         for row in fetch_messages(connection):
-            is_of_story = row.created_at > STEPS[0] + timedelta(days=1)
+            is_of_story = row.created_at.date() != STEPS[0].date()
             if is_of_story and row.ended != "dropped" and not taken[row.message_id]:
                 faults.append(
                     f"message {row.id} to {row.recipient_name} was not taken: {row.ended}"

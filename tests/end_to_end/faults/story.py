@@ -7,6 +7,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -134,9 +135,37 @@ SOURCES = (
 )
 
 
-def farm_text() -> str:
+def farm_text(sources: Sequence[Source] = SOURCES) -> str:
     """Return the farm file."""
-    return FARM + "".join(OF_BLOCK.format(**vars(source)) for source in SOURCES)
+    return FARM + "".join(OF_BLOCK.format(**vars(source)) for source in sources)
+
+
+def make_sources(count: int) -> list[Source]:
+    """Return blocks of two years, by turns in the north and in the south, each a little warmer."""
+    places = (("alder", _yearly("2024-01-20")), ("merrin", _yearly("2024-07-20")))
+    return [
+        Source(f"block-{n}", f"Block {n}", places[n % 2][0], "inbox", places[n % 2][1], n / count)
+        for n in range(count)
+    ]
+
+
+def _yearly(coldest: str) -> Level:
+    """Return a year's wave of 14 +- 10 degC, from 2024 to 2026."""
+    days = np.arange(np.datetime64("2024-01-01"), np.datetime64("2026-03-01"), 10)
+    since_d = (days - np.datetime64(coldest)).astype(float)
+    level_c = 14 - 10 * np.cos(2 * np.pi * since_d / 365.25)
+    return [(str(day), float(temp_c)) for day, temp_c in zip(days, level_c, strict=True)]
+
+
+def find_clock_changes(zone: str, since: datetime, until: datetime) -> list[datetime]:
+    """Return the days, at 22:00 UTC, within which the clocks of a zone are set."""
+    days = [since + timedelta(days=n) for n in range((until - since).days)]
+    at = ZoneInfo(zone)
+    return [
+        day
+        for day in days
+        if day.astimezone(at).utcoffset() != (day - timedelta(days=1)).astimezone(at).utcoffset()
+    ]
 
 
 def _hour(at: datetime) -> int:

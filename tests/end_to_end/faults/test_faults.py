@@ -51,13 +51,13 @@ class Stage:
     clean: dict[str, Outcome] = field(default_factory=dict)
 
     @contextmanager
-    def world(self, database: str, folder: Path) -> Iterator[World]:
-        """Give a world with a store that is set up."""
+    def world(self, database: str, folder: Path, is_set_up: bool = True) -> Iterator[World]:
+        """Give a world with a store that is set up, unless it is to be empty."""
         folder.mkdir(parents=True, exist_ok=True)
         with ExitStack() as stack:
             empty = partial(_remove, folder / "data")
             proxy, url, direct = None, "", f"sqlite:///{folder / 'data' / 'digseason.db'}"
-            if (self.folder / "data").exists():
+            if is_set_up and (self.folder / "data").exists():
                 shutil.copytree(self.folder / "data", folder / "data")
             if database == "postgresql":
                 name = stack.enter_context(self.postgres.database())

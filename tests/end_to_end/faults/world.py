@@ -6,7 +6,7 @@ from __future__ import annotations
 import json
 import signal
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -60,6 +60,7 @@ class World:
     secrets: dict[str, str]
     empty: Callable[[], None]
     zone: str = "UTC"
+    sources: Sequence[Source] = SOURCES
     is_truncating: Callable[[], bool] = lambda: False
     processes: dict[str, Process] = field(default_factory=dict)
     port: int = field(default_factory=find_free_port)
@@ -138,7 +139,9 @@ class World:
         """Deliver all readings of a span, each by its way, until they were accepted."""
         label = f"{until:%m%d%H}"
         ways = {"inbox": self._by_inbox, "push": self._by_push, "import": self._by_import}
-        waiting = {source.block: ways[source.by](source, label, since, until) for source in SOURCES}
+        waiting = {
+            source.block: ways[source.by](source, label, since, until) for source in self.sources
+        }
         end_s = time.monotonic() + PATIENCE_S
         while waiting:
             for block, goes_on in list(waiting.items()):
