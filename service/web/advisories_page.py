@@ -9,7 +9,6 @@ from fastapi import APIRouter, BackgroundTasks, Request
 from fastapi.responses import Response
 from sqlalchemy import Connection, Engine, select
 
-from alerts.advisories.figures import Advisory
 from alerts.advisories.letter import compose_advisory, tell_outcomes
 from alerts.advisories.sms import compose_advisory_sms
 from alerts.digest import Reader
@@ -18,28 +17,31 @@ from alerts.gsm import count_parts
 from alerts.letter_html import write_html
 from alerts.lines import bind_numbers
 from alerts.words import LANGUAGES, translations
-from service.advisories.drafting import draft_by_hand, find_blocks, find_figures_now
+from service.advisories.drafting import find_figures_now
 from service.advisories.members import find_members
 from service.advisories.releasing import (
-    NotHeldError,
     compose_released,
     foresee,
     note_for,
-    release,
 )
 from service.advisories.scope import find_scope, may_decide, may_read
 from service.settings import Settings
 from service.store.advisories import (
-    KeptAdvisory,
-    KeptNote,
-    add_note,
     fetch_advisories,
     fetch_members,
-    mark_dropped,
 )
 from service.store.engine import reading, writing
 from service.store.tables import organisation
 from service.web.access import Coordinator, Visitor
+from service.web.advising import (
+    LONGEST_NOTE,
+    LONGEST_WHY,
+    Decision,
+    UndecidedError,
+    decide_on,
+    draft_one,
+    find_advisory,
+)
 from service.web.advisory_words import (
     tell_differences,
     tell_left_out,
@@ -47,12 +49,11 @@ from service.web.advisory_words import (
     tell_scope,
     tell_state,
 )
+from service.web.api.parts import Number
 from service.web.letters import answer_letter
 from service.web.pages import Fields, Filled, answer_page, choose_language, redirect
-from service.web.problems import Problem
 from service.web.writing import run_writing
 
-LONGEST_NOTE, LONGEST_WHY = 2_000, 300
 LISTED = 200
 
 
@@ -86,16 +87,18 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.get("/advisories/{number}")
     async def show_one(
-        request: Request, number: int, who: Coordinator, language: str = ""
+        request: Request, number: Number, who: Coordinator, language: str = ""
     ) -> Response:
         """Show an advisory as it is read, how it stands, and what releasing it comes to."""
         return await run_writing(page, request, number, who, language)
 
     @routes.get("/advisories/{number}/mail")
-    def show_mail(request: Request, number: int, who: Coordinator, language: str = "") -> Response:
+    def show_mail(
+        request: Request, number: Number, who: Coordinator, language: str = ""
+    ) -> Response:
         """Show it as a member's mail program does."""
         with reading(engine) as connection:
-            one, of = _find(connection, number, who), _name_region(connection)
+            one, of = find_advisory(connection, number, who), _name_region(connection)
         reader = _reader(request, who, language, of)
         note = note_for(one, reader.language)
         letter = compose_advisory(one.figures, reader, note, one.released_by)
@@ -113,10 +116,12 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         language, now = choose_language(request), datetime.now(UTC)
         with reading(engine) as connection:
-            one, of = _find(connection, number, who), _name_region(connection)
+            one, of = find_advisory(connection, number, who), _name_region(connection)
             decides = one.state == "held" and may_decide(connection, who.reach, one.district_ids)
             members = fetch_members(connection, number)
-            figures = _find_figures(connection, one, now) if decides else None
+            figures = None
+            if decides:
+                figures = find_figures_now(connection, settings, now, None, one.district_ids)
         run = None
         if decides:
             with writing(engine) as connection:
@@ -148,58 +153,28 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         )
 
     def _draft(who: Visitor) -> Response:
-        now = datetime.now(UTC)
-        with reading(engine) as connection:
-            scope = find_scope(connection, who.reach)
-            if not find_blocks(connection, scope):
-                raise Problem(HTTPStatus.CONFLICT, "there are no blocks yet")
-        number = draft_by_hand(engine, settings, now, who.account.name, None, scope)
-        with writing(engine) as connection:
-            who.note(connection, "drafted an advisory", f"{number}", now)
+        number = draft_one(engine, settings, who, datetime.now(UTC))
         return redirect(f"/advisories/{number}")
 
     def _decide(
         request: Request, number: int, fields: Fields, who: Visitor, after: BackgroundTasks
     ) -> Response:
-        now, said, person = datetime.now(UTC), fields.get("say"), who.account.name
-        with reading(engine) as connection:
-            one = _find(connection, number, who)
-            if not may_decide(connection, who.reach, one.district_ids):
-                said = "this advisory is also for districts that this account does not see"
-                raise Problem(HTTPStatus.FORBIDDEN, said)
-            changes = said == "release" and _has_changed(connection, one, now)
-        if one.state != "held" or f"{len(one.notes)}" != fields.get("notes"):
-            return page(request, number, who, wrong="other")
-        if said == "release" and changes and not fields.get("as_drafted"):
-            return page(request, number, who, wrong="changed")
-        why = fields.get("why", "")[:LONGEST_WHY]
-        if said == "drop" and not why:
-            return page(request, number, who, wrong="why")
+        now, seen = datetime.now(UTC), fields.get("notes", "")
+        decision = Decision(
+            say=fields.get("say", ""),
+            notes=int(seen) if seen.isdecimal() else -1,
+            as_drafted=bool(fields.get("as_drafted")),
+            language=fields.get("language"),
+            text=fields.get("text", "")[:LONGEST_NOTE],
+            why=fields.get("why", "")[:LONGEST_WHY],
+        )
         try:
-            with writing(engine) as connection:
-                if said == "note":
-                    language = fields.get("language")
-                    text = fields.get("text", "")[:LONGEST_NOTE]
-                    note = KeptNote(language if language in LANGUAGES else None, text, person, now)
-                    add_note(connection, number, note)
-                    who.note(connection, "noted on an advisory", f"{number}", now)
-                elif said == "drop":
-                    if not mark_dropped(connection, number, person, why, now):
-                        raise NotHeldError
-                    who.note(connection, "dropped an advisory", f"{number}: {why}", now)
-                elif said == "release":
-                    release(connection, one, person, now)
-                    who.note(connection, "released an advisory", f"{number}", now)
-                    after.add_task(compose_released, engine, settings, now)
-        except NotHeldError:
-            return page(request, number, who, wrong="other")
+            decide_on(engine, settings, who, number, decision, now)
+        except UndecidedError as error:
+            return page(request, number, who, wrong=error.wrong)
+        if decision.say == "release":
+            after.add_task(compose_released, engine, settings, now)
         return redirect(f"/advisories/{number}")
-
-    def _has_changed(connection: Connection, one: KeptAdvisory, now: datetime) -> bool:
-        return any(tell_differences(one.figures, _find_figures(connection, one, now), "en"))
-
-    def _find_figures(connection: Connection, one: KeptAdvisory, now: datetime) -> Advisory:
-        return find_figures_now(connection, settings, now, None, one.district_ids)
 
     def _reader(request: Request, who: Visitor, language: str, of: str) -> Reader:
         """Return a member who reads in a language; where it is none, in that of the visitor."""
@@ -207,13 +182,6 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return Reader(translations(read_in).gettext("a member"), read_in, who.account.unit, of)
 
     return routes
-
-
-def _find(connection: Connection, number: int, who: Visitor) -> KeptAdvisory:
-    found = fetch_advisories(connection, number)
-    if not found or not may_read(connection, who.reach, found[0].district_ids):
-        raise Problem(HTTPStatus.NOT_FOUND, "no advisory has this number")
-    return found[0]
 
 
 def _name_region(connection: Connection) -> str:

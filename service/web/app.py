@@ -17,6 +17,7 @@ from service.web.access import TOKEN_PER_MIN, check_rules
 from service.web.account_page import account_page_routes
 from service.web.advisories_page import advisories_page_routes
 from service.web.api.account import account_routes
+from service.web.api.advisories import advisories_routes
 from service.web.api.calendars import calendars_routes
 from service.web.api.care import care_routes
 from service.web.api.crew_days import crew_days_routes
@@ -149,6 +150,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         patches_routes(engine),
         vigour_routes(engine),
         spread_routes(engine),
+        advisories_routes(engine, settings),
         region_routes(regions),
         sharing_routes(engine),
         account_routes(engine),

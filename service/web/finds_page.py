@@ -31,7 +31,6 @@ from service.finds.keeping import (
     check_id,
     keep_find,
     keep_photos,
-    withdraw_find,
 )
 from service.finds.photos import FORMS, LARGEST_BYTES, MOST_PHOTOS, PhotoError
 from service.store.blocks import Block
@@ -39,6 +38,8 @@ from service.store.dig_photos import fetch_photo, fetch_photo_ids
 from service.store.dig_records import Kept, fetch_dig_records, fetch_versions
 from service.store.engine import reading, writing
 from service.web.access import Owner, Planner, Visitor, anyone
+from service.web.api.parts import Number
+from service.web.own_finds import take_back_find
 from service.web.pages import (
     STATIC,
     Fields,
@@ -111,7 +112,7 @@ def finds_page_routes(engine: Engine) -> APIRouter:
         return Response(script, media_type="text/javascript")
 
     @routes.get("/finds/photos/{number}")
-    def show_photo(number: int, who: Planner) -> Response:
+    def show_photo(number: Number, who: Planner) -> Response:
         """Return a photo."""
         with reading(engine) as connection:
             found = fetch_photo(connection, number)
@@ -129,14 +130,8 @@ def finds_page_routes(engine: Engine) -> APIRouter:
         return redirect("/finds")
 
     def _take_back(record_id: str, who: Visitor) -> None:
-        now = datetime.now(UTC)
         with writing(engine) as connection:
-            versions = fetch_versions(connection, record_id)
-            if not versions or versions[0].record.block_id not in who.reach.block_ids:
-                raise Problem(HTTPStatus.NOT_FOUND, "no record of yours has this id")
-            record = versions[0].record
-            if withdraw_find(connection, record, who.account.email, "taken back", now):
-                who.note(connection, "took back what was found", record_id, now)
+            take_back_find(connection, record_id, who, datetime.now(UTC))
 
     def _note(request: Request, who: Visitor, fields: Fields, photos: Sequence[bytes]) -> Response:
         now, language = datetime.now(UTC), choose_language(request)

@@ -29,6 +29,7 @@ from service.store.outbox import end_message, fetch_messages, find_state, send_a
 from service.store.recipients import fetch_recipients
 from service.store.tables import organisation
 from service.web.access import Administrator, Known, Visitor
+from service.web.api.parts import Number
 from service.web.letters import answer_letter, read_mail
 from service.web.pages import Filled, answer_page, choose_language, redirect
 from service.web.problems import Problem
@@ -104,7 +105,7 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         return answer_letter(write_html(find_next(who, of).letter))
 
     @routes.get("/notices/messages/{number}")
-    def show_message(request: Request, number: int, who: Known) -> Response:
+    def show_message(request: Request, number: Number, who: Known) -> Response:
         """Show a message as it was sent, or is to be."""
         row, now = find_message(number, who), datetime.now(UTC)
         is_mail = row.channel == "mail"
@@ -123,7 +124,7 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         )
 
     @routes.get("/notices/messages/{number}/mail")
-    def show_mail(number: int, who: Known) -> Response:
+    def show_mail(number: Number, who: Known) -> Response:
         """Show a mail as its reader's program does."""
         return answer_letter(read_mail(find_message(number, who).message).html)
 

@@ -37,6 +37,9 @@ FILES: Mapping[str, File] = {
     "/region/share.svg": File(SVG, "windows"),
     "/bulletin": File(HTML, "windows"),
     "/finds/photos/{number}": File("image/jpeg", "finds"),
+    "/advisories/{number}/mail": File(HTML, "advisories"),
+    "/notices/next/mail": File(HTML, "notices"),
+    "/notices/messages/{number}/mail": File(HTML, "notices"),
 }
 """Addresses of pages; under /api they are the same."""
 

@@ -7,7 +7,7 @@ from http import HTTPStatus
 from typing import Annotated
 from uuid import UUID
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy import Engine
@@ -16,18 +16,22 @@ from alerts.dig.records import Insects, Outcome, Roots, Specimen, Swellings
 from alerts.dig.written import DEEPEST_CM, MOST_VINES, WrittenError, read_written
 from service.dig_status import find_told
 from service.finds.keeping import OthersRecordError, check_id, keep_find
+from service.finds.photos import FORMS, PhotoError
 from service.finds.showing import show_find
 from service.store.dig_photos import fetch_photo_ids
 from service.store.dig_records import Kept, fetch_dig_records
 from service.store.engine import reading, writing
 from service.web.access import Owner, Planner, Visitor
 from service.web.api.forms import Record
-from service.web.api.parts import DONE, LISTED, Part
-from service.web.problems import describe_refusals
+from service.web.api.parts import DONE, LISTED, Part, read_file
+from service.web.own_finds import add_photos, take_back_find
+from service.web.problems import Problem, describe_refusals
 from service.web.writing import run_writing
 
 MOST_AT_ONCE = 1000
 
+PHOTO = {media: {"schema": {"type": "string", "format": "binary"}} for media in FORMS.values()}
+RecordId = Annotated[str, Path(description="record_id of a find")]
 Number = Annotated[int, Field(ge=1, le=MOST_VINES)]
 Depth = Annotated[float | None, Field(ge=0, le=DEEPEST_CM, description="how deep was dug [cm]")]
 DeadRoots = Annotated[bool, Field(description="dead roots were in the hole too")]
@@ -122,6 +126,7 @@ class FindRecord(Record):
     longitude: Longitude
     outcome: Outcome
     photos: Annotated[int, Field(description="how many are kept with it")]
+    photo_numbers: Annotated[list[int], Field(description="of /api/finds/photos/NUMBER")]
 
 
 def finds_routes(engine: Engine) -> APIRouter:
@@ -164,10 +169,48 @@ def finds_routes(engine: Engine) -> APIRouter:
             finds, next_key = part.cut(found, lambda one: one.record_id)
             photos = fetch_photo_ids(connection, [one.record_id for one in finds])
         shown = [
-            FindRecord.model_validate(show_find(one, len(photos.get(one.record_id, ()))))
+            FindRecord.model_validate({**show_find(one, len(numbers)), "photo_numbers": numbers})
             for one in finds
+            for numbers in [photos.get(one.record_id, [])]
         ]
         return part.answer(shown, FindRecord, next_key)
+
+    @routes.post("/finds/{record_id}/withdraw", status_code=204, responses=DONE)
+    async def withdraw(record_id: RecordId, who: Owner) -> None:
+        """Let a find count no more."""
+
+        def take_back() -> None:
+            with writing(engine) as connection:
+                take_back_find(connection, record_id, who, datetime.now(UTC))
+
+        await run_writing(take_back)
+
+    @routes.post(
+        "/finds/{record_id}/photos",
+        openapi_extra={"requestBody": {"required": True, "content": PHOTO}},
+        status_code=204,
+        responses={
+            **DONE,
+            **describe_refusals(
+                CONFLICT="the find was taken back",
+                REQUEST_ENTITY_TOO_LARGE="too many bytes",
+                UNSUPPORTED_MEDIA_TYPE="no photo",
+            ),
+        },
+    )
+    async def add_photo(request: Request, record_id: RecordId, who: Owner) -> None:
+        """Keep a photo with a find; the same sent again is kept once."""
+        content = await read_file(request, PHOTO)
+
+        def keep_photo() -> None:
+            try:
+                with writing(engine) as connection:
+                    add_photos(connection, record_id, [content], who, datetime.now(UTC))
+            except PhotoError as error:
+                said = f"this is no photo that is taken: {error}"
+                raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, said) from None
+
+        await run_writing(keep_photo)
 
     def _keep(body: WrittenFinds, who: Visitor) -> FindsAnswer:
         now, answer = datetime.now(UTC), FindsAnswer(kept=[], refused=[])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import date, datetime
 from http import HTTPStatus
 from typing import Annotated, Any, Protocol, TypeVar
@@ -152,3 +152,10 @@ def answer_one(request: Request, record: Record) -> Response:
     """Answer with one thing, unless the asker has it."""
     answer = Response(record.model_dump_json(), media_type="application/json")
     return answer_while_it_holds(request, answer, VARY)
+
+
+async def read_file(request: Request, media: Collection[str]) -> bytes:
+    """Return the body of a request, a file of one of some types, or refuse it."""
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in media:
+        raise Problem(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"send {' or '.join(media)}")
+    return await request.body()

@@ -16,24 +16,19 @@ from service.store.engine import reading, writing
 from service.store.vigour import fetch_surveys
 from service.web.access import REFUSALS, Owner, Planner, Visitor
 from service.web.api.forms import Record
-from service.web.api.parts import DONE, LISTED, Number, Part
+from service.web.api.parts import DONE, LISTED, Number, Part, read_file
 from service.web.own_patches import Measured, drop_measured, keep_measured
 from service.web.problems import Problem, describe_refusals
 from service.web.seen_blocks import find_block
 from service.web.writing import run_writing
 
 BlockId = Annotated[str, Path(description="id of a block")]
-BODY: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "text/csv": {
-                "schema": {"type": "string"},
-                "example": "row,vine,ndvi\n1,1,0.71\n1,2,0.69\n",
-            },
-            "image/tiff": {"schema": {"type": "string", "format": "binary"}},
-        },
-    }
+FORMS: dict[str, Any] = {
+    "text/csv": {
+        "schema": {"type": "string"},
+        "example": "row,vine,ndvi\n1,1,0.71\n1,2,0.69\n",
+    },
+    "image/tiff": {"schema": {"type": "string", "format": "binary"}},
 }
 
 
@@ -84,13 +79,14 @@ def vigour_routes(engine: Engine) -> APIRouter:
 
     @routes.post(
         "/blocks/{block_id}/vigour",
-        openapi_extra=BODY,
+        openapi_extra={"requestBody": {"required": True, "content": FORMS}},
         response_model=VigourAnswer,
         responses={
             **DONE,
             **describe_refusals(
                 CONFLICT="how the vines of the block stand is not known",
                 REQUEST_ENTITY_TOO_LARGE="too many bytes",
+                UNSUPPORTED_MEDIA_TYPE="neither CSV nor GeoTIFF",
             ),
         },
     )
@@ -105,7 +101,7 @@ def vigour_routes(engine: Engine) -> APIRouter:
         file: Annotated[str, Query(max_length=200, description="its name, to be kept")] = "",
     ) -> VigourAnswer:
         """Keep what was measured in a block: the vigour of its vines, as CSV or GeoTIFF."""
-        measured = Measured(f"{measured_on}", measure, file, await request.body())
+        measured = Measured(f"{measured_on}", measure, file, await read_file(request, FORMS))
         return await run_writing(_keep, block_id, measured, who)
 
     @routes.post("/blocks/{block_id}/vigour/{number}/drop", status_code=204, responses=REFUSALS)

@@ -135,7 +135,9 @@ def test_a_grower_says_who_sees_their_site(send: Send, ask: Ask) -> None:
     assert ask("/api/sharing", "root").status_code == 403
 
 
-def test_an_administrator_reads_what_wants_a_look_and_who_did_what(ask: Ask) -> None:
+def test_an_administrator_reads_what_wants_a_look_and_who_did_what(send: Send, ask: Ask) -> None:
+    assert send("/api/sharing/upper", "ada", {"shared": "exact"}).status_code == 204
+    assert send("/api/sharing/upper", "ada", {"shared": "no"}).status_code == 204
     found = ask("/api/checkup").json()
     assert [one["place"] for one in found] == [*range(1, len(found) + 1)]
     assert {bool(one["remedy"]) for one in found} == {True, False}

@@ -98,7 +98,9 @@ def test_the_same_seed_draws_the_same_vines(ask: Ask) -> None:
     assert 60 <= drawn["wanted"] <= 75
 
 
-def test_a_weak_patch_is_listed_set_aside_and_taken_back(send: Send, ask: Ask) -> None:
+def test_a_weak_patch_is_listed_set_aside_and_taken_back(
+    engine: Engine, send: Send, ask: Ask
+) -> None:
     path = "/api/blocks/terrace-7/patches"
     (patch,) = ask(path, "ada").json()
     rows = {int(one.partition(":")[0]) for one in patch["vines"]}
@@ -116,6 +118,9 @@ def test_a_weak_patch_is_listed_set_aside_and_taken_back(send: Send, ask: Ask) -
     assert send(f"{path}/1/back", "ada", {"of": "of old"}).status_code == 409
     assert send(f"{path}/9/back", "ada", {"of": patch["of"]}).status_code == 404
     assert send(f"{path}/1/aside", "cora", said).status_code == 403
+    with reading(engine) as connection:
+        deeds = connection.scalars(select(tables.audit.c.what)).all()
+    assert {"kept vigour", "set a patch aside", "took a patch back"} <= {*deeds}
 
 
 def test_vigour_that_cannot_be_used_is_refused_whole(here: str, tokens: dict[str, str]) -> None:
@@ -171,9 +176,3 @@ def test_the_files_of_pages_are_given_to_programs(ask: Ask, path: str, media: st
     answer = ask(path, "ada")
     assert (answer.status_code, answer.headers["Content-Type"]) == (200, media)
     assert answer.content
-
-
-def test_what_is_changed_stands_in_the_log(engine: Engine) -> None:
-    with reading(engine) as connection:
-        deeds = connection.scalars(select(tables.audit.c.what)).all()
-    assert {"kept vigour", "set a patch aside", "took a patch back"} <= {*deeds}

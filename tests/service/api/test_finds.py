@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from io import BytesIO
 from typing import Any
 
 import pytest
+import requests
+from PIL import Image
 from sqlalchemy import Engine, delete
 
 from service.store import tables
@@ -32,7 +35,12 @@ FIND: dict[str, Any] = {
 def emptied(engine: Engine) -> Iterator[None]:
     yield
     with writing(engine) as connection:
-        for table in (tables.dig_record_earlier, tables.dig_news, tables.dig_record):
+        for table in (
+            tables.dig_photo,
+            tables.dig_record_earlier,
+            tables.dig_news,
+            tables.dig_record,
+        ):
             connection.execute(delete(table))
         connection.execute(delete(tables.finds_consent))
 
@@ -77,3 +85,28 @@ def test_the_coordinator_lists_finds_only_where_the_grower_agreed(
     assert len(ask("/api/finds", "cora").json()) == 1
     assert ask("/api/finds", "rea").status_code == 403
     assert send("/api/finds", "cora", {"finds": [FIND]}).status_code == 403
+
+
+def test_a_find_gets_a_photo_and_is_taken_back(
+    here: str, tokens: dict[str, str], send: Send, ask: Ask
+) -> None:
+    number = send("/api/finds", "ada", {"finds": [FIND]}).json()["kept"][0]["record_id"]
+    picture = BytesIO()
+    Image.new("RGB", (40, 30), "brown").save(picture, "PNG")
+    headers = {"Authorization": f"Bearer {tokens['ada']}", "Content-Type": "image/png"}
+    photos = f"{here}/api/finds/{number}/photos"
+
+    def post(content: bytes) -> int:
+        return requests.post(photos, content, headers=headers, timeout=30).status_code
+
+    assert [post(picture.getvalue()) for _ in range(2)] == [204, 204]
+    assert post(b"no picture") == 422
+    (find,) = ask("/api/finds", "ada").json()
+    assert find["photos"] == len(find["photo_numbers"]) == 1
+    photo = ask(f"/api/finds/photos/{find['photo_numbers'][0]}", "ada")
+    assert Image.open(BytesIO(photo.content)).size == (40, 30)
+    withdraw = f"/api/finds/{number}/withdraw"
+    assert [send(withdraw, who, None).status_code for who in ("cora", "ada")] == [403, 204]
+    assert ask("/api/finds", "ada").json() == []
+    assert post(picture.getvalue()) == 409
+    assert send("/api/finds/nothing/withdraw", "ada", None).status_code == 404

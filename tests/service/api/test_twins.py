@@ -63,7 +63,8 @@ TWINS = {
     "GET /order": {"GET /api/order"},
     "GET /finds": {"GET /api/finds"},
     "GET /finds/new": "a form",
-    "POST /finds/new": {"POST /api/finds"},
+    "POST /finds/new": {"POST /api/finds", "POST /api/finds/{record_id}/photos"},
+    "POST /finds/{record_id}/withdraw": {"POST /api/finds/{record_id}/withdraw"},
     "GET /finds/session": "of a session of a browser, for the queue of the page",
     "GET /finds/worker.js": "a script of the page",
     "GET /calendar/{secret}.ics": "for programs as it is: calendars know no headers",
@@ -73,6 +74,12 @@ TWINS = {
     "POST /hand/{secret}/take-back/{import_id}": {"POST /api/imports/{import_id}/withdraw"},
     "GET /told/{token}": "the link of a mail lets its reader in without an account",
     "POST /told/{token}": "for programs as it is: mail programs send it [RFC-8058]",
+    "GET /advisories": {"GET /api/advisories"},
+    "POST /advisories": {"POST /api/advisories"},
+    "GET /advisories/{number}": {"GET /api/advisories/{number}"},
+    "POST /advisories/{number}": {
+        f"POST /api/advisories/{{number}}/{word}" for word in ("note", "release", "drop")
+    },
     "GET /account": {"GET /api/account", "GET /api/tokens"},
     "POST /account": {"POST /api/account"},
     "POST /account/password": "a form: it ends all sessions, and gives its browser another",
@@ -100,13 +107,9 @@ TWINS = {
 }
 TWINS |= dict.fromkeys(
     [
-        *("GET /advisories", "POST /advisories", "GET /advisories/{number}"),
-        *("GET /advisories/{number}/mail", "POST /advisories/{number}"),
-        *("POST /finds/{record_id}/withdraw", "POST /imports/uploads"),
-        *("GET /imports/uploads/{number}", "POST /imports/uploads/{number}"),
-        *("GET /notices/messages/{number}", "GET /notices/messages/{number}/mail"),
-        *("POST /notices/messages/{number}", "GET /notices/next", "GET /notices/next/mail"),
-        "POST /notices/hold",
+        *("POST /imports/uploads", "GET /imports/uploads/{number}"),
+        *("POST /imports/uploads/{number}", "GET /notices/messages/{number}"),
+        *("POST /notices/messages/{number}", "GET /notices/next", "POST /notices/hold"),
     ],
     "to come",
 )
@@ -115,7 +118,8 @@ FILES = {
     *("/blocks/{block_id}/dig-sheet.pdf", "/crew-days.ics", "/crew-days.pdf"),
     *("/blocks/{block_id}/lot.csv", "/blocks/{block_id}/lot.pdf"),
     *("/region/share.svg", "/bulletin"),
-    "/finds/photos/{number}",
+    *("/finds/photos/{number}", "/advisories/{number}/mail", "/notices/next/mail"),
+    "/notices/messages/{number}/mail",
 }
 """Which are the same under /api."""
 TWINS |= {f"GET {path}": {f"GET /api{path}"} for path in FILES}

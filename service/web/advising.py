@@ -1,0 +1,132 @@
+"""Advisories as a coordinator drafts them and decides on them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from http import HTTPStatus
+from typing import Literal
+
+from sqlalchemy import Connection, Engine
+
+from alerts.words import LANGUAGES
+from service.advisories.drafting import draft_by_hand, find_blocks, find_figures_now
+from service.advisories.releasing import NotHeldError, release
+from service.advisories.scope import find_scope, may_decide, may_read
+from service.settings import Settings
+from service.store.advisories import (
+    KeptAdvisory,
+    KeptNote,
+    add_note,
+    fetch_advisories,
+    mark_dropped,
+)
+from service.store.engine import reading, writing
+from service.web.access import Visitor
+from service.web.advisory_words import tell_differences
+from service.web.problems import Problem
+
+LONGEST_NOTE, LONGEST_WHY = 2_000, 300
+
+Wrong = Literal["other", "changed", "why"]
+
+
+class UndecidedError(Exception):
+    """Nothing was decided: it is not as it was read, how things stand has changed, no reason."""
+
+    def __init__(self, wrong: Wrong) -> None:
+        super().__init__(wrong)
+        self.wrong: Wrong = wrong
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What is said of an advisory: note, drop or release.
+
+    notes : how many it had when it was read
+    as_drafted : whether it goes out though how things stand has changed
+    """
+
+    say: str
+    notes: int
+    as_drafted: bool = False
+    language: str | None = None
+    text: str = ""
+    why: str = ""
+
+
+def find_readable(connection: Connection, who: Visitor) -> list[KeptAdvisory]:
+    """Return the advisories that a visitor may read, the latest first."""
+    every = fetch_advisories(connection)
+    return [one for one in every if may_read(connection, who.reach, one.district_ids)]
+
+
+def find_advisory(connection: Connection, number: int, who: Visitor) -> KeptAdvisory:
+    """Return one advisory, or refuse it."""
+    found = fetch_advisories(connection, number)
+    if not found or not may_read(connection, who.reach, found[0].district_ids):
+        raise Problem(HTTPStatus.NOT_FOUND, "no advisory has this number")
+    return found[0]
+
+
+def draft_one(engine: Engine, settings: Settings, who: Visitor, now: datetime) -> int:
+    """Draft one now; return its number."""
+    with reading(engine) as connection:
+        scope = find_scope(connection, who.reach)
+        if not find_blocks(connection, scope):
+            raise Problem(HTTPStatus.CONFLICT, "there are no blocks yet")
+    number = draft_by_hand(engine, settings, now, who.account.name, None, scope)
+    with writing(engine) as connection:
+        who.note(connection, "drafted an advisory", f"{number}", now)
+    return number
+
+
+def decide_on(
+    engine: Engine,
+    settings: Settings,
+    who: Visitor,
+    number: int,
+    decision: Decision,
+    now: datetime,
+) -> None:
+    """Do what is decided; `compose_released` writes the messages of a release. UndecidedError."""
+    with reading(engine) as connection:
+        one = find_advisory(connection, number, who)
+        if not may_decide(connection, who.reach, one.district_ids):
+            said = "this advisory is also for districts that this account does not see"
+            raise Problem(HTTPStatus.FORBIDDEN, said)
+        changes = False
+        if decision.say == "release":
+            figures = find_figures_now(connection, settings, now, None, one.district_ids)
+            changes = any(tell_differences(one.figures, figures, "en"))
+    if one.state != "held" or len(one.notes) != decision.notes:
+        raise UndecidedError("other")
+    if changes and not decision.as_drafted:
+        raise UndecidedError("changed")
+    if decision.say == "drop" and not decision.why:
+        raise UndecidedError("why")
+    try:
+        with writing(engine) as connection:
+            _do(connection, one, who, decision, now)
+    except NotHeldError:
+        raise UndecidedError("other") from None
+
+
+def _do(
+    connection: Connection, one: KeptAdvisory, who: Visitor, decision: Decision, now: datetime
+) -> None:
+    person, number = who.account.name, one.id
+    match decision.say:
+        case "note":
+            language = decision.language if decision.language in LANGUAGES else None
+            add_note(connection, number, KeptNote(language, decision.text, person, now))
+            who.note(connection, "noted on an advisory", f"{number}", now)
+        case "drop":
+            if not mark_dropped(connection, number, person, decision.why, now):
+                raise NotHeldError
+            who.note(connection, "dropped an advisory", f"{number}: {decision.why}", now)
+        case "release":
+            release(connection, one, person, now)
+            who.note(connection, "released an advisory", f"{number}", now)
+        case _:
+            pass
