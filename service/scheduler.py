@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from threading import Event, Thread
 
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.base import BaseTrigger
 from sqlalchemy import Engine
 
 from service.bounces.taking_in import take_in_bounces
@@ -33,6 +36,7 @@ from service.watching.logs import tell
 
 UPKEEP_S = 6 * 3600
 LOOKING_AFTER_S = 300
+LOOKING_AT_CLOCK_S = 1
 
 log = logging.getLogger(__name__)
 
@@ -184,33 +188,54 @@ def watching(engine: Engine, settings: Settings) -> Iterator[None]:
         yield
 
 
+class Every(BaseTrigger):
+    """Again after so long, counted from now on.
+
+    The library's own counts what was missed one by one, for minutes where the clock is set on by
+    years.
+    """
+
+    def __init__(self, interval: timedelta) -> None:
+        self.interval = interval
+
+    def get_next_fire_time(self, previous_fire_time: object, now: datetime) -> datetime:  # type: ignore[override]  # noqa: ARG002 (what the library asks)
+        """Return when it is due again."""
+        return now + self.interval
+
+
 @contextmanager
 def _running(
     engine: Engine, settings: Settings, jobs: Mapping[str, tuple[Job, float]]
 ) -> Iterator[None]:
-    """Run jobs, each at once and then every so many seconds.
-
-    These are counted, not read off a clock, which may be set back by a year, or on.
-    """
+    """Run jobs, each at once and then every so many seconds, also where the clock is set."""
     stop = Event()
-    threads = [
-        Thread(
-            target=_repeat,
-            args=(seconds, partial(run_job, name, job, engine, settings, stop), stop),
+    scheduler = BackgroundScheduler(
+        timezone=UTC,
+        executors={"default": ThreadPoolExecutor(len(jobs))},
+        job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+    )
+    for name, (job, seconds) in jobs.items():
+        scheduler.add_job(
+            run_job,
+            Every(timedelta(seconds=seconds)),
+            args=(name, job, engine, settings, stop),
+            next_run_time=datetime.now(UTC),
         )
-        for name, (job, seconds) in jobs.items()
-    ]
-    for thread in threads:
-        thread.start()
+    minding = Thread(target=_mind_clock, args=(scheduler, stop))
+    scheduler.start()
+    minding.start()
     try:
         yield
     finally:
         stop.set()
-        for thread in threads:
-            thread.join()
+        minding.join()
+        scheduler.shutdown()
 
 
-def _repeat(every_s: float, job: Callable[[], object], stop: Event) -> None:
-    job()
-    while not stop.wait(every_s):
-        job()
+def _mind_clock(scheduler: BackgroundScheduler, stop: Event) -> None:
+    """Run what, by a clock that was set back, would wait for longer than its interval."""
+    while not stop.wait(LOOKING_AT_CLOCK_S):
+        now = datetime.now(UTC)
+        for job in scheduler.get_jobs():
+            if job.next_run_time > now + job.trigger.interval:
+                job.modify(next_run_time=now)

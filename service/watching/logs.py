@@ -44,6 +44,8 @@ def start_log(form: Form) -> None:
     formatter = JsonLines() if form == "json" else Lines()
     for handler in logging.getLogger().handlers:
         handler.setFormatter(formatter)
+    # It warns at each tick at which a job is still at it, as looking ahead may be for minutes.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
 
 
 class Lines(logging.Formatter):

@@ -55,7 +55,7 @@ class Process:
 
     def read(self) -> str:
         """Return what it has printed."""
-        return self.console.read_text()
+        return self.console.read_text() if self.console.exists() else ""
 
 
 class Nursery:
