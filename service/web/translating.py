@@ -88,6 +88,7 @@ REFUSALS = (
     N_("this form is of another session; open the page again"),
     N_("this is not for a {role}"),
     N_("this link does not hold; make a new one at /calendars"),
+    N_("this record was taken back; note it anew"),
     N_("too many requests; try again in a while"),
     N_("what the address or the body says is not of this form"),
     N_("another record has this id; give it one of its own"),

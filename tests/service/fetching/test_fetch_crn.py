@@ -7,10 +7,9 @@ from typing import Any
 
 import pytest
 
-from probes.feeds.contract import FeedAnswerError
+from probes.feeds.contract import FeedAnswerError, NothingThereError
 from service.fetching.crn import fetch_crn
 from service.fetching.deliveries import Delivery, Span, Station
-from service.fetching.http import PermanentFetchError
 from tests.crn_files import WBAN, by_year, daily_lines, hourly_lines
 from tests.http_server import Asked, HttpServer, Reply
 
@@ -88,7 +87,7 @@ def test_a_file_that_is_not_there_is_explained(
 def test_a_folder_that_is_not_there_is_said_with_its_address(server: HttpServer, make: Any) -> None:
     serve(server, {})
     summer = datetime(2025, 7, 1, tzinfo=UTC)
-    with pytest.raises(PermanentFetchError, match=r"_Low_Bench_3_N.txt: answers 404"):
+    with pytest.raises(NothingThereError, match=r"_Low_Bench_3_N.txt: answers 404"):
         fetch(server, make, summer, summer)
 
 
