@@ -216,7 +216,7 @@ class _Run:
         now, before = self.clock(), self.trouble
         attempts = before.attempts + 1 if before else 1
         wait = _find_wait(attempts, CHANNEL_WAIT, LONGEST_CHANNEL_WAIT)
-        wait = max(wait, timedelta(seconds=error.wait_s or 0))
+        wait = min(max(wait, timedelta(seconds=error.wait_s or 0)), LONGEST_WAIT)
         since = before.since if before else now
         keep_trouble(connection, ChannelTrouble(self.name, since, attempts, now + wait, str(error)))
         if error.in_transit:  # another one goes first the next time, should it be about this one

@@ -15,7 +15,7 @@ from service.store.tables import digest, outbox, undelivered
 LEASE = timedelta(seconds=60)
 """A claim that is not renewed lapses after that, unless the channel takes longer."""
 
-LONGEST_WAIT = timedelta(days=1)
+LONGEST_WAIT = timedelta(days=2)
 """Nothing waits for longer; what seems to was written by a clock that was ahead."""
 
 End = Literal["refused", "given up", "bounced", "dropped"]

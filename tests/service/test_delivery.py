@@ -18,9 +18,10 @@ from service.settings import Settings
 from service.store import tables
 from service.store.channel_troubles import fetch_troubles
 from service.store.engine import reading, writing
-from service.store.outbox import add_digest, add_message, fetch_messages
+from service.store.outbox import LONGEST_WAIT, add_digest, add_message, fetch_messages
 from service.store.undelivered import fetch_suspensions
 from tests.farms import farm_text, set_up
+from tests.http_server import Reply, http_server
 from tests.mails import read_mail, text_of
 from tests.outbox_messages import make_mail
 from tests.planted import plant_block, plant_days, plant_recipient
@@ -217,6 +218,22 @@ def test_a_provider_that_is_down_is_left_alone_for_a_while(
 
 
 @one_database
+def test_a_gateway_that_asks_for_days_is_left_alone_for_as_long_as_anything_waits(
+    engine: Engine, tmp_path: Path
+) -> None:
+    with writing(engine) as connection:
+        add_reader(connection, "Ada", "grower")
+        made = add_digest(connection, "Ada", NOW), "sms", "+12025550143", "<1@example.org>", "Dig"
+        add_message(connection, *made, NOW)
+    with http_server() as gateway:
+        gateway.say(Reply(b"", 503, {"Retry-After": f"{5 * 86_400}"}))
+        settings = Settings(data=tmp_path, sms_url=gateway.address, sms_body="{to} {text}")
+        for late in (timedelta(0), HOUR, LONGEST_WAIT + HOUR):
+            deliver(engine, settings, NOW + late, at_once=False)
+        assert len(gateway.asked) == 2
+
+
+@one_database
 def test_a_mail_at_which_the_server_breaks_off_lets_the_others_go_first(
     waiting: Engine, settings: Settings, server: SmtpServer
 ) -> None:
@@ -338,6 +355,7 @@ def test_what_waits_for_quiet_hours_heeds_those_of_now(
         (("12:00", "14:00"), "2026-03-02T13:00-05:00", "2026-03-02T14:00-05:00"),
         (("12:00", "14:00"), "2026-03-02T14:00-05:00", None),
         (("21:00", "07:00"), "2026-03-07T22:00-05:00", "2026-03-08T07:00-04:00"),
+        (("08:00", "07:59"), "2026-10-31T08:00-04:00", "2026-11-01T07:59-05:00"),
     ],
 )
 def test_quiet_hours_end_by_the_clock_of_the_place(
@@ -345,3 +363,5 @@ def test_quiet_hours_end_by_the_clock_of_the_place(
 ) -> None:
     end = find_quiet_end(quiet, "America/New_York", datetime.fromisoformat(now))
     assert end == (until and datetime.fromisoformat(until))
+    # what waits for longer is taken for that of a clock that was ahead
+    assert end is None or end - datetime.fromisoformat(now) < LONGEST_WAIT

@@ -245,7 +245,7 @@ class World:
                 waiting = fetch_messages(connection, with_delivered=False)
                 waiting = [row for row in waiting if not row.ended]
                 if not waiting and fetch_waiting(connection):
-                    return "news of those who were told today", now + LONGEST_WAIT
+                    return "news of those who were told today", now + timedelta(days=1)
                 if not waiting:
                     return "", None
                 troubles = fetch_troubles(connection)
