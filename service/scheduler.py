@@ -198,7 +198,11 @@ class Every(BaseTrigger):
     def __init__(self, interval: timedelta) -> None:
         self.interval = interval
 
-    def get_next_fire_time(self, previous_fire_time: object, now: datetime) -> datetime:  # type: ignore[override]  # noqa: ARG002 (what the library asks)
+    def get_next_fire_time(  # type: ignore[override] (always one)
+        self,
+        previous_fire_time: object,  # noqa: ARG002 (the library gives it)
+        now: datetime,
+    ) -> datetime:
         """Return when it is due again."""
         return now + self.interval
 

@@ -79,5 +79,5 @@ def test_a_build_without_the_packages_says_that_the_manual_is_missing(tmp_path: 
 
 def test_formatters_find_no_fault_in_the_manual(installed: Path) -> None:
     page = installed / "share/man/man1/digseason.1"
-    call("mandoc", "-T", "lint", "-W", "warning", page, cwd=installed)
-    call("groff", "-ww", "-man", "-K", "utf8", "-z", page, cwd=installed)
+    assert call("mandoc", "-T", "lint", "-W", "warning", page, cwd=installed) == ""
+    assert call("groff", "-ww", "-man", "-K", "utf8", "-z", page, cwd=installed) == ""
