@@ -22,11 +22,12 @@ from service.bench import By, Store, choose_rules, fetch_study, yesterday
 from service.cli.options import WIDTH, as_of_option, format_options, print_records, unit_option
 from service.cli.progress import progress_bar
 from service.cli.whatif import Several
+from service.csv_cells import iterate_csv
 from service.settings import Settings
 from service.showing import Record
-from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared, list_sites
+from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared, Table, list_sites
 from service.study.cluster import compare_archive
-from service.study.folder import iterate_csv, write_study
+from service.study.folder import write_study
 from service.study.report import Found
 from service.study.summaries import (
     VARIANT,
@@ -150,11 +151,14 @@ def command(
             )
             there = list_sites(study.folder, study.source, sites)
             faults: list[str] = []
-            _show(
-                _keep_faults(compare_archive(study, there, scheduler, workers), faults),
-                form,
-                against,
-            )
+            if form == "csv":
+                click.echo(",".join(COLUMNS))
+                texts = compare_archive(study.compare_sites_as_csv, there, scheduler, workers)
+                for text in _keep_faults(texts, faults):
+                    click.echo(text, nl=False)
+            else:
+                parts = compare_archive(study.compare_sites, there, scheduler, workers)
+                _show(_keep_faults(parts, faults), form, against)
             if faults:
                 are = "is" if len(faults) == 1 else "are"
                 text = f"{len(faults)} of {len(there)} sites {are} left out: see above"
@@ -207,21 +211,20 @@ def _list(asked: object) -> str:
     return ", ".join(map(str, cast("Sequence[object]", asked))) or "all"
 
 
-def _keep_faults(parts: Iterable[SomeCompared], faults: list[str]) -> Iterator[Any]:
-    """Yield the frames of parts; tell and keep why sites are left out."""
+def _keep_faults(parts: Iterable[SomeCompared[Table]], faults: list[str]) -> Iterator[Table]:
+    """Yield the tables of parts; tell and keep why sites are left out."""
     for part in parts:
         for fault in part.faults:
             click.echo(fault, err=True)
         faults += part.faults
-        yield part.frame
+        yield part.table
 
 
 def _show(frames: Iterable[Any], form: str | None, against: str) -> None:
     """Print frames: as records while they come, or as tables once all are there."""
     if form == "csv":
-        for number, frame in enumerate(frames):
-            for text in iterate_csv(frame, header=number == 0):
-                click.echo(text, nl=False)
+        for text in chain.from_iterable(map(iterate_csv, frames)):
+            click.echo(text, nl=False)
         return
     if form:
         print_records(chain.from_iterable(map(_iterate_records, frames)), form, COLUMNS)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import logging
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from importlib.metadata import version
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared
+from service.study.archive import ArchiveError, SomeCompared, Table
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -25,12 +25,16 @@ _US = "digseason"
 
 
 def compare_archive(
-    study: ArchiveStudy, sites: Sequence[str], scheduler: str = "", workers: int = 1
-) -> Iterator[SomeCompared]:
+    compare: Callable[[Sequence[str]], SomeCompared[Table]],
+    sites: Sequence[str],
+    scheduler: str = "",
+    workers: int = 1,
+) -> Iterator[SomeCompared[Table]]:
     """Yield the tables of some sites after the other, in their order.
 
     Parameters
     ----------
+    compare : a method of an ArchiveStudy, run where there is a worker for it
     scheduler : str
         The address of a Dask scheduler whose workers have this Digseason, and the archive under
         the same path; empty: processes of this machine.
@@ -43,11 +47,11 @@ def compare_archive(
         When no scheduler answers, its workers cannot do it, or Dask is missing.
     """
     if not scheduler and workers == 1:
-        yield from map(study.compare_sites, _part(sites, 1))
+        yield from map(compare, _part(sites, 1))
         return
     with _open_client(scheduler, workers) as client:
         there = max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
-        submit = partial(client.submit, study.compare_sites, pure=False)
+        submit = partial(client.submit, compare, pure=False)
         rest = _part(sites, there)
         waiting: deque[Any] = deque(map(submit, islice(rest, _AHEAD * there)))
         while waiting:
@@ -63,7 +67,7 @@ def _part(sites: Sequence[str], workers: int) -> Iterator[Sequence[str]]:
     return (sites[first : first + at_once] for first in range(0, len(sites), at_once))
 
 
-def _take(done: Any, scheduler: str) -> SomeCompared:
+def _take(done: Any, scheduler: str) -> Any:
     from distributed import CancelledError, KilledWorker
 
     try:
@@ -82,6 +86,7 @@ def _take(done: Any, scheduler: str) -> SomeCompared:
 @contextmanager
 def _open_client(scheduler: str, workers: int) -> Iterator[Client]:
     try:
+        import dask.config
         from distributed import Client, LocalCluster
     except ImportError:
         raise ArchiveError(
@@ -98,6 +103,7 @@ def _open_client(scheduler: str, workers: int) -> Iterator[Client]:
             yield client
         return
     with (
+        dask.config.set({"distributed.worker.profile.enabled": False}),  # it costs a tenth
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,

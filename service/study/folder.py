@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from hashlib import sha256
 from importlib.metadata import version
@@ -12,15 +12,13 @@ from typing import Any
 
 from alerts.rules import WindowRule
 from probes.units import Unit
-from service.csv_cells import guard_cell
+from service.csv_cells import iterate_csv
 from service.study.figures import FORMS, KINDS, convert, draw_figures
 from service.study.report import Found, make_report, write_html
 from service.study.windows import COLUMNS, DAY_COLUMNS, list_days
 
 _TYPES = {"M": "date", "f": "number", "i": "integer", "u": "integer"}
 """Kinds of numpy by the types of Table Schema; all others are strings."""
-
-_ROWS_AT_ONCE = 5_000
 
 ROWS = {
     "openings.csv": ("what became of each window", COLUMNS),
@@ -78,16 +76,6 @@ def write_study(
     (folder / "report.html").write_text(write_html(report), "utf-8")
     tables = (*digests, "datapackage.json", "report.html")
     return [*(folder / name for name in tables), *drawn]
-
-
-def iterate_csv(table: Any, header: bool = True) -> Iterator[str]:
-    """Yield a table as CSV, some of its rows at a time."""
-    for first in range(0, max(1, len(table)), _ROWS_AT_ONCE):
-        rows = table.iloc[first : first + _ROWS_AT_ONCE]
-        texts = {name: rows[name].map(guard_cell) for name in rows.select_dtypes("str").columns}
-        yield rows.assign(**texts).to_csv(
-            index=False, header=header and not first, date_format="%Y-%m-%d", lineterminator="\n"
-        )
 
 
 def _write_csv(path: Path, table: Any) -> str:

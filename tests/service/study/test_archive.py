@@ -114,7 +114,7 @@ def test_an_archive_says_what_its_store_says(
     home: Path, of_store: pd.DataFrame, source: Source
 ) -> None:
     sites = list_sites(home / "archive", source)
-    parts = [part.frame for part in compare_archive(study(home, source), sites)]
+    parts = [part.table for part in compare_archive(study(home, source).compare_sites, sites)]
     opened = of_store[of_store["outcome"] == "opened"]
     assert set(opened["site"]) == {"bench", "upper"}
     assert set(opened["kind"]) == {"spring", "fall"}
@@ -125,7 +125,7 @@ def test_an_archive_says_what_its_store_says(
 def test_it_ends_where_it_is_told_to(home: Path) -> None:
     found = study(home, until=date(2025, 10, 10)).read_site("upper")
     assert found.day[-1] == np.datetime64("2025-10-10")
-    assert len(study(home, until=date(2025, 9, 1)).compare_sites(["upper"]).frame) == 0
+    assert len(study(home, until=date(2025, 9, 1)).compare_sites(["upper"]).table) == 0
 
 
 @pytest.fixture(scope="module")
