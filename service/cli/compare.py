@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
+from functools import partial
 from itertools import chain
 from math import isnan
 from pathlib import Path
@@ -27,7 +28,7 @@ from service.settings import Settings
 from service.showing import Record
 from service.study.archive import ArchiveError, ArchiveStudy, SomeCompared, Table, list_sites
 from service.study.cluster import compare_archive
-from service.study.folder import write_study
+from service.study.folder import REPORT, write_openings, write_study
 from service.study.report import Found
 from service.study.summaries import (
     VARIANT,
@@ -52,6 +53,7 @@ from service.wiring import open_store
 SHOWN_SEASONS = 3
 _NAME, _CELL = 24, 14
 _ROWS_AT_ONCE = 5_000
+_NOTHING = "there are no daily means yet; import readings first"
 
 
 @click.command("compare")
@@ -81,13 +83,14 @@ _ROWS_AT_ONCE = 5_000
     "folder",
     metavar="DIR",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Write tables, figures and a report to a folder.",
+    help="Write tables with a data dictionary, figures and a report to a folder; of an archive the "
+    "table with its dictionary.",
 )
 @click.option(
     "--note",
     metavar="FILE",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="A text for the report of --to: where the data are from, and under which licence.",
+    help="A text for what --to writes: where the data are from, and under which licence.",
 )
 @click.option(
     "--against",
@@ -130,14 +133,21 @@ def command(
     """
     if not archive and (from_readings or scheduler or workers > 1):
         raise click.UsageError("--from-readings, --scheduler and --workers are for --archive")
-    if archive and (blocks or rules or folder):
-        raise click.UsageError("--block, --rule and --to are for the store, not for an archive")
+    if archive and (blocks or rules):
+        raise click.UsageError("--block and --rule are for the store, not for an archive")
     if note and not folder:
-        raise click.UsageError("--note is for the report of --to")
+        raise click.UsageError("--note is for what --to writes")
     numbers = Numbers(
         [*map(f_to_c, open_f or ()), *(open_c or ())], margin_c or (), mean_days or ()
     )
     until = as_of or yesterday()
+    told = _read(note) if note else ""
+    where = {"by": "depth" if archive else by, "sites": sites, "blocks": blocks, "depths": depths}
+    asked = {
+        "asked": "; ".join(f"{name} {_list(of or ())}" for name, of in where.items()),
+        "as of": str(until),
+        "errors of temperatures": "heeded" if bounds else "not heeded",
+    }
     try:
         if archive:
             study = ArchiveStudy(
@@ -150,14 +160,20 @@ def command(
                 Settings(data=data).sensor_accuracy_c,
             )
             there = list_sites(study.folder, study.source, sites)
+            part = partial(study.part_sites, there)
             faults: list[str] = []
-            if form == "csv":
-                click.echo(",".join(COLUMNS))
-                texts = compare_archive(study.compare_sites_as_csv, there, scheduler, workers)
-                for text in _keep_faults(texts, faults):
-                    click.echo(text, nl=False)
+            if folder or form == "csv":
+                found = compare_archive(study.compare_sites_as_csv, part, scheduler, workers)
+                texts = _keep_faults(found, faults)
+                if folder:
+                    asked |= study.describe(there)
+                    write = partial(write_openings, folder, texts, study.rules, asked, told, faults)
+                    _write(folder, write)
+                else:
+                    for text in chain([",".join(COLUMNS) + "\n"], texts):
+                        click.echo(text, nl=False)
             else:
-                parts = compare_archive(study.compare_sites, there, scheduler, workers)
+                parts = compare_archive(study.compare_sites, part, scheduler, workers)
                 _show(_keep_faults(parts, faults), form, against)
             if faults:
                 are = "is" if len(faults) == 1 else "are"
@@ -173,15 +189,14 @@ def command(
         if not folder or frame.empty:
             _show([frame], form, against)
             return
-        where = {"by": by, "sites": sites, "blocks": blocks, "depths_cm": depths or ()}
-        asked = {
-            "asked": "; ".join(f"{name} {_list(of)}" for name, of in where.items()),
-            "as of": str(until),
+        asked |= {
             "accuracy of sensors": f"{settings.sensor_accuracy_c:g} °C",
-            "unit": f"°{unit}",
+            "held against": against or "the shallowest depth of the site",
+            "unit of figures": f"°{unit}",
         }
-        found = Found(days, frame, chosen, until, asked, against)
-        _write(folder, found, _read(note) if note else "", unit)
+        comparison = Found(days, frame, chosen, until, asked, against)
+        with progress_bar(folder.name) as progress:
+            _write(folder, partial(write_study, folder, comparison, told, unit, progress))
     except (LookupError, ContradictionError, ArchiveError) as error:
         raise click.UsageError(str(error.args[0])) from None
 
@@ -194,14 +209,16 @@ def _read(note: Path) -> str:
         raise click.BadParameter(text, param_hint="--note") from None
 
 
-def _write(folder: Path, found: Found, note: str, unit: Unit) -> None:
+def _write(folder: Path, write: Callable[[], Sequence[Path]]) -> None:
     try:
-        with progress_bar(folder.name) as progress:
-            written = write_study(folder, found, note, unit, progress)
+        written = write()
     except OSError as error:
         text = f"{folder} cannot be written: {error.strerror}"
         raise click.BadParameter(text, param_hint="--to") from None
-    click.echo(f"{folder}: {len(written)} files; begin with {folder / 'report.html'}")
+    if not written:
+        raise click.ClickException(_NOTHING)
+    report = "".join(f"; begin with {path}" for path in written if path.name == REPORT)
+    click.echo(f"{folder}: {len(written)} files{report}")
 
 
 def _list(asked: object) -> str:
@@ -231,7 +248,7 @@ def _show(frames: Iterable[Any], form: str | None, against: str) -> None:
         return
     found = [frame for frame in frames if not frame.empty]
     if not found:
-        raise click.ClickException("there are no daily means yet; import readings first")
+        raise click.ClickException(_NOTHING)
     for line in _tell(pd.concat(found, ignore_index=True), against):
         click.echo(line)
 

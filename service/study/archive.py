@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, Literal, TypeVar
 
@@ -17,6 +18,7 @@ from pyarrow.compute import field
 from alerts.rules import WindowRule
 from probes.daily import US_PER_HOUR, find_daily_means
 from probes.frames import Readings
+from service.archive.folder import SUMS
 from service.archive.tables import FORM
 from service.csv_cells import iterate_csv
 from service.study.days import StudyDays, gather, join, until_day
@@ -28,10 +30,15 @@ if TYPE_CHECKING:
 Source = Literal["daily", "readings"]
 Table = TypeVar("Table")
 
+SITE_YEARS_AT_ONCE, OF_RULES = 200, 20
+"""What is in memory at once, with up to so many rules, of more of them less: of a thousand series a
+day costs little more than of one."""
+
 _COLUMNS: dict[Source, list[str]] = {
     "daily": ["day", "depth_cm", "mean_c", "error_c", "complete"],
     "readings": ["observed_at", "probe", "depth_cm", "soil_temp_c", "calibration_offset_c", "flag"],
 }
+_MADE_FROM = {"daily": "daily means of an archive", "readings": "readings of an archive"}
 _AGAIN = "copy it from the archive again, or export anew"
 _HOURLY_MIN = 60.0
 _DAILY_MIN = 1440.0
@@ -86,6 +93,45 @@ class ArchiveStudy:
         """Return the same as rows of CSV, without a header; to make them is a third of the work."""
         found = self.compare_sites(sites)
         return SomeCompared("".join(iterate_csv(found.table, header=False)), found.faults)
+
+    def describe(self, sites: Sequence[str]) -> dict[str, str]:
+        """Return what a comparison of sites is made from, in words."""
+        years = [year for site in sites for year in self.list_years(site)]
+        told = {
+            "made from": _MADE_FROM[self.source],
+            "accuracy of sensors": f"{self.sensor_accuracy_c:g} °C",
+            "years": f"{min(years)} to {max(years)}" if years else "none",
+        }
+        sums = self.folder / SUMS
+        if sums.exists():
+            told[f"sha256 of its {SUMS}"] = sha256(sums.read_bytes()).hexdigest()
+        return told
+
+    def part_sites(self, sites: Sequence[str], workers: int) -> Iterator[Sequence[str]]:
+        """Yield sites in parts, at least two for each worker.
+
+        In memory all of a part lie over the same years, from the first of any to the last.
+        """
+        most = SITE_YEARS_AT_ONCE * OF_RULES // max(OF_RULES, len(self.rules))
+        at_once = max(1, len(sites) // (2 * workers))
+        part: list[str] = []
+        years: list[int] = []
+        for site in sites:
+            together = [*years, *self.list_years(site)]
+            span = max(together) - min(together) + 1 if together else 0
+            if part and (len(part) == at_once or (len(part) + 1) * span > most):
+                yield part
+                part, together = [], self.list_years(site)
+            part.append(site)
+            years = together
+        if part:
+            yield part
+
+    def list_years(self, site: str) -> list[int]:
+        """Return the years of which there are files of a site."""
+        names = (path.name for path in (self.folder / self.source / f"site={site}").glob("year=*"))
+        years = (name.removeprefix("year=") for name in names)
+        return [int(year) for year in years if year.isdecimal()]
 
     def read_site(self, site: str) -> StudyDays:
         """Return the days of the depths of a site. ArchiveError where a file of it is amiss."""

@@ -16,8 +16,6 @@ from service.study.archive import ArchiveError, SomeCompared, Table
 if TYPE_CHECKING:
     from distributed import Client
 
-SITES_AT_ONCE = 10
-"""With twenty rules they are some thousand series, of which a day costs little more than of one."""
 _AHEAD = 3
 """Parts a worker that wait for it or for whoever takes their results: memory stays what it is."""
 _SCHEDULER_WITHIN_S, WORKER_WITHIN_S = 10, 30
@@ -26,7 +24,7 @@ _US = "digseason"
 
 def compare_archive(
     compare: Callable[[Sequence[str]], SomeCompared[Table]],
-    sites: Sequence[str],
+    part: Callable[[int], Iterator[Sequence[str]]],
     scheduler: str = "",
     workers: int = 1,
 ) -> Iterator[SomeCompared[Table]]:
@@ -35,6 +33,7 @@ def compare_archive(
     Parameters
     ----------
     compare : a method of an ArchiveStudy, run where there is a worker for it
+    part : yields sites some at a time, for so many workers
     scheduler : str
         The address of a Dask scheduler whose workers have this Digseason, and the archive under
         the same path; empty: processes of this machine.
@@ -47,24 +46,18 @@ def compare_archive(
         When no scheduler answers, its workers cannot do it, or Dask is missing.
     """
     if not scheduler and workers == 1:
-        yield from map(compare, _part(sites, 1))
+        yield from map(compare, part(1))
         return
     with _open_client(scheduler, workers) as client:
         there = max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
         submit = partial(client.submit, compare, pure=False)
-        rest = _part(sites, there)
+        rest = part(there)
         waiting: deque[Any] = deque(map(submit, islice(rest, _AHEAD * there)))
         while waiting:
             done = waiting.popleft()
             yield _take(done, scheduler)
             done.release()
             waiting.extend(map(submit, islice(rest, 1)))
-
-
-def _part(sites: Sequence[str], workers: int) -> Iterator[Sequence[str]]:
-    """Yield the sites in parts, at least two for each worker."""
-    at_once = max(1, min(SITES_AT_ONCE, len(sites) // (2 * workers)))
-    return (sites[first : first + at_once] for first in range(0, len(sites), at_once))
 
 
 def _take(done: Any, scheduler: str) -> Any:

@@ -7,12 +7,15 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
+from functools import partial
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from frictionless import Package
 from pyarrow import parquet
 
 from alerts.rules import GRAPE_PHYLLOXERA
@@ -114,7 +117,9 @@ def test_an_archive_says_what_its_store_says(
     home: Path, of_store: pd.DataFrame, source: Source
 ) -> None:
     sites = list_sites(home / "archive", source)
-    parts = [part.table for part in compare_archive(study(home, source).compare_sites, sites)]
+    of = study(home, source)
+    found = compare_archive(of.compare_sites, partial(of.part_sites, sites))
+    parts = [part.table for part in found]
     opened = of_store[of_store["outcome"] == "opened"]
     assert set(opened["site"]) == {"bench", "upper"}
     assert set(opened["kind"]) == {"spring", "fall"}
@@ -191,6 +196,42 @@ def test_a_site_that_is_cut_off_is_told_and_the_others_count(home: Path, amiss: 
     assert "; copy it from the archive again, or export anew\n" in found.stderr
     assert "1 of 2 sites is left out" in found.stderr
     assert {line.partition(",")[0] for line in found.stdout.splitlines()} == {"site", "upper"}
+
+
+def test_a_table_of_an_archive_says_what_it_is_of_and_what_is_not_in_it(
+    home: Path, of_store: pd.DataFrame, amiss: Path, tmp_path: Path
+) -> None:
+    path = _lies(amiss, "daily", "bench")
+    path.write_bytes(path.read_bytes()[:-40])
+    asked = "--open-c", "16,18", "--margin-c", "0,0.5", "--as-of", AS_OF
+    code, _ = run(home, "compare", "--archive", amiss, *asked, "--to", tmp_path / "out")
+    assert code == 1
+    package = Package(tmp_path / "out" / "datapackage.json")
+    report = package.validate()  # checksum, types and names of columns too
+    assert report.valid, report.flatten(["message"])
+    assert [one.path for one in package.resources] == ["openings.csv"]
+    rows = pd.read_csv(tmp_path / "out" / "openings.csv")
+    upper = of_store[of_store["site"] == "upper"]
+    assert rows["opened_day"].tolist() == pytest.approx(upper["opened_day"].tolist(), nan_ok=True)
+    told = package.to_dict()
+    assert [rule["margin_c"] for rule in told["rules"]] == [0.0, 0.5, 0.0, 0.5]
+    made_by = told["made_by"]
+    assert (made_by["as of"], made_by["left out"]) == (str(AS_OF), "site bench is left out")
+    sums = sha256((amiss / "SHA256SUMS").read_bytes()).hexdigest()
+    assert made_by["sha256 of its SHA256SUMS"] == sums
+
+
+def test_what_is_read_at_once_is_bounded_by_years_and_rules(home: Path, tmp_path: Path) -> None:
+    for site, years in {"a": (1990, 2009), "b": (2000, 2019), "c": (), "d": (1850, 2049)}.items():
+        for year in years:
+            (tmp_path / "daily" / f"site={site}" / f"year={year}").mkdir(parents=True)
+    of = replace(study(home), folder=tmp_path)
+    names = list("abcdaabaaa")
+    # by hand: a to c lie over 90 years of sites at most, five over 150, d alone over 200
+    assert [*of.part_sites(names, 1)] == [list("abc"), ["d"], list("aabaa"), ["a"]]
+    forty = replace(of, rules=RULES * 10)  # half as many: 100
+    assert [*forty.part_sites(names, 1)] == [list("abc"), ["d"], list("aab"), list("aaa")]
+    assert [*of.part_sites(list("aaaaaaaaa"), 2)] == [["a", "a"]] * 4 + [["a"]]
 
 
 @pytest.mark.parametrize(
