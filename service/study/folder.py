@@ -24,6 +24,7 @@ ROWS = {
     DAYS: ("the daily means that it rests on", DAY_COLUMNS),
 }
 
+_LIBRARIES = "numpy", "pandas", "scipy", "altair", "vl-convert-python"
 _TEXTS = {"site", "block", "rule", "kind", "outcome"}
 _INTEGERS = {"mean_days", "season", "open_d", "stretches", "seen_d", "asked_d"}
 _DATES = {"day", "after"} | {name for name in COLUMNS if name.startswith(("opened_", "closed_"))}
@@ -110,6 +111,7 @@ def _write_tables(
     digests = {name: _write_csv(folder / name, texts) for name, texts in tables.items()}
     made_by = {
         "Digseason": version("digseason"),
+        "with": ", ".join(f"{name} {version(name)}" for name in _LIBRARIES),
         **asked,
         **({"left out": "; ".join(one.partition(":")[0] for one in left_out)} if left_out else {}),
         **{f"sha256 of {name}": digest for name, digest in digests.items()},

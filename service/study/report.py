@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,12 +11,13 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from pandas import isnull
 
-from alerts.rules import ORIGINS, WindowRule
+from alerts.rules import WindowRule
 from alerts.study.estimates import LEAST_SEASONS
-from probes.units import c_to_f, delta_c_to_f
+from probes.units import delta_c_to_f
 from service.pictures import colours_css
 from service.showing import count_text
 from service.study.days import StudyDays
+from service.study.methods import REFERENCES, list_rule, show_limit, tell_methods
 from service.study.summaries import (
     PLACE,
     VARIANT,
@@ -37,6 +38,10 @@ from service.study.words import (
     show_trend,
 )
 
+CLIMATE_YEARS = 30
+"""What a climate is told from: [WMO-NORMALS]."""
+
+_OPENS = VARIANT.index("spring_opens_c")
 _KEY = (
     "solid where open, with a soft edge where a gap hides from or until when; dots: too hot; a "
     "line in the middle: spring spent; a dashed frame: no readings."
@@ -150,10 +155,14 @@ def make_report(
                 [" ".join(one.split()) for one in note.split("\n\n") if one.strip()],
                 [_list_places(found.days)],
             ),
-            Section("Methods", _tell_methods(frame), [_list_rule(found.rules[0])]),
+            Section(
+                "Methods",
+                list(tell_methods(frame, found.asked["accuracy of sensors"])),
+                [_list_rule(found.rules[0])],
+            ),
             Section(
                 "Results",
-                _tell_rules(variants, c_to_f(found.rules[0].spring_opens_c)),
+                _tell_rules(variants, found.rules[0].spring_opens_c),
                 [
                     _list_seasons(found.take_first()),
                     *(_list_summaries(summaries, variant) for variant in variants),
@@ -162,6 +171,7 @@ def make_report(
                 [Figure(_caption(name), svg) for name, svg in svgs.items()],
             ),
             Section("What these data cannot say", list(_tell_limits(frame, summaries))),
+            Section("References", [f"[{key}] {text}." for key, text in REFERENCES.items()]),
             Section(
                 "Made of",
                 [],
@@ -221,9 +231,9 @@ def _list_seasons(frame: Any) -> Table:
         "open [d]", "days seen",
     )  # fmt: skip
     caption = (
-        f"Each season, spring opening at {asked['spring_opens_f'].iloc[0]:g} °F. A range is that "
-        "of a gap in the readings. Within errors: as far as the errors of the temperatures move "
-        "it. Open: in all, where it paused as well. Days seen: of those on which it may open."
+        f"Each season, spring opening at {show_limit(asked['spring_opens_c'].iloc[0])}. A range "
+        "is that of a gap in the readings. Within errors: as far as the errors of the temperatures "
+        "move it. Open: in all, where it paused as well. Days seen: of those on which it may open."
     )
     return Table(caption, head, rows)
 
@@ -240,48 +250,21 @@ def _show_range(earliest: Any, latest: Any) -> str:
     return f"{show_day(earliest)} or never" if isnull(latest) else show_days(earliest, latest)
 
 
-def _tell_methods(frame: Any) -> list[str]:
-    return [
-        f"Soil temperatures at {frame['site'].nunique()} sites were averaged by day of local "
-        "standard time. A day counts with three quarters of its hours and no gap of more than "
-        "three. A window opens by the trailing mean of such days, as the rule below says; seasons "
-        "run from 1 January north and from 1 July south of the equator.",
-        "An opening that missing days hide is known between two days, and a season without one to "
-        "the last day up to which all was seen. The day by which half of the seasons have opened "
-        "is from Turnbull's estimate for events known between two points, which counts both. "
-        "Trends are slopes by Theil and Sen, tested by the order of seasons after Mann and "
-        f"Kendall, over openings known to the day, {LEAST_SEASONS} or more. Depths are compared "
-        "within seasons, with Student's interval of the mean difference.",
-    ]
-
-
 def _list_rule(rule: WindowRule) -> Table:
-    rows = [
-        (one.name, _show_number(getattr(rule, one.name)), ORIGINS.get(one.name, ""))
-        for one in fields(rule)
-        if one.name not in ("name", "tolerance_c") and not one.name.startswith("degree_days")
-    ]
     caption = (
-        f"The rule {rule.name}; temperatures in °C, dates as month and day north of the equator. "
-        "Keys in brackets: tests/SOURCES.md of Digseason."
+        f"The rule {rule.name}; temperatures in °C, dates as month and day north of the equator, "
+        "six months later south of it. Keys in brackets: references."
     )
-    return Table(caption, ("number", "value", "origin"), rows)
+    return Table(caption, ("number", "value", "origin"), list(list_rule(rule)))
 
 
-def _show_number(value: Any) -> str:
-    if isinstance(value, tuple):
-        return "-".join(map(str, value)) if isinstance(value[0], int) else ", ".join(value)
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
-
-
-def _tell_rules(variants: Sequence[Key], first_f: float) -> list[str]:
-    limits = sorted({variant[VARIANT.index("spring_opens_f")] for variant in variants})
-    shown = ", ".join(f"{limit:g} °F" for limit in limits)
-    if len(limits) == 1:
+def _tell_rules(variants: Sequence[Key], first_c: float) -> list[str]:
+    limits_c = sorted({variant[_OPENS] for variant in variants})
+    if len(limits_c) == 1:
         return []
     return [
-        f"Spring was let open at {shown}; ribbons, heights and the first table are of "
-        f"{first_f:g} °F, the one that was named first."
+        f"Spring was let open at {', '.join(map(show_limit, limits_c))}; ribbons, heights and the "
+        f"first table are of {show_limit(first_c)}, the one that was named first."
     ]
 
 
@@ -289,7 +272,7 @@ def _list_summaries(summaries: Sequence[Summary], variant: Key) -> Table:
     told = dict(zip(VARIANT, variant, strict=True))
     caption = (
         f"{told['kind'].capitalize()}, {told['rule']}, spring opens at "
-        f"{told['spring_opens_f']:g} °F, margin {told['margin_f']:g} °F, "
+        f"{show_limit(told['spring_opens_c'])}, margin {told['margin_f']:g} °F, "
         f"mean of {told['mean_days']} days."
     )
     rows = [
@@ -309,7 +292,7 @@ def _list_differences(differences: Sequence[PlaceDifference], against: str) -> l
     rows = [
         (
             name_place(one.place),
-            f"{one.variant[VARIANT.index('spring_opens_f')]:g} °F, {one.variant[-1]}",
+            f"{show_limit(one.variant[_OPENS])}, {one.variant[-1]}",
             show_difference(one.difference),
             f"{one.difference.least:+.1f} to {one.difference.most:+.1f}",
         )
@@ -346,6 +329,12 @@ def _tell_limits(frame: Any, summaries: Sequence[Summary]) -> Iterator[str]:
         yield (
             f"Of places with fewer than {LEAST_SEASONS} openings known to the day no trend is "
             "told: no order of so few seasons can be told from chance at 5 %."
+        )
+    told = [one.trend.seasons for one in summaries if one.trend]
+    if told and max(told) < CLIMATE_YEARS:
+        yield (
+            f"The longest trend is of {max(told)} seasons, those that gaps hide left out: trends "
+            f"of fewer than {CLIMATE_YEARS} describe these years, and tell no climate from weather."
         )
     yield (
         "Trends of neighbouring depths and sites share their weather: that several agree is no "

@@ -12,8 +12,10 @@ from frictionless import Package
 from sqlalchemy import Engine
 
 from service.store.engine import writing
+from service.study.methods import REFERENCES
 from tests.commands import run
 from tests.planted import plant_block, plant_days
+from tests.running_peers import ROOT
 from tests.service.study.test_compare import RISING
 
 
@@ -61,6 +63,9 @@ def test_a_folder_is_read_by_others_and_comes_again_as_it_was(written: Path) -> 
     assert "30 cm, 2021: No readings from 1 January 2021 to 4 April 2021. Open from 1 May" in page
     assert "<td>1 May</td><td></td><td>21 May-12 Jun</td><td></td><td>42</td>" in page
     assert "<p>From the &lt;bench&gt;. Free to use.</p>" in page
+    assert "Spring was let open at 62 °F (16.67 °C), 64 °F (17.78 °C);" in page
+    assert "The longest trend is of 5 seasons" in page
+    assert "within errors: each" not in page.lower()  # they were not asked for
     assert not re.search(r"\b(clean|safe|low.risk)\b", page)
     written_twice = [path for path in folder.rglob("*") if path.is_file()]
     assert len(written_twice) == 4 + 2 * 3  # tables and report, figures in three forms
@@ -69,3 +74,8 @@ def test_a_folder_is_read_by_others_and_comes_again_as_it_was(written: Path) -> 
         assert path.read_bytes() == again.read_bytes(), path.name
     assert (written / "again" / "figures" / "mine.svg").exists()
     assert not (written / "again" / "figures" / "elevation.svg").exists()
+
+
+@pytest.mark.parametrize(("key", "text"), REFERENCES.items())
+def test_what_a_report_cites_is_what_the_sources_say(key: str, text: str) -> None:
+    assert f"| {key} | {text}" in (ROOT / "tests" / "SOURCES.md").read_text("utf-8")
