@@ -22,7 +22,7 @@ PHONE = r"^\+[1-9][0-9]{6,14}$"
 _LONGEST_LOCAL, _LONGEST_DOMAIN = 64, 255
 _LABEL = r"[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?"
 _DOMAIN = re.compile(rf"{_LABEL}(\.{_LABEL})*")
-_NOT_ONE = "is not one mail address; write such as ada@example.org"
+_NOT_ONE = "is not one mail address; write it like ada@example.org"
 
 
 @lru_cache(4096)
@@ -71,7 +71,7 @@ def parse_phone(text: str) -> str:
     try:
         number = parse(text)
     except NumberParseException:
-        raise ValueError("is no number with its country; write such as +61491570156") from None
+        raise ValueError("is no number with its country; write it like +61491570156") from None
     if not is_possible_number(number):
         raise ValueError(f"is no number of +{number.country_code}; look for a wrong digit")
     return format_number(number, PhoneNumberFormat.E164)

@@ -94,7 +94,8 @@ def answer_no_codes(organisation: str, language: str) -> str:
 def answer_too_many(language: str) -> str:
     """Return the last answer to a number that sends too many texts, as an SMS."""
     text = translations(language).gettext(
-        "Too many texts come from this number: for some hours not all are answered. STOP holds."
+        "Too many texts come from this number: for some hours not all are answered. "
+        "STOP still works."
     )
     return to_gsm7(text)
 

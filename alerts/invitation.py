@@ -10,7 +10,7 @@ def compose_invitation(organisation: str, language: str, link: str) -> Letter:
     """Return it as a mail."""
     _ = translations(language).gettext
     told = (
-        _("By this link you choose the password of your account. It holds once, and not for long."),
+        _("By this link you choose the password of your account. It works once, and not for long."),
         _("If you did not ask for it, do nothing: nothing changes."),
     )
     subject = _("Your account at {organisation}").format(organisation=organisation)

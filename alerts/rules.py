@@ -121,8 +121,8 @@ def find_faults(rule: WindowRule) -> list[str]:
     faults = [
         (
             rule.mean_needs > rule.mean_days,
-            f"mean_needs = {rule.mean_needs} is more than mean_days = {rule.mean_days}, so that no "
-            "mean is ever there; write at most as many",
+            f"mean_needs = {rule.mean_needs} is more than mean_days = {rule.mean_days}, so that "
+            "there is never a mean; write at most as many",
         ),
         (
             cold > opens,

@@ -206,9 +206,9 @@ def _tell_wide(
         return
     _ = translations(language).gettext
     if notice.is_measured and warms:
-        text = _("The soil warms slowly, beside the error of its readings: {days}.")
+        text = _("The soil warms slowly compared with the error of its readings: {days}.")
     elif notice.is_measured:
-        text = _("The soil cools slowly, beside the error of its readings: {days}.")
+        text = _("The soil cools slowly compared with the error of its readings: {days}.")
     else:
         text = _("Its temperature is known only with a wide error: {days}.")
     if days.latest is None:

@@ -294,7 +294,7 @@ def _check_bounces(settings: Settings) -> Iterator[Finding]:
 def _check_backup(connection: Connection, now: datetime) -> Finding:
     made_at = fetch_last_backup_at(connection)
     if made_at is None:
-        return Finding("backup", "none is known that `digseason backup` made")
+        return Finding("backup", "none made by `digseason backup` is known")
     age = now - made_at
     remedy = "Run `digseason backup FILE`, and see what keeps the one that was to come by itself."
     said = f"the last one {_length(age)} ago"
@@ -326,7 +326,7 @@ def _check_heartbeat(connection: Connection, settings: Settings) -> Iterator[Fin
         yield Finding("heartbeat", f"{host} is asked while all is well")
     else:
         said = f"not since {trouble.since:%Y-%m-%d %H:%M} UTC: {trouble.failure}"
-        yield Finding("heartbeat", said, "Look whether DIGSEASON_HEARTBEAT_URL still holds.")
+        yield Finding("heartbeat", said, "Check whether DIGSEASON_HEARTBEAT_URL still works.")
 
 
 def _length(span: timedelta) -> str:

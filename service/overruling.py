@@ -48,7 +48,7 @@ def withdraw(connection: Connection, number: int, person: str, why: str, now: da
     if not found or not withdraw_overrule(connection, number, person, why, now):
         holding = [one.id for one in fetch_overrules(connection) if one.withdrawn_at is None]
         known = ", ".join(map(str, holding)) or "none"
-        raise UnknownOverruleError(f"no overrule {number} holds; those that do: {known}")
+        raise UnknownOverruleError(f"no overrule {number} stands; those that do: {known}")
     (one,) = found
     logger = fetch_logger(connection, one.logger_id, lock=True)
     refresh_flags(connection, logger, one.first_at - INSTANT, one.last_at)

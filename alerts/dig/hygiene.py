@@ -53,7 +53,7 @@ def explain_cleaning(language: str) -> list[str]:
             "of at least 40 °C for 180 minutes, or 45 °C for 90 minutes. 40 °C for two hours has "
             "been withdrawn."
         ),
-        _("These are procedures of one country: where local rules differ, they hold."),
+        _("These are procedures of one country: where local rules differ, follow those."),
     ]
 
 

@@ -30,7 +30,7 @@ def check_expression(text: str) -> str:
     except jmespath.exceptions.JMESPathError as error:
         why = str(error).splitlines()[0].rstrip(":")
         raise ValueError(
-            f"is no JMESPath ({why}); write such as messages[0].status == 'queued', or a regular "
+            f"is no JMESPath ({why}); write it like messages[0].status == 'queued', or a regular "
             "expression between slashes"
         ) from None
     return text

@@ -60,7 +60,7 @@ def _find_smtp_faults(s: Settings) -> Iterator[str]:
 def _find_mail_to_faults(s: Settings) -> Iterator[str]:
     if not s.smtp_host:
         yield "DIGSEASON_SMS_MAIL_TO needs a mail server: set DIGSEASON_SMTP_HOST"
-    example = "write such as {digits}@sms.example.org"
+    example = "write it like {digits}@sms.example.org"
     if not find_places(s.sms_mail_to) & {"to", "digits"}:
         yield f"DIGSEASON_SMS_MAIL_TO: holds no number; {example}"
         return

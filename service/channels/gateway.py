@@ -103,7 +103,7 @@ class GatewayChannel:
             raise ChannelDownError(f"{self.where} does not answer; {CHECK_URL}") from None
         except requests.exceptions.SSLError as error:
             raise ChannelDownError(
-                f"{self.where}: its certificate does not hold ({find_reason(error)}); {CHECK_URL}"
+                f"{self.where}: its certificate is not valid ({find_reason(error)}); {CHECK_URL}"
             ) from None
         except requests.exceptions.Timeout:
             raise ChannelDownError(

@@ -72,7 +72,7 @@ class SmtpChannel:
         smtp = self._smtp or self._connect()
         security = "not encrypted"
         if isinstance(smtp.sock, ssl.SSLSocket):
-            security = f"encrypted by {smtp.sock.version()}, its certificate holds"
+            security = f"encrypted by {smtp.sock.version()}, its certificate is valid"
         user = self._settings.smtp_user
         return f"{security}, {f'logged in as {user}' if user else 'without a login'}"
 
@@ -181,7 +181,7 @@ def _explain(error: OSError, settings: Settings) -> str:
             return f"answers: {_shown_error(error)}"
         case ssl.SSLCertVerificationError():
             return (
-                f"shows a certificate that does not hold ({error.verify_message}); write the name "
+                f"shows a certificate that is not valid ({error.verify_message}); write the name "
                 "that stands in it as DIGSEASON_SMTP_HOST, or set SSL_CERT_FILE to the "
                 "certificate of your own authority"
             )

@@ -123,7 +123,7 @@ def invite_(
 @mail_option
 @click.pass_obj
 def link(data: Path, email: str, mail: bool) -> None:
-    """Print a new link on which EMAIL chooses a password; an earlier one does not hold any more."""
+    """Print a new link on which EMAIL chooses a password; an earlier one works no more."""
     settings, engine = open_store(data)
     with writing(engine) as connection:
         account = _find(connection, email)
@@ -158,7 +158,7 @@ def places_(
 @click.argument("role", type=click.Choice(ROLES))
 @click.pass_obj
 def role_(data: Path, email: str, role: Role) -> None:
-    """Let EMAIL be of another role."""
+    """Give EMAIL another role."""
     _, engine = open_store(data)
     with writing(engine) as connection:
         change_role(connection, _find(connection, email), role, CONSOLE, datetime.now(UTC))
@@ -169,7 +169,7 @@ def role_(data: Path, email: str, role: Role) -> None:
 @click.argument("email")
 @click.pass_obj
 def revoke_(data: Path, email: str) -> None:
-    """Let EMAIL sign in no more; their sessions and tokens hold no more."""
+    """Let EMAIL sign in no more; their sessions and tokens end."""
     _, engine = open_store(data)
     with writing(engine) as connection:
         revoke(connection, _find(connection, email), CONSOLE, datetime.now(UTC))

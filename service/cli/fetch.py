@@ -56,7 +56,7 @@ def command(
     if past and until is not None:
         raise click.UsageError("--past goes back from the first reading; leave out --until")
     if since is not None and until is not None and since > until:
-        raise click.UsageError("--since lies behind --until")
+        raise click.UsageError("--since lies after --until")
     settings, engine = open_store(ctx.obj)
     try:
         with reading(engine) as connection:

@@ -43,7 +43,7 @@ def command(
     """Read logger files into the store, as the layout of their logger says.
 
     A reading that the store holds already is left as it is, so a file may be imported again. Ends
-    with 1 where something was rejected, conflicts with what the store holds or is no such file;
+    with 1 where something was rejected, conflicts with what the store holds or is no file;
     signs of a wrong clock or unit alone leave it at 0.
     """
     _, engine = open_store(ctx.obj)

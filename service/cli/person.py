@@ -57,7 +57,7 @@ def export(data: Path, name: str, path: Path | None) -> None:
 
 @command.command("forget")
 @click.argument("name")
-@click.option("--yes", is_flag=True, help="Do it; without this it is only said what would be done.")
+@click.option("--yes", is_flag=True, help="Do it; without this, only say what would be done.")
 @click.pass_obj
 def forget_(data: Path, name: str, yes: bool) -> None:
     """Take NAME out of the store for good; their addresses are never written to again unasked.

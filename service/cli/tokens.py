@@ -38,7 +38,7 @@ def command() -> None:
 @click.option("--write", is_flag=True, help="It also does what its account may do.")
 @click.option("--metrics", is_flag=True, help="Or it reads /metrics, and is of no one.")
 @click.option("--name", default="", help="What it is for.")
-@click.option("--days", type=click.IntRange(1, 3650), help="How long it holds.")
+@click.option("--days", type=click.IntRange(1, 3650), help="How long it is valid.")
 @click.pass_obj
 def add(
     data: Path,
@@ -51,7 +51,7 @@ def add(
 ) -> None:
     """Make a token and print it: only now, since no one keeps it.
 
-    That of an account holds for 90 days unless --days says how long, others until they are revoked.
+    That of an account is valid for 90 days unless --days says how long, others until revoked.
     """
     if (logger_id, email, metrics or None).count(None) != 2 or (write and email is None):
         raise click.UsageError(
@@ -115,11 +115,11 @@ def list_(data: Path, form: str | None) -> None:
 @click.argument("number", metavar="N", type=int)
 @click.pass_obj
 def revoke(data: Path, number: int) -> None:
-    """Let token N, as `digseason tokens list` numbers it, hold no longer."""
+    """Revoke token N, as `digseason tokens list` numbers it."""
     _, engine = open_store(data)
     with writing(engine) as connection:
         if not revoke_token(connection, number, datetime.now(UTC)):
-            raise click.BadParameter(f"no token {number} holds", param_hint="N")
+            raise click.BadParameter(f"there is no valid token {number}", param_hint="N")
         note_deed(connection, CONSOLE, "revoked a token", f"{number}", datetime.now(UTC))
     click.echo(f"token {number} is revoked")
 

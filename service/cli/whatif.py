@@ -59,7 +59,7 @@ class Several(click.ParamType[list[float]]):
         try:
             numbers = [self.read(text) for text in value.split(",")]
         except ValueError:
-            self.fail(f"'{value}' is no list of numbers; write such as 60,62", param, ctx)
+            self.fail(f"'{value}' is no list of numbers; write them like 60,62", param, ctx)
         for number in numbers:
             if not self.lowest <= number <= self.highest:
                 bounds = f"{self.lowest:g} to {self.highest:g}"

@@ -76,7 +76,7 @@ def _instant(stamp: datetime, clock: Clock) -> datetime:
     if clock.in_stamp:
         raise ValueError(
             f"{value_text(stamp)} does not say its offset, as every stamp of this logger does; "
-            "write such as 2025-10-05T02:00:00+10:00"
+            "write it like 2025-10-05T02:00:00+10:00"
         )
     utc, (problem,) = local_to_utc(np.array([stamp], "datetime64[us]"), clock)
     if problem != OK:

@@ -281,8 +281,8 @@ class ProbeEntry(FarmTable):
         first = info.data.get("valid_from")
         if until is not None and first is not None and until <= first:
             raise ValueError(
-                f"lies not after valid_from = {value_text(first)}; write the day on which it was "
-                "taken out"
+                f"does not lie after valid_from = {value_text(first)}; write the day on which it "
+                "was taken out"
             )
         return until
 
@@ -306,7 +306,7 @@ class CorrectionEntry(FarmTable):
         if (first.tzinfo is None) != (until.tzinfo is None):
             raise ValueError("from and until go together, both with their offset or both without")
         if until <= first:
-            raise ValueError(f"lies not after from = {value_text(first)}; exchange the two")
+            raise ValueError(f"does not lie after from = {value_text(first)}; exchange the two")
         return until
 
 

@@ -106,19 +106,19 @@ def _check_depth(depth_cm: float) -> float:
 def _check_email(text: str) -> str:
     address = parse_address(text)
     if address.addr_spec != text or "." not in address.domain:
-        raise ValueError("is not one mail address; write such as ada@example.org")
+        raise ValueError("is not one mail address; write it like ada@example.org")
     return text
 
 
 def _check_clock(text: str) -> str:
     if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
-        raise ValueError("is no time of the day; write such as 21:00")
+        raise ValueError("is no time of the day; write it like 21:00")
     return text
 
 
 def _check_quiet(hours: tuple[str, str]) -> tuple[str, str]:
     if hours[0] == hours[1]:
-        raise ValueError("begins when it ends; leave it out, or write such as ['21:00', '07:00']")
+        raise ValueError("begins when it ends; leave it out, or write it like ['21:00', '07:00']")
     return hours
 
 
@@ -167,7 +167,7 @@ def _check_time_format(text: str) -> str:
         return text
     marks = set(re.findall("%(.)", text))
     if not (marks & set("Yy") and ("j" in marks or ("d" in marks and marks & set("mbB")))):
-        raise ValueError('has no full date; write such as "%Y-%m-%d %H:%M"')
+        raise ValueError('has no full date; write it like "%Y-%m-%d %H:%M"')
     if not marks & set("HI"):
         raise ValueError("has no time; add %H:%M, and the column that holds it to the key time")
     return text

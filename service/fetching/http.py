@@ -206,7 +206,7 @@ class Fetcher:
             raise PermanentFetchError(f"{url}: {error}; check the address") from None
         except requests.exceptions.SSLError as error:
             raise PermanentFetchError(
-                f"{url}: its certificate does not hold: {find_reason(error)}; check the address"
+                f"{url}: its certificate is not valid: {find_reason(error)}; check the address"
             ) from None
         except requests.RequestException as error:
             raise _TryAgainError(find_reason(error)) from None

@@ -64,7 +64,7 @@ def rewrite_photo(content: bytes, keeps_place: bool) -> bytes:
         raise
     except _NO_PICTURE:
         raise PhotoError(
-            "form", "it is no JPEG, PNG or WebP that can be read; send one of these"
+            "form", "it cannot be read as JPEG, PNG or WebP; send one of these"
         ) from None
     image.thumbnail((_SIDE_PX, _SIDE_PX))
     exif = Image.Exif()

@@ -137,7 +137,7 @@ administrators = Depends(ByRole("administrator"))
 """What a route has among its `dependencies`."""
 
 REFUSALS = describe_refusals(
-    UNAUTHORIZED="no token that holds",
+    UNAUTHORIZED="no valid token",
     TOO_MANY_REQUESTS="this token comes too often; Retry-After says when it may again",
     FORBIDDEN="the token is of another scope, or its account of another role",
     NOT_FOUND="there is no such thing, or it is not yours to see",
@@ -243,6 +243,6 @@ def _mark(engine: Engine, mark: Callable[..., None], *what: object) -> None:
 def _unknown() -> Problem:
     return Problem(
         HTTPStatus.UNAUTHORIZED,
-        "sign in, or send a token that holds, as Authorization: Bearer TOKEN",
+        "sign in, or send a valid token, as Authorization: Bearer TOKEN",
         headers={"WWW-Authenticate": "Bearer"},
     )

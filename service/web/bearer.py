@@ -58,7 +58,7 @@ class Door:
         if token is None:
             raise Problem(
                 HTTPStatus.UNAUTHORIZED,
-                "send a token that holds, as Authorization: Bearer TOKEN",
+                "send a valid token, as Authorization: Bearer TOKEN",
                 headers={"WWW-Authenticate": "Bearer"},
             )
         wait_s = self._rate.wait_s(token.id)

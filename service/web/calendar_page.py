@@ -113,7 +113,8 @@ def _find(connection: Connection, secret: str, now: datetime) -> tuple[Token, Ac
         account = fetch_account(connection, token.account_id)
         if account is not None:
             return token, account
-    raise Problem(HTTPStatus.NOT_FOUND, "this link does not hold; make a new one at /calendars")
+    said = "this link does not work any more; make a new one at /calendars"
+    raise Problem(HTTPStatus.NOT_FOUND, said)
 
 
 def _is_for(name: str, block: Block) -> bool:

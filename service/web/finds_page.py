@@ -240,7 +240,7 @@ def _refuse_photo(error: PhotoError, language: str) -> str:
             text = _("{most} photos of one vine are kept; choose among them.")
             return text.format(most=MOST_PHOTOS)
         case "form":
-            return _("A photo is no JPEG, PNG or WebP that can be read; send one of these.")
+            return _("A photo cannot be read as JPEG, PNG or WebP; send one of these.")
 
 
 def _tell(record: DigRecord, kept: Kept, language: str) -> list[str]:

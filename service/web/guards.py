@@ -88,7 +88,7 @@ def _find_refusal(scope: Scope) -> Problem | None:
     if not length.isdecimal() or int(length) > LARGEST_BYTES:
         return _too_long()
     if scope["method"] not in CHANGES_NOTHING and not _is_from_here(headers):
-        return Problem(HTTPStatus.FORBIDDEN, "another site sent this; go there by yourself")
+        return Problem(HTTPStatus.FORBIDDEN, "another web site sent this; open the page yourself")
     return None
 
 

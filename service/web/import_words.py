@@ -75,7 +75,7 @@ def tell_changes(retold: Retold, language: str) -> Iterator[str]:
     """Yield what taking back has made of the readings, and what follows."""
     words = translations(language)
     if not retold:
-        yield words.gettext("No reading is otherwise.")
+        yield words.gettext("No reading has changed.")
         return
     yield _count(
         [

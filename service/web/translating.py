@@ -60,7 +60,7 @@ DEEDS = (
     N_("withdrew an import"),
 )
 REFUSALS = (
-    N_("another site sent this; go there by yourself"),
+    N_("another web site sent this; open the page yourself"),
     N_("more than {count} bytes; send less at once"),
     N_("no advisory has this number"),
     N_("no block is yours to see"),
@@ -87,7 +87,7 @@ REFUSALS = (
     N_("this form cannot be read: {why}"),
     N_("this form is of another session; open the page again"),
     N_("this is not for a {role}"),
-    N_("this link does not hold; make a new one at /calendars"),
+    N_("this link does not work any more; make a new one at /calendars"),
     N_("this record was taken back; note it anew"),
     N_("too many requests; try again in a while"),
     N_("what the address or the body says is not of this form"),
@@ -172,7 +172,7 @@ FINDINGS = (
     N_("there is no {folder}"),
     N_("Set DIGSEASON_BOUNCES to the folder they come into."),
     N_("a mail server brings them to /api/bounces"),
-    N_("none is known that `digseason backup` made"),
+    N_("none made by `digseason backup` is known"),
     N_("Run `digseason backup FILE`, and see what keeps the one that was to come by itself."),
     N_("no one is told of a late round: DIGSEASON_OPERATOR is not set"),
     N_("{address} could not be told what is wrong: {why}"),
@@ -181,7 +181,7 @@ FINDINGS = (
     N_("no one misses it: DIGSEASON_HEARTBEAT_URL is not set"),
     N_("{host} is asked while all is well"),
     N_("not since {time} UTC: {why}"),
-    N_("Look whether DIGSEASON_HEARTBEAT_URL still holds."),
+    N_("Check whether DIGSEASON_HEARTBEAT_URL still works."),
 )
 """What `digseason check` says, and what it says to do: the longer forms first."""
 THINGS = (

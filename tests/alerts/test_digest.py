@@ -46,7 +46,7 @@ FORBIDDEN = {
 }
 CAUTIONS = {
     "en": ["Buried lines:", "irrigation and power", "Heat:", "Sharp tools:", "label", "rules:"],
-    "es": ["enterradas:", "riego y electricidad", "Calor:", "filo:", "etiqueta", "Normas locales:"],
+    "es": ["Líneas enterradas", "riego y electricidad", "Calor:", "filo:", "etiqueta", "locales:"],
 }
 CARD = {
     "en": ["beside the trunk", "hand lens", "strong vines", "boots and tools", "weak evidence"],
@@ -65,7 +65,7 @@ WHY: dict[tuple[str, Kind, Reason], str] = {
     ("es", "spring", "spent"): "ha cumplido su plazo",
     ("es", "spring", "turned"): "pone fin a la temporada de primavera",
     ("es", "spring", "cold"): "abrirse de nuevo al calentarse el suelo",
-    ("es", "spring", "hot"): "cuesta leer las raíces",
+    ("es", "spring", "hot"): "cuesta interpretar las raíces",
     ("es", "spring", "season over"): "ha empezado uno nuevo",
     ("es", "fall", "cold"): "pequeñas formas jóvenes que pasan el invierno",
     ("es", "fall", "hot"): "abrirse de nuevo al enfriarse el suelo",
@@ -317,14 +317,14 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
     [
         pytest.param(
             make_notice(opened_range=DateRange(SEP_21, OCT_9)),
-            "Spring dig season opened on 4 October, 16 days ago. The soil warms slowly, beside "
-            "the error of its readings: the day lies between 21 September and 9 October.",
+            "Spring dig season opened on 4 October, 16 days ago. The soil warms slowly compared "
+            "with the error of its readings: the day lies between 21 September and 9 October.",
             id="a slow opening",
         ),
         pytest.param(
             make_notice(opened_range=DateRange(SEP_21, None)),
-            "The soil warms slowly, beside the error of its readings: the day may be as early as "
-            "21 September, or still to come.",
+            "The soil warms slowly compared with the error of its readings: the day may be as "
+            "early as 21 September, or still to come.",
             id="a slow opening on its day",
         ),
         pytest.param(
@@ -333,8 +333,8 @@ SEP_21, OCT_9 = date(2025, 9, 21), date(2025, 10, 9)
                 closed_not_before=date(2025, 10, 20),
                 closed_range=DateRange(date(2025, 10, 12), date(2025, 10, 22)),
             ),
-            "The soil cools slowly, beside the error of its readings: the day lies between 12 and "
-            "22 October.",
+            "The soil cools slowly compared with the error of its readings: the day lies between "
+            "12 and 22 October.",
             id="a slow close",
         ),
         pytest.param(

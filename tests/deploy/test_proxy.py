@@ -74,5 +74,5 @@ def test_a_form_comes_through_and_its_sender_is_known(served: tuple[str, Path]) 
         filled = {"email": "ada@example.org", "password": "not this one"}
         headers = {"Origin": site, "X-Forwarded-For": "203.0.113.9"}
         answer = session.post(f"{site}/sign-in", filled, headers=headers, timeout=30)
-    assert "another site sent this" not in answer.text
+    assert "another web site sent this" not in answer.text
     assert '127.0.0.2:0 - "POST /sign-in' in console.read_text()

@@ -273,8 +273,8 @@ def test_every_output_says_from_whom_and_how_wrong_it_may_be(digseason) -> None:
         ),
         (
             "es",
-            "La temperatura es prestada por Terrace 7 (4 km, 100 m más abajo); la media de cinco "
-            "días bien puede errar en 3,3 °F.",
+            "Es una temperatura prestada por Terrace 7 (4 km, 100 m más abajo); la media de cinco "
+            "días bien puede desviarse 3,3 °F.",
             "Prestada por vecinos, +-3,3F.",
         ),
     ],

@@ -101,7 +101,7 @@ def test_a_word_is_kept_shown_and_withdrawn(data: Path) -> None:
         (("checks", "withdraw", "7", "--by", "Ada"), "Missing option '--why'"),
         (
             ("checks", "withdraw", "7", "--by", "Ada", "--why", "-"),
-            "no overrule 7 holds; those that do: none",
+            "no overrule 7 stands; those that do: none",
         ),
     ],
 )

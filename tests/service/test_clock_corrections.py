@@ -98,7 +98,7 @@ def test_the_exported_farm_file_says_the_same(tmp_path: Path, clock: str, entry:
         (
             [WRONG.replace("T04", "T01")],
             "UTC+10:00",
-            "clock_corrections, item 1, until = 2025-10-01 01:00:00: lies not after from",
+            "clock_corrections, item 1, until = 2025-10-01 01:00:00: does not lie after from",
         ),
         ([WRONG.replace("+1h", "1h")], "UTC+10:00", 'add = "1h": write with its sign'),
         ([WRONG.replace("+1h", "+0h")], "UTC+10:00", "at least one second"),

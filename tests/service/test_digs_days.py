@@ -65,10 +65,10 @@ def test_the_calendar_and_the_sheet_hold_the_same_days(store: Path, tmp_path: Pa
     text = " ".join(document[0].get_textpage().get_text_range().split())
     document.close()
     assert event.decoded("DTSTART") == date(2025, 5, 17)
-    assert event["SUMMARY"] == "Cavar 12 vides en Terrace 7, cuadrilla 1"
+    assert event["SUMMARY"] == "Cavar en 12 vides de Terrace 7, cuadrilla 1"
     assert "17 may 2025" in text
     assert "Terrace 7, Upper Alder" in text
-    assert "Conducciones enterradas" in text
+    assert "Líneas enterradas" in text
 
 
 @pytest.mark.parametrize(

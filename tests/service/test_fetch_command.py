@@ -76,7 +76,7 @@ def test_a_revised_value_is_listed(data: Path, server: HttpServer) -> None:
     ("words", "message"),
     [
         (["--station", "b2"], "no station 'b2'; there are: b1"),
-        (["--since", "2025-03-02", "--until", "2025-03-01"], "--since lies behind --until"),
+        (["--since", "2025-03-02", "--until", "2025-03-01"], "--since lies after --until"),
         (["--since", "yesterday"], "is no date"),
         (["--past", "--until", "2025-03-01"], "leave out --until"),
     ],

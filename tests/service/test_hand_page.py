@@ -110,7 +110,7 @@ def test_a_link_takes_back_nothing_of_another_thermometer(
 
 @pytest.mark.parametrize("secret", ["nothing", "x" * 43])
 def test_a_link_that_does_not_hold_says_so(engine: Engine, address: str, secret: str) -> None:
-    assert "This link does not hold" in requests.get(f"{address}/hand/{secret}", timeout=30).text
+    assert "This link does not work" in requests.get(f"{address}/hand/{secret}", timeout=30).text
     answer = requests.post(f"{address}/hand/{secret}", FILLED, timeout=30)
     assert (answer.status_code, noted(engine)) == (404, [])
 

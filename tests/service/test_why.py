@@ -263,16 +263,16 @@ def test_readings_that_are_left_out_are_counted(empty: Engine) -> None:
         (
             [ProbeDay(15, 24, 0, True), ProbeDay(30, 24, 0, True)],
             "The probes at 15 and 30 cm reported all 24 hours of 1 May.",
-            "Las sondas a 15 y 30 cm dieron las 24 horas del 1 de mayo.",
+            "Las sondas a 15 y 30 cm registraron las 24 horas del 1 de mayo.",
         ),
         (
             [ProbeDay(15, 12, 2, False)],
             "The probe at 15 cm reported 12 of the 24 hours of 1 May. 2 readings were found wrong "
             "or suspect and left out. That is too few: a day needs 18 hours, and no more than 3 "
             "missing in a row.",
-            "La sonda a 15 cm dio 12 de las 24 horas del 1 de mayo. 2 lecturas resultaron erróneas "
-            "o dudosas y no cuentan. Son muy pocas: un día necesita 18 horas, sin que falten más "
-            "de 3 seguidas.",
+            "La sonda a 15 cm registró 12 de las 24 horas del 1 de mayo. 2 lecturas resultaron "
+            "erróneas o dudosas y no cuentan. Son muy pocas: un día necesita 18 horas, sin que "
+            "falten más de 3 seguidas.",
         ),
         (
             [ProbeDay(30, None, 0, True)],

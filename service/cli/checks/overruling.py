@@ -84,7 +84,7 @@ def overrule_command(
 @why_option
 @click.pass_obj
 def withdraw_command(data: Path, number: int, person: str, why: str) -> None:
-    """Let overrule N hold no longer."""
+    """Take overrule N back: the checks decide again."""
     _, engine = open_store(data)
     with writing(engine) as connection:
         try:

@@ -44,7 +44,7 @@ def agree_command(data: Path, site_id: str, person: str, take_back: bool) -> Non
         keep = take_finds_back if take_back else agree_to_finds
         is_new = keep(connection, site_id, person, now)
     told = "is not told of finds any more" if take_back else "is told of finds from now on"
-    stood = "" if is_new else "; so it was already"
+    stood = "" if is_new else ", as before"
     click.echo(f"{names[site_id]}: the coordinator {told}{stood}")
 
 

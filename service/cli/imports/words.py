@@ -56,5 +56,5 @@ def describe_retold(retold: Retold) -> str:
     """Return what has changed of the readings, and what follows."""
     counts = [f"{count:,} {name}" for name, count in vars(retold).items() if count]
     if not counts:
-        return "No reading is otherwise."
+        return "No reading has changed."
     return f"Readings: {', '.join(counts)}. The next round corrects what was told."

@@ -146,7 +146,7 @@ def account_routes(engine: Engine) -> APIRouter:
     def _revoke(token_id: int, who: Visitor) -> None:
         with writing(engine) as connection:
             if not revoke_own(connection, who, token_id, datetime.now(UTC)):
-                said = "no token of yours that holds has this number; /api/tokens lists them"
+                said = "no valid token of yours has this number; /api/tokens lists them"
                 raise Problem(HTTPStatus.NOT_FOUND, said)
 
     return routes

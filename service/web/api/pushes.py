@@ -37,7 +37,7 @@ BODY = {
     },
 }
 SENDING = {
-    "UNAUTHORIZED": "no token that holds",
+    "UNAUTHORIZED": "no valid token",
     "REQUEST_ENTITY_TOO_LARGE": "too many bytes at once",
     "UNSUPPORTED_MEDIA_TYPE": "another kind of body",
     "UNPROCESSABLE_ENTITY": "the body as a whole is not of this form: nothing was taken",

@@ -150,7 +150,7 @@ def test_the_published_procedures_are_told_with_their_numbers() -> None:
     # source: [AGVIC-DISINFEST], [VINEHEALTH-FOOTWEAR]
     assert "60 seconds in 2 % active sodium hypochlorite and are not rinsed" in text
     assert "40 °C for 180 minutes, or 45 °C for 90 minutes" in text
-    assert "where local rules differ, they hold" in text
+    assert "where local rules differ, follow those" in text
     assert "follow the label" in " ".join(warn_of_cleaning("en"))
     assert name_cleaning(Cleaning.DISINFECT, "en") == "soil off, disinfect"
 

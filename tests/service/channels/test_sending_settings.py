@@ -22,7 +22,7 @@ SECRET = "hush-hush"  # noqa: S105 (invented)
     [
         ({"SMTP_USER": "a"}, "DIGSEASON_SMTP_HOST is missing"),
         ({"SMTP_HOST": "mail.alder.example"}, "DIGSEASON_MAIL_FROM is missing"),
-        ({**MAIL, "MAIL_FROM": "a..b@alder.example"}, "is not one mail address; write such as"),
+        ({**MAIL, "MAIL_FROM": "a..b@alder.example"}, "is not one mail address; write it like"),
         ({**MAIL, "SMTP_SECURITY": "none"}, "only for a server on this machine"),
         ({**MAIL, "SMTP_SECURITY": "ssl"}, "DIGSEASON_SMTP_SECURITY = 'ssl'"),
         ({**MAIL, "SMTP_USER": "a"}, "DIGSEASON_SMTP_PASSWORD is missing"),

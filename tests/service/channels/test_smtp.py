@@ -60,7 +60,7 @@ def test_a_mail_arrives_as_it_was_written(channel: SmtpChannel, server: SmtpServ
 
 def test_a_connection_says_how_it_is_protected(channel: SmtpChannel) -> None:
     assert channel.describe() == (
-        "encrypted by TLSv1.3, its certificate holds, logged in as dig@alder.example"
+        "encrypted by TLSv1.3, its certificate is valid, logged in as dig@alder.example"
     )
 
 
@@ -127,7 +127,7 @@ def test_a_certificate_of_someone_else_is_refused(
     monkeypatch.setenv("SSL_CERT_FILE", ssl.get_default_verify_paths().openssl_cafile)
     error = fail(open_channel(server))
     assert isinstance(error, ChannelDownError)
-    assert "shows a certificate that does not hold" in str(error)
+    assert "shows a certificate that is not valid" in str(error)
     assert "SSL_CERT_FILE" in str(error)
     assert "AUTH" not in server.asked
 
@@ -135,7 +135,7 @@ def test_a_certificate_of_someone_else_is_refused(
 def test_a_name_that_the_certificate_does_not_bear_is_refused(server: SmtpServer) -> None:
     server.reset()
     error = fail(open_channel(server, smtp_host="localhost"))  # it is for 127.0.0.1
-    assert "shows a certificate that does not hold" in str(error)
+    assert "shows a certificate that is not valid" in str(error)
     assert "AUTH" not in server.asked
 
 

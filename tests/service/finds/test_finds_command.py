@@ -125,7 +125,7 @@ def test_photos_are_kept_once_and_written_out(digseason: Digseason, tmp_path: Pa
     Image.new("RGB", (30, 20), "brown").save(photo)
     text.write_text("no picture")
     code, told = digseason("finds", "add", *ADD, *SEEN, "--photo", text)
-    assert (code, "no JPEG, PNG or WebP" in " ".join(told.split())) == (2, True)
+    assert (code, "cannot be read as JPEG, PNG or WebP" in " ".join(told.split())) == (2, True)
     assert listed(digseason) == []
     assert "1 photo kept with it" in digseason("finds", "add", *ADD, *SEEN, "--photo", photo)[1]
     (one,) = listed(digseason)

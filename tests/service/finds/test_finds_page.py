@@ -145,7 +145,7 @@ def test_a_photo_is_kept_once_seen_by_its_grower_and_no_one_else(
     bad = {"photos": ("a.jpg", b"<script>", "image/jpeg")}
     fields = {**fill(browsers["ada"], here), "vine": "13"}
     refused = browsers["ada"].post(f"{here}/finds/new", fields, files=bad, timeout=30)
-    assert (refused.status_code, "no JPEG, PNG or WebP" in refused.text) == (422, True)
+    assert (refused.status_code, "read as JPEG, PNG or WebP" in refused.text) == (422, True)
     assert len(kept(engine)) == 1
 
 

@@ -49,9 +49,9 @@ def test_a_large_one_is_made_smaller() -> None:
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"<script>alert(1)</script>", "no JPEG, PNG or WebP"),
-        (picture("JPEG")[:300], "no JPEG, PNG or WebP"),
-        (b"GIF89a" + bytes(40), "no JPEG, PNG or WebP"),
+        (b"<script>alert(1)</script>", "cannot be read as JPEG, PNG or WebP"),
+        (picture("JPEG")[:300], "cannot be read as JPEG, PNG or WebP"),
+        (b"GIF89a" + bytes(40), "cannot be read as JPEG, PNG or WebP"),
         (picture("PNG", (MOST_PIXELS // 1000 + 1, 1000), "1"), "pixels"),
         (bytes(15_000_001), "15,000,001 bytes"),
     ],
