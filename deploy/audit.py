@@ -23,8 +23,8 @@ ACCEPTED: dict[str, str] = {}
 
 def audit(lock: Path) -> tuple[dict[str, Any] | None, str]:
     """Return what is known of the packages of a lock file; None, and why, where nothing is."""
-    command = ["pip-audit", "--disable-pip", "--require-hashes", "-r", str(lock), "-f", "json"]
-    command += ["--progress-spinner", "off", "--timeout", "5"]
+    command = [sys.executable, "-m", "pip_audit", "--disable-pip", "--require-hashes"]
+    command += ["-r", str(lock), "-f", "json", "--progress-spinner", "off", "--timeout", "5"]
     try:
         ran = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S)  # noqa: S603 (no input)
     except subprocess.TimeoutExpired:
@@ -52,17 +52,35 @@ def say_unasked(report: dict[str, Any]) -> str | None:
     return f"{len(unasked)} of {len(report['dependencies'])}: {unasked[0]['skip_reason']}"
 
 
+def sum_up(known: list[str], audited: int, whole: bool) -> str:
+    """Return the last word: each vulnerability, or how much it says that there is none.
+
+    audited : packages that the index answered for
+    whole : whether these are all
+    """
+    if known:
+        return "\n".join(known)
+    if not audited:
+        return "NOTHING AUDITED: whether a vulnerability is known could not be asked"
+    rest = "" if whole else "; of what was not audited this says nothing"
+    return f"no vulnerability is known in {audited} packages{rest}"
+
+
 def main() -> int:
     """Audit all lock files; 1 where something is to be done."""
     paths = [Path(__file__).with_name(name) for name in LOCKS]
     with ThreadPoolExecutor() as at_once:
         reports = list(at_once.map(audit, paths))
     known: list[str] = []
+    audited, whole = 0, True
     for path, (report, why) in zip(paths, reports, strict=True):
         unasked = say_unasked(report) if report else why
-        known += find_known(report) if report else ()
+        if report:
+            known += find_known(report)
+            audited += sum("skip_reason" not in one for one in report["dependencies"])
+        whole &= unasked is None
         print(f"{path.name}: {f'NOT AUDITED, {unasked}' if unasked else 'audited'}")
-    print(*(known or ["no vulnerability is known"]), sep="\n")
+    print(sum_up(known, audited, whole))
     return bool(known)
 
 

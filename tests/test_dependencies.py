@@ -107,3 +107,20 @@ def test_an_accepted_hole_is_named_with_a_reason_and_told_no_more() -> None:
         assert list(AUDIT["find_known"](report)) == []
     finally:
         del accepted["CVE-2026-1"]
+
+
+@pytest.mark.parametrize(
+    ("known", "audited", "whole", "said"),
+    [
+        ([], 0, False, "NOTHING AUDITED: whether a vulnerability is known could not be asked"),
+        ([], 9, False, "in 9 packages; of what was not audited this says nothing"),
+        ([], 9, True, "no vulnerability is known in 9 packages"),
+        (["click 8.1.8: PYSEC-2026-1, fixed by nothing yet"], 0, False, "PYSEC-2026-1"),
+    ],
+)
+def test_where_the_index_is_out_of_reach_nothing_is_called_free_of_holes(
+    known: list[str], audited: int, whole: bool, said: str
+) -> None:
+    told = AUDIT["sum_up"](known, audited, whole)
+    assert said in told
+    assert ("no vulnerability is known" in told) is (audited > 0 and not known)
