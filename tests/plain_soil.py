@@ -78,20 +78,33 @@ def root_zone_days(station: Station) -> dict[date, float]:
     }
 
 
+def cells_of(path: Path, station: Station, column: str) -> list[str]:
+    """Return the cells of one column."""
+    with path.open(newline="", encoding="utf-8") as file:
+        for _ in range(station.lines_before_header):
+            next(file)
+        header, *rows = csv.reader(file)
+    place = header.index(column)
+    return [row[place] for row in rows]
+
+
+@cache
+def moments_of(path: Path, station: Station) -> list[datetime]:
+    """Return a moment within the time of each row: a stamp of 09:00 belongs to 08-09."""
+    return [
+        datetime.strptime(cell, station.time_format) - timedelta(seconds=1)  # noqa: DTZ007 (local)
+        for cell in cells_of(path, station, station.time)
+    ]
+
+
 @cache
 def daily_means(path: Path, station: Station, column: str) -> dict[date, float]:
     """Return the mean [degC] of each complete day of one depth: 18 of 24 hours, no hole over 3."""
     hours: dict[date, dict[int, list[float]]] = {}
-    with path.open(newline="", encoding="utf-8") as file:
-        for _ in range(station.lines_before_header):
-            next(file)
-        for row in csv.DictReader(file):
-            if row[column] == station.missing:
-                continue
-            end = datetime.strptime(row[station.time], station.time_format)  # noqa: DTZ007 (local)
-            within = end - timedelta(seconds=1)  # a stamp of 09:00 belongs to 08-09
-            of_day = hours.setdefault(within.date(), {})
-            of_day.setdefault(within.hour, []).append(float(row[column]))
+    cells = cells_of(path, station, column)
+    for within, cell in zip(moments_of(path, station), cells, strict=True):
+        if cell != station.missing:
+            hours.setdefault(within.date(), {}).setdefault(within.hour, []).append(float(cell))
     return {
         day: sum(sum(values) / len(values) for values in of_day.values()) / len(of_day)
         for day, of_day in hours.items()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import json
 import re
 import runpy
@@ -14,6 +13,8 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+
+from tests.test_layout_of_the_house import imported, sources
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "pyproject.toml").read_text("utf-8")
@@ -41,22 +42,15 @@ def names(requirements: list[str]) -> set[str]:
     return {canonicalize_name(Requirement(one).name) for one in requirements}
 
 
-def imported() -> set[str]:
+def brought_in() -> set[str]:
     """Return the packages from outside that the three packages import, by their names in pip."""
     modules = {
         name.split(".")[0]
         for package in ("service", "probes", "alerts")
-        for path in (ROOT / package).rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
-        for name in (
-            [one.name for one in node.names]
-            if isinstance(node, ast.Import)
-            else [node.module or ""]
-            if isinstance(node, ast.ImportFrom)
-            else []
-        )
+        for _, module in sources(package)
+        for name in imported(module)
     }
-    ours = {"service", "probes", "alerts", "tests", "sample_logs", ""}
+    ours = {"service", "probes", "alerts", "tests", "sample_logs"}
     brought = packages_distributions()
     outside = modules - ours - set(sys.stdlib_module_names)
     return {canonicalize_name(brought[module][0]) for module in outside}
@@ -70,7 +64,7 @@ def test_each_dependency_has_a_reason() -> None:
 
 def test_each_dependency_is_used_and_nothing_else_is() -> None:
     declared = names(PROJECT["dependencies"]) | names(OPTIONAL)
-    assert imported() - COMES_WITH.keys() == declared - USED_BY_OTHERS.keys()
+    assert brought_in() - COMES_WITH.keys() == declared - USED_BY_OTHERS.keys()
     assert {*COMES_WITH.values(), *USED_BY_OTHERS} <= declared
 
 

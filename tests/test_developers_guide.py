@@ -26,19 +26,18 @@ def test_the_map_shows_every_room_of(package: str) -> None:
     assert sorted(shown) == sorted(rooms - {"__init__.py", "__pycache__/"})
 
 
-@pytest.mark.parametrize("path", sorted(set(PATHS)))
-def test_a_path_of_the_guide_leads_somewhere(path: str) -> None:
-    assert (ROOT / path).exists()
+def test_each_path_of_the_guide_leads_somewhere() -> None:
+    assert len(PATHS) > 50
+    assert [path for path in PATHS if not (ROOT / path).exists()] == []
 
 
 HARM = GUIDE.split("## Who might do harm")[1].split("\n## ")[0]
 _, _, *THREATS = re.findall(r"^\|(.*)\|$", HARM, re.MULTILINE)
-TESTS = "".join(path.read_text("utf-8") for path in (ROOT / "tests").rglob("test_*.py"))
 
 
-@pytest.mark.parametrize("threat", THREATS)
-def test_a_threat_is_met_by_tests_that_are_there(threat: str) -> None:
-    *_, shown = threat.split("|")
-    named = re.findall(r"\w+", shown)
-    there = [name for name in named if f"def {name}(" in TESTS and name.startswith("test_")]
-    assert there == named != []
+def test_each_threat_is_met_by_tests_that_are_there() -> None:
+    sources = (path.read_text("utf-8") for path in (ROOT / "tests").rglob("test_*.py"))
+    there = {name for source in sources for name in re.findall(r"def (test_\w+)\(", source)}
+    named = {threat: set(re.findall(r"\w+", threat.split("|")[-1])) for threat in THREATS}
+    assert {threat: names - there for threat, names in named.items() if not names <= there} == {}
+    assert [threat for threat, names in named.items() if not names] == []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -25,10 +26,13 @@ TOP_LEVEL = {
 }
 
 
-def sources(package: str) -> Iterator[tuple[str, ast.Module]]:
-    """Yield each module of a package: its path from the root and what it holds."""
-    for path in sorted((ROOT / package).rglob("*.py")):
-        yield path.relative_to(ROOT).as_posix(), ast.parse(path.read_text("utf-8"))
+@cache
+def sources(package: str) -> list[tuple[str, ast.Module]]:
+    """Return each module of a package: its path from the root and what it holds."""
+    return [
+        (path.relative_to(ROOT).as_posix(), ast.parse(path.read_text("utf-8")))
+        for path in sorted((ROOT / package).rglob("*.py"))
+    ]
 
 
 def imported(module: ast.Module) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -209,8 +210,8 @@ def _try(
 def _looks(stamps: list[str], time_format: str) -> bool:
     if time_format == "iso8601":
         return any(ISO_STAMP.fullmatch(stamp) for stamp in stamps)
-    signs = set(re.sub(r"%.", "", time_format)) if "%" in time_format else set()
-    return any(signs <= set(stamp) for stamp in stamps)
+    signs = Counter(re.sub(r"%.", "", time_format) if "%" in time_format else "")
+    return any(all(stamp.count(sign) >= n for sign, n in signs.items()) for stamp in stamps)
 
 
 def _distinct(forms: list[TimeForm]) -> Iterator[TimeForm]:

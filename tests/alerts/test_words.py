@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from string import Formatter
 from typing import Any
@@ -20,6 +21,7 @@ FORMS = {".py": "python", ".html": "jinja2"}
 MessageId = str | tuple[str, ...]
 
 
+@cache
 def extracted() -> set[MessageId]:
     sources = [*ALERTS.rglob("*.py"), *PAGES.rglob("*.py"), *PAGES.rglob("*.html")]
     return {

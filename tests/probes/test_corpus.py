@@ -28,27 +28,19 @@ def rows_of(file: LoggerFile) -> list[str]:
 
 
 @pytest.mark.parametrize("case", READ, ids=name_of)
-def test_the_readings_are_those_of_the_file(case: Case) -> None:
-    assert rows_of(case.read()) == case.rows
-
-
-@pytest.mark.parametrize("case", READ, ids=name_of)
-def test_what_is_not_read_is_told_with_its_line_and_reason(case: Case) -> None:
+def test_readings_and_counts_are_those_of_the_file_and_the_rest_is_told_with_its_reason(
+    case: Case,
+) -> None:
+    file = case.read()
+    assert rows_of(file) == case.rows
     expected = case.spec.get("rejects", [])
     found = [
         (reject.line, reason if reason in reject.reason else reject.reason)
-        for reject, (_, reason) in zip(case.read().rejects, expected, strict=True)
+        for reject, (_, reason) in zip(file.rejects, expected, strict=True)
     ]
     assert found == [tuple(each) for each in expected]
-
-
-@pytest.mark.parametrize("case", READ, ids=name_of)
-def test_missing_codes_and_rows_of_others_are_counted(case: Case) -> None:
-    file = case.read()
-    assert (file.missing, file.others) == (
-        case.spec.get("missing", 0),
-        case.spec.get("others", 0),
-    )
+    counts = case.spec.get("missing", 0), case.spec.get("others", 0)
+    assert (file.missing, file.others) == counts
 
 
 @pytest.mark.parametrize("case", REFUSED, ids=name_of)

@@ -106,7 +106,7 @@ def strange_values(file: LoggerFile, case: Case, plain: PlainFile) -> Iterator[s
 
 
 def test_no_damage_crashes_miscounts_or_invents(tmp_path: Path) -> None:
-    assert list(faults_of(range(500), tmp_path)) == []
+    assert list(faults_of(range(200), tmp_path)) == []
 
 
 @pytest.mark.long
@@ -125,6 +125,7 @@ def what_is_proposed(seed: int, path: Path) -> str:
     return "proposed"
 
 
-def test_no_damage_crashes_the_proposing(tmp_path: Path) -> None:
-    ends = {what_is_proposed(seed, tmp_path / "damaged") for seed in range(100)}
+@pytest.mark.parametrize("files", [30, pytest.param(1_000, marks=pytest.mark.long)])
+def test_no_damage_crashes_the_proposing(tmp_path: Path, files: int) -> None:
+    ends = {what_is_proposed(seed, tmp_path / "damaged") for seed in range(files)}
     assert ends == {"refused", "proposed"}

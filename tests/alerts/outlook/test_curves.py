@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -20,7 +22,7 @@ from alerts.outlook.curves import (
 from alerts.outlook.members import coming_days
 from probes.soil.damped_wave import YEAR_D
 from probes.soil.harmonics import fit_harmonics
-from tests.generated_climate import DEPTHS_CM, generate
+from tests.generated_climate import DEPTHS_CM, GeneratedClimate, generate
 from tests.outlook_curves import NOISE_C, anomaly_cov_c2, days_of, sure_curve, usual_anomalies
 
 SEASON, COMING = days_of("2025-01-01", "2025-04-10"), days_of("2025-04-11", "2025-06-09")
@@ -99,9 +101,14 @@ def test_a_long_series_gives_the_curve_that_least_squares_give() -> None:
     assert np.sqrt(np.mean((curve_c - squares_c) ** 2)) < 0.1  # degC
 
 
+@cache
+def thirty_years() -> GeneratedClimate:
+    return generate(seed=3, years=30)
+
+
 @pytest.mark.parametrize("years", [1, 2, 5])
 def test_the_error_of_a_curve_is_as_large_as_it_says(years: int) -> None:
-    climate = generate(seed=3, years=30)
+    climate = thirty_years()
     days = climate.observed_at[::24].astype("datetime64[D]")
     noon_d = climate.time_d.reshape(-1, 24).mean(axis=1)
     span = years * 365
