@@ -1,10 +1,12 @@
-"""Windows and root-zone days as records: the command line, the API and exports say them alike."""
+"""Windows, their reasons and root-zone days as records: commands, the API and exports say alike."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict
 from datetime import date, timedelta
 from itertools import compress
+from typing import Any
 
 import numpy as np
 
@@ -13,8 +15,11 @@ from alerts.notices import Neighbour, Source
 from alerts.rules import WindowRule
 from alerts.season import season_start
 from alerts.season_days import SeasonDays, see_season
+from alerts.why.facts import Why, find_decisive
+from alerts.why.words import tell_why
 from alerts.windows import Span, trailing_mean
 from probes.frames import RootZoneDays
+from probes.units import Unit
 from service.evaluation import (
     BlockEvaluation,
     find_mean_error_c,
@@ -105,6 +110,35 @@ def root_zone_records(
             "by_hand": int(zone.by_hand[index]),
             "borrowed_from": " + ".join(compress(lenders, zone.lent[:, index])) or None,
         }
+
+
+def why_record(why: Why, one: BlockEvaluation, unit: Unit, language: str) -> dict[str, Any]:
+    """Return the facts of an explanation, temperatures in degC, and its sentences."""
+    decisive, between = find_decisive(why), why.between
+    return {
+        "block": one.block.id,
+        "event": why.event,
+        "day": why.day.isoformat(),
+        "kind": why.kind,
+        "season": why.spans[-1].season if why.event == "closed" else why.standing.season,
+        "state": why.state,
+        "reason": why.reason,
+        "not_before": why.not_before.isoformat(),
+        "earliest": between and between.earliest.isoformat(),
+        "latest": between and _iso(between.latest),
+        "basis_on": why.basis.day.isoformat(),
+        "root_zone_c": why.basis.root_zone_c,
+        "probes": [asdict(probe) for probe in why.basis.probes],
+        "estimated_cm": list(why.basis.estimated_cm),
+        "carried_from_cm": why.basis.carried_from_cm,
+        "borrowed_from": [neighbour.name for neighbour in why.basis.lent_by],
+        "means_c": {day.isoformat(): mean_c for day, mean_c in why.means},
+        "cause": decisive.cause,
+        "limit_c": decisive.limit_c,
+        "short_by_c": decisive.short_by_c,
+        "as_of": one.as_of.isoformat(),
+        "steps": tell_why(why, language, unit),
+    }
 
 
 def basis_text(zone: RootZoneDays) -> str:

@@ -25,6 +25,17 @@ from service.store.loggers import fetch_probes
 from service.store.readings import fetch_readings
 
 
+def explain(
+    connection: Connection, one: BlockEvaluation, season: int | None, kind: Kind | None
+) -> list[Why]:
+    """Return what decided the dates of a season or of a kind of window, where one is asked for;
+    else how a block stands.
+    """
+    if season is None and kind is None:
+        return [explain_today(connection, one)]
+    return explain_windows(connection, one, season, kind)
+
+
 def explain_windows(
     connection: Connection, one: BlockEvaluation, season: int | None, kind: Kind | None
 ) -> list[Why]:

@@ -24,7 +24,7 @@ from service.delivery import deliver
 from service.showing import count_text
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
 from service.store.engine import reading, writing
-from service.store.holds import fetch_hold, release_sending
+from service.store.holds import fetch_hold, let_go
 from service.store.outbox import end_message, fetch_messages, find_state, send_again
 from service.store.undelivered import Suspension, fetch_suspensions, lift_suspension
 from service.wiring import open_store
@@ -153,14 +153,11 @@ def release(data: Path, person: str | None) -> None:
     What waits goes out next. To choose, drop single messages first (`digseason outbox drop N`).
     """
     _, engine = open_store(data)
-    now = datetime.now(UTC)
     with writing(engine) as connection:
-        waiting = [row for row in fetch_messages(connection, with_delivered=False) if not row.ended]
-        if not release_sending(connection):
-            raise click.UsageError("nothing is held back")
-        for row in waiting if person else ():
-            end_message(connection, row.id, "dropped", "told before a restore", now, person)
-    counted = count_text(len(waiting), "message")
+        count = let_go(connection, datetime.now(UTC), person)
+    if count is None:
+        raise click.UsageError("nothing is held back")
+    counted = count_text(count, "message")
     if person:
         click.echo(f"{counted} dropped; what is told from now on is sent")
     else:

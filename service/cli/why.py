@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import click
 
 from alerts.lines import bind_numbers
 from alerts.rules import Kind
-from alerts.why.facts import Why, find_decisive
+from alerts.why.facts import Why
 from alerts.why.words import tell_why, title_why
 from alerts.words import LANGUAGES
 from probes.units import Unit
 from service.cli.options import WIDTH, as_of_option, evaluate_named, unit_option, wrap_text
 from service.evaluation import BlockEvaluation
+from service.showing import why_record
 from service.store.engine import reading
-from service.why import explain_today, explain_windows
+from service.why import explain
 from service.wiring import open_store
 
 
@@ -50,11 +49,9 @@ def command(
     settings, engine = open_store(data)
     with reading(engine) as connection:
         (one,) = evaluate_named(connection, settings, block_id, as_of)
-        found = [explain_today(connection, one)]
-        if season is not None or kind is not None:
-            found = explain_windows(connection, one, season, kind)
+        found = explain(connection, one, season, kind)
     if as_json:
-        click.echo(json.dumps([_record(why, one, unit, language) for why in found], indent=2))
+        click.echo(json.dumps([why_record(why, one, unit, language) for why in found], indent=2))
         return
     click.echo(f"{one.block.name} ({one.block.id}), {one.block.site_name}")
     if not found:
@@ -73,32 +70,3 @@ def _lines(why: Why, one: BlockEvaluation, unit: Unit, language: str) -> Iterato
 def _numbered(number: int, sentence: str) -> list[str]:
     text = click.wrap_text(bind_numbers(sentence), WIDTH, f"{number:>3}. ", "     ")
     return text.replace("\N{NO-BREAK SPACE}", " ").splitlines()
-
-
-def _record(why: Why, one: BlockEvaluation, unit: Unit, language: str) -> dict[str, Any]:
-    """Return the facts of an explanation, temperatures in degC, and its sentences."""
-    decisive, between = find_decisive(why), why.between
-    return {
-        "block": one.block.id,
-        "event": why.event,
-        "day": why.day.isoformat(),
-        "kind": why.kind,
-        "season": why.spans[-1].season if why.event == "closed" else why.standing.season,
-        "state": why.state,
-        "reason": why.reason,
-        "not_before": why.not_before.isoformat(),
-        "earliest": between and between.earliest.isoformat(),
-        "latest": between and between.latest and between.latest.isoformat(),
-        "basis_on": why.basis.day.isoformat(),
-        "root_zone_c": why.basis.root_zone_c,
-        "probes": [asdict(probe) for probe in why.basis.probes],
-        "estimated_cm": list(why.basis.estimated_cm),
-        "carried_from_cm": why.basis.carried_from_cm,
-        "borrowed_from": [neighbour.name for neighbour in why.basis.lent_by],
-        "means_c": {day.isoformat(): mean_c for day, mean_c in why.means},
-        "cause": decisive.cause,
-        "limit_c": decisive.limit_c,
-        "short_by_c": decisive.short_by_c,
-        "as_of": one.as_of.isoformat(),
-        "steps": tell_why(why, language, unit),
-    }

@@ -32,9 +32,13 @@ def write_value(value: Any) -> str:
 
 def read_layout(filled: Mapping[str, str]) -> dict[str, Any]:
     """Return the layout that is filled in, by the keys of the farm file; FarmFileError."""
-    values = {key: _read_value(text) for key, text in filled.items() if text}
+    return check_layout({key: _read_value(text) for key, text in filled.items() if text})
+
+
+def check_layout(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a layout as it is kept, of what the farm file says of it; FarmFileError."""
     try:
-        return layout_spec(LayoutTable.model_validate(values))
+        return layout_spec(LayoutTable.model_validate(dict(values)))
     except ValidationError as error:
         raise FarmFileError(describe_errors("layout", "layout", LayoutTable, error)) from None
 

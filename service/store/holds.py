@@ -7,6 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, delete, insert, select
 
+from service.store.outbox import end_message, fetch_messages
 from service.store.tables import sending_hold
 
 
@@ -33,10 +34,22 @@ def fetch_hold(connection: Connection) -> Hold | None:
 
 def hold_sending(connection: Connection, why: str, now: datetime) -> None:
     """Send nothing from now on."""
-    release_sending(connection)
+    _release(connection)
     connection.execute(insert(sending_hold).values(id=1, since=now, why=why))
 
 
-def release_sending(connection: Connection) -> bool:
-    """Let messages go again; return whether they were held."""
+def let_go(connection: Connection, now: datetime, dropped_by: str | None = None) -> int | None:
+    """Let messages go again, or drop what waits by a person's word; return how many wait.
+
+    None: nothing was held back.
+    """
+    waiting = [row for row in fetch_messages(connection, with_delivered=False) if not row.ended]
+    if not _release(connection):
+        return None
+    for row in waiting if dropped_by else ():
+        end_message(connection, row.id, "dropped", "told before a restore", now, dropped_by)
+    return len(waiting)
+
+
+def _release(connection: Connection) -> bool:
     return bool(connection.execute(delete(sending_hold)).rowcount)

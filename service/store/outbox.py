@@ -192,9 +192,11 @@ def fetch_messages(
     with_delivered: bool = True,
     recipient_name: str | None = None,
     latest: int | None = None,
+    before: int | None = None,
 ) -> list[Any]:
     """Return messages as rows, each with its reader and whether its address is suspended; of one
-    reader where that is named, and only so many of the latest where `latest` says so.
+    reader where that is named, and only so many of the latest, those before a number, where
+    `latest` and `before` say so.
     """
     query = select(outbox, digest.c.recipient_name, _IS_SUSPENDED.label("is_suspended")).join(
         digest
@@ -207,6 +209,8 @@ def fetch_messages(
         query = query.where(or_(outbox.c.delivered_at.is_(None), outbox.c.ended.is_not(None)))
     if recipient_name is not None:
         query = query.where(digest.c.recipient_name == recipient_name)
+    if before is not None:
+        query = query.where(outbox.c.id < before)
     if latest is not None:
         return list(connection.execute(query.order_by(outbox.c.id.desc()).limit(latest)))[::-1]
     return list(connection.execute(query.order_by(outbox.c.id)))

@@ -29,6 +29,11 @@ class Upload:
     file: str
     body: bytes
 
+    @property
+    def is_new(self) -> bool:
+        """Whether its logger is not there yet."""
+        return self.logger_id is None or self.layout is not None
+
 
 _COLUMNS = [upload.c[name] for name in Upload.__dataclass_fields__]
 

@@ -7,11 +7,15 @@ from datetime import datetime
 from http import HTTPStatus
 from typing import Literal
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, select
 
-from alerts.words import LANGUAGES
+from alerts.advisories.figures import Advisory
+from alerts.advisories.sms import compose_advisory_sms
+from alerts.digest import Reader
+from alerts.words import LANGUAGES, translations
 from service.advisories.drafting import draft_by_hand, find_blocks, find_figures_now
-from service.advisories.releasing import NotHeldError, release
+from service.advisories.members import find_members
+from service.advisories.releasing import NotHeldError, Run, foresee, note_for, release
 from service.advisories.scope import find_scope, may_decide, may_read
 from service.settings import Settings
 from service.store.advisories import (
@@ -22,6 +26,7 @@ from service.store.advisories import (
     mark_dropped,
 )
 from service.store.engine import reading, writing
+from service.store.tables import organisation
 from service.web.access import Visitor
 from service.web.advisory_words import tell_differences
 from service.web.problems import Problem
@@ -79,6 +84,33 @@ def draft_one(engine: Engine, settings: Settings, who: Visitor, now: datetime) -
     with writing(engine) as connection:
         who.note(connection, "drafted an advisory", f"{number}", now)
     return number
+
+
+def read_as(connection: Connection, who: Visitor, language: str) -> Reader:
+    """Return a member who reads in a language."""
+    of = connection.scalar(select(organisation.c.name)) or ""
+    return Reader(translations(language).gettext("a member"), language, who.account.unit, of)
+
+
+def write_text(one: KeptAdvisory, reader: Reader) -> str:
+    """Return an advisory as the text that a member gets."""
+    return compose_advisory_sms(one.figures, reader, note_for(one, reader.language))
+
+
+def decides(connection: Connection, one: KeptAdvisory, who: Visitor) -> bool:
+    """Whether an advisory waits for the word of a visitor."""
+    return one.state == "held" and may_decide(connection, who.reach, one.district_ids)
+
+
+def foresee_release(
+    engine: Engine, settings: Settings, one: KeptAdvisory, now: datetime
+) -> tuple[Run, Advisory]:
+    """Return what releasing an advisory would come to, and what one of now would say."""
+    with reading(engine) as connection:
+        figures = find_figures_now(connection, settings, now, None, one.district_ids)
+    with writing(engine) as connection:
+        members = find_members(connection, settings, now, one.district_ids)
+        return foresee(one, members, settings), figures
 
 
 def decide_on(

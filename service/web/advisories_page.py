@@ -7,31 +7,22 @@ from http import HTTPStatus
 
 from fastapi import APIRouter, BackgroundTasks, Request
 from fastapi.responses import Response
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Engine
 
 from alerts.advisories.letter import compose_advisory, tell_outcomes
-from alerts.advisories.sms import compose_advisory_sms
-from alerts.digest import Reader
 from alerts.figures import show_day
 from alerts.gsm import count_parts
 from alerts.letter_html import write_html
 from alerts.lines import bind_numbers
-from alerts.words import LANGUAGES, translations
-from service.advisories.drafting import find_figures_now
-from service.advisories.members import find_members
-from service.advisories.releasing import (
-    compose_released,
-    foresee,
-    note_for,
-)
-from service.advisories.scope import find_scope, may_decide, may_read
+from alerts.words import LANGUAGES
+from service.advisories.releasing import compose_released, note_for
+from service.advisories.scope import find_scope, may_read
 from service.settings import Settings
 from service.store.advisories import (
     fetch_advisories,
     fetch_members,
 )
-from service.store.engine import reading, writing
-from service.store.tables import organisation
+from service.store.engine import reading
 from service.web.access import Coordinator, Visitor
 from service.web.advising import (
     LONGEST_NOTE,
@@ -39,8 +30,12 @@ from service.web.advising import (
     Decision,
     UndecidedError,
     decide_on,
+    decides,
     draft_one,
     find_advisory,
+    foresee_release,
+    read_as,
+    write_text,
 )
 from service.web.advisory_words import (
     tell_differences,
@@ -98,8 +93,8 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         """Show it as a member's mail program does."""
         with reading(engine) as connection:
-            one, of = find_advisory(connection, number, who), _name_region(connection)
-        reader = _reader(request, who, language, of)
+            one = find_advisory(connection, number, who)
+            reader = read_as(connection, who, _choose(request, language))
         note = note_for(one, reader.language)
         letter = compose_advisory(one.figures, reader, note, one.released_by)
         return answer_letter(write_html(letter))
@@ -116,19 +111,12 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
     ) -> Response:
         language, now = choose_language(request), datetime.now(UTC)
         with reading(engine) as connection:
-            one, of = find_advisory(connection, number, who), _name_region(connection)
-            decides = one.state == "held" and may_decide(connection, who.reach, one.district_ids)
+            one = find_advisory(connection, number, who)
+            reader = read_as(connection, who, _choose(request, read_in))
+            may = decides(connection, one, who)
             members = fetch_members(connection, number)
-            figures = None
-            if decides:
-                figures = find_figures_now(connection, settings, now, None, one.district_ids)
-        run = None
-        if decides:
-            with writing(engine) as connection:
-                told = find_members(connection, settings, now, one.district_ids)
-                run = foresee(one, told, settings)
-        reader = _reader(request, who, read_in, of)
-        text = compose_advisory_sms(one.figures, reader, note_for(one, reader.language))
+        run, figures = foresee_release(engine, settings, one, now) if may else (None, None)
+        text = write_text(one, reader)
         return answer_page(
             request,
             "advisory.html",
@@ -146,7 +134,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             members=members[:LISTED],
             tell_left_out=tell_left_out,
             others=max(len(members) - LISTED, 0),
-            may_decide=decides,
+            may_decide=may,
             wrong=wrong,
             longest_note=LONGEST_NOTE,
             longest_why=LONGEST_WHY,
@@ -176,13 +164,9 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             after.add_task(compose_released, engine, settings, now)
         return redirect(f"/advisories/{number}")
 
-    def _reader(request: Request, who: Visitor, language: str, of: str) -> Reader:
-        """Return a member who reads in a language; where it is none, in that of the visitor."""
-        read_in = language if language in LANGUAGES else choose_language(request)
-        return Reader(translations(read_in).gettext("a member"), read_in, who.account.unit, of)
-
     return routes
 
 
-def _name_region(connection: Connection) -> str:
-    return connection.scalar(select(organisation.c.name)) or ""
+def _choose(request: Request, language: str) -> str:
+    """Return a language that messages have; that of the visitor where it is none."""
+    return language if language in LANGUAGES else choose_language(request)

@@ -20,6 +20,7 @@ from service.web.api.account import account_routes
 from service.web.api.advisories import advisories_routes
 from service.web.api.calendars import calendars_routes
 from service.web.api.care import care_routes
+from service.web.api.cautions import cautions_routes
 from service.web.api.crew_days import crew_days_routes
 from service.web.api.days import days_routes
 from service.web.api.description import description_routes
@@ -30,6 +31,7 @@ from service.web.api.hand import hand_api_routes
 from service.web.api.imports import imports_routes
 from service.web.api.loggers import loggers_routes
 from service.web.api.lots import lots_routes
+from service.web.api.messages import messages_routes
 from service.web.api.notices import notices_routes
 from service.web.api.order import order_routes
 from service.web.api.outlooks import outlooks_routes
@@ -39,9 +41,12 @@ from service.web.api.places import places_routes
 from service.web.api.pushes import pushes_routes
 from service.web.api.readings import readings_routes
 from service.web.api.region import region_routes
+from service.web.api.season_days import season_days_routes
 from service.web.api.sharing import sharing_routes
 from service.web.api.spread import spread_routes
+from service.web.api.uploads import uploads_routes
 from service.web.api.vigour import vigour_routes
+from service.web.api.whys import whys_routes
 from service.web.api.windows import windows_routes
 from service.web.bearer import Door, RateLimit
 from service.web.block_page import block_page_routes
@@ -140,8 +145,12 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         readings_routes(engine),
         days_routes(engine, settings),
         windows_routes(engine, settings),
+        whys_routes(engine, settings),
+        season_days_routes(engine, settings),
         outlooks_routes(engine, settings),
         notices_routes(engine),
+        messages_routes(engine),
+        uploads_routes(engine),  # before those of an import, whose number it has not
         imports_routes(engine),
         dug_routes(engine),
         order_routes(engine),
@@ -150,6 +159,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         patches_routes(engine),
         vigour_routes(engine),
         spread_routes(engine),
+        cautions_routes(),
         advisories_routes(engine, settings),
         region_routes(regions),
         sharing_routes(engine),

@@ -39,7 +39,7 @@ from service.web.access import Known
 from service.web.chart_page import Season
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
 from service.web.problems import Problem
-from service.web.seen_blocks import see, unname_neighbours, unname_sources
+from service.web.seen_blocks import see, unname_sources, unname_why
 from service.why import explain_today, explain_windows
 
 SEASONS = 3
@@ -164,13 +164,7 @@ def _explain(
         others = [
             why for why in reversed(found) if (why.event, why.day) != (today.event, today.day)
         ]
-    return [
-        replace(
-            why,
-            basis=replace(why.basis, lent_by=unname_neighbours(why.basis.lent_by, names, language)),
-        )
-        for why in (today, *others)
-    ]
+    return [unname_why(why, names, language) for why in (today, *others)]
 
 
 def _tell(why: Why, language: str, unit: Unit, as_of: date) -> tuple[str, list[str]]:

@@ -22,8 +22,8 @@ from service.store.sharing import fetch_site_names
 from service.web.access import Owner, Visitor
 from service.web.import_words import tell_changes, tell_counts, tell_span
 from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
+from service.web.own_uploads import MOST_BYTES
 from service.web.pages import Fields, Filled, answer_page, choose_language
-from service.web.uploads_page import MOST_BYTES
 from service.web.writing import run_writing
 
 AT_ONCE = 50

@@ -18,6 +18,7 @@ from alerts.news import sort_key, tidy
 from alerts.notices import Neighbour, NeighbourSource, Source
 from alerts.ribbon_svg import RibbonRow, draw_ribbons
 from alerts.season import season_start
+from alerts.why.facts import Why
 from alerts.words import translations
 from probes.units import Unit
 from service.bulletins import show_block
@@ -153,6 +154,12 @@ def unname_sources(
         else one
         for one in sources
     )
+
+
+def unname_why(why: Why, names: Collection[str], language: str) -> Why:
+    """Return an explanation, neighbours in it without a name that may not be seen."""
+    lent_by = unname_neighbours(why.basis.lent_by, names, language)
+    return replace(why, basis=replace(why.basis, lent_by=lent_by))
 
 
 def unname_expected(

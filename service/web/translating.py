@@ -101,6 +101,7 @@ REFUSALS = (
     N_("no record of yours has this id"),
     N_("only {count} vines of it are known by row and number"),
     N_("readings before {day} are kept as daily means only"),
+    N_("say first how this file is read: the name of its logger, and its layout"),
     N_("the connection broke off before all of it came"),
     N_("the patches were found anew since this page was shown; look at them again"),
     N_("there is no day to dig on, or a crew digs less than one vine a day"),

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from http import HTTPStatus
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Engine
 from starlette.datastructures import UploadFile
 
 from alerts.figures import show_temperature
@@ -22,28 +18,31 @@ from alerts.lines import bind_numbers
 from probes.clock import format_offset
 from probes.frames import LoggerFile
 from probes.logger_files import FileRefused
-from probes.proposing.clocks import Place
 from probes.proposing.proposal import FOUND, LIKELY, Finding, Proposal
-from probes.proposing.propose import propose_layout
 from probes.units import Unit
 from service.farm.problems import FarmFileError
-from service.intake.files import import_file, ingest_file, read_file, told_name
-from service.intake.known import WithdrawnError, find_known
-from service.intake.new_loggers import add_logger, read_by_layout, read_layout, write_value
-from service.intake.reports import FileReject, ImportReport, group_rejects
-from service.store.clocks import fetch_site_places, fetch_utc_offset_min
+from service.intake.known import WithdrawnError
+from service.intake.new_loggers import read_layout, write_value
+from service.intake.reports import group_rejects
+from service.store.clocks import fetch_utc_offset_min
 from service.store.engine import reading, writing
-from service.store.imports import fetch_latest_batches
-from service.store.loggers import fetch_logger_places
-from service.store.uploads import Upload, add_upload, drop_upload, find_upload, state_layout
+from service.store.uploads import drop_upload
 from service.web.access import Owner, Visitor
 from service.web.import_words import tell_counts
+from service.web.own_uploads import (
+    MOST_BYTES,
+    ROWS_SHOWN,
+    Seen,
+    SentFile,
+    find_aside,
+    keep_aside,
+    look_at,
+    put_aside,
+    state_reading,
+)
 from service.web.pages import Fields, Filled, Sent, answer_page, choose_language, redirect
-from service.web.problems import Problem
 from service.web.writing import run_writing
 
-MOST_BYTES = 30_000_000
-ROWS_SHOWN, LONGEST_NAME_BYTES = 8, 150
 CHOICES = {"stamp": ("end", "start", "instant"), "unit": ("F", "C")}
 OF_KEY = "key."
 """Begins the names of fields that hold a key of a layout."""
@@ -61,8 +60,9 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
             return redirect("/imports?wrong=file")
         if not file.size or file.size > MOST_BYTES:
             return redirect(f"/imports?wrong={'large' if file.size else 'file'}")
-        body = await file.read()
-        return await run_writing(_put_aside, fields, who, file.filename, body)
+        kind, _, key = fields.get("of", "").partition(":")
+        of = {"logger": (key, None), "site": (None, key)}.get(kind, (None, None))
+        return await run_writing(_put_aside, SentFile(*of, file.filename, await file.read()), who)
 
     @routes.get("/imports/uploads/{number}")
     async def look(request: Request, number: int, who: Owner) -> Response:
@@ -83,33 +83,19 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
     ) -> Response:
         now, language = datetime.now(UTC), choose_language(request)
         with reading(engine) as connection:
-            one = _find(connection, number, who)
-            place = fetch_site_places(connection)[one.site_id]
+            one = find_aside(connection, number, who)
             offset_min = fetch_utc_offset_min(connection, one.site_id)
-        is_new, refused = one.logger_id is None or one.layout is not None, ""
-        seen: dict[str, Any] = {}
-        proposal, at = None, Place(one.site_id, place.timezone, place.longitude_deg)
-        with _laid_out(one) as path:
-            try:
-                seen = _read(engine, one, path, now, language)
-            except (WithdrawnError, FileRefused) as error:
-                refused = _why(error, path)
-            if is_new or not seen:
-                try:
-                    proposal = propose_layout(path, now, [at])
-                except FileRefused as error:
-                    refused = _why(error, path)
-        file = seen.pop("file", None)
+        found = look_at(engine, one, now)
+        seen, proposal = found.seen, found.proposal
         return answer_page(
             request,
             "upload.html",
             HTTPStatus.UNPROCESSABLE_ENTITY if faults else HTTPStatus.OK,
             upload=one,
-            is_new=is_new,
-            refused=refused,
+            refused=found.refused,
             faults=faults,
-            seen=seen,
-            rows=file and _show_rows(file, offset_min, who.account.unit, language),
+            seen=seen and _show(seen, language),
+            rows=seen and _show_rows(seen.file, offset_min, who.account.unit, language),
             clock=format_offset(offset_min),
             proposal=proposal,
             keys=proposal and _fill(proposal, one.layout, fields),
@@ -117,122 +103,40 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
             choices=CHOICES,
         )
 
-    def _put_aside(fields: Fields, who: Visitor, file: str, body: bytes) -> Response:
-        kind, _, key = fields.get("of", "").partition(":")
+    def _put_aside(sent: SentFile, who: Visitor) -> Response:
         with writing(engine) as connection:
-            places = fetch_logger_places(connection, who.reach.own_site_ids)
-            site_of = {one.id: one.site_id for one in places if one.takes_files}
-            if kind == "logger" and key in site_of:
-                of = site_of[key], key
-            elif kind == "site" and key in who.reach.own_site_ids:
-                of = key, None
-            else:
-                return redirect("/imports?wrong=of")
-            now = datetime.now(UTC)
-            number = add_upload(connection, who.account.id, *of, _name_file(file), body, now)
-        return redirect(f"/imports/uploads/{number}")
+            number = put_aside(connection, sent, who, datetime.now(UTC))
+        return redirect("/imports?wrong=of" if number is None else f"/imports/uploads/{number}")
 
     def _decide(request: Request, number: int, fields: Fields, who: Visitor) -> Response:
         now, said = datetime.now(UTC), fields.get("say")
-        with writing(engine) as connection:
-            one = _find(connection, number, who)
-            if said == "drop":
-                drop_upload(connection, number)
-                return redirect("/imports")
-            try:
-                if said == "state" and (one.logger_id is None or one.layout is not None):
-                    name, layout = fields.get("name", ""), read_layout(_layout_of(fields))
-                    with connection.begin_nested() as trial:
-                        add_logger(connection, name, one.site_id, layout, now)
-                        trial.rollback()
-                    state_layout(connection, number, name, layout)
-                elif said == "keep" and one.logger_id and one.layout is not None:
-                    add_logger(connection, one.logger_id, one.site_id, one.layout, now)
-                    state_layout(connection, number, one.logger_id, None)
-                    who.note(connection, "added a logger", one.logger_id, now)
-            except FarmFileError as error:
-                faults = error.lines
-            else:
-                faults = ()
-        if faults:
-            return page(request, number, who, faults, fields)
-        if said != "keep" or one.logger_id is None:
-            return redirect(f"/imports/uploads/{number}")
-        with _laid_out(one) as path:
-            try:
-                import_file(engine, one.logger_id, path, now)
-            except (FileRefused, WithdrawnError):  # the page says why
-                return redirect(f"/imports/uploads/{number}")
-        with writing(engine) as connection:
-            drop_upload(connection, number)
-            (batch,) = fetch_latest_batches(connection, [one.site_id], 1, one.logger_id)
-            who.note(connection, "imported a file", f"{batch.id} of {one.logger_id}", now)
-        return redirect(f"/imports/{batch.id}")
+        try:
+            if said == "keep":
+                return redirect(f"/imports/{keep_aside(engine, number, who, now)}")
+            with writing(engine) as connection:
+                one = find_aside(connection, number, who)
+                if said == "drop":
+                    drop_upload(connection, number)
+                    return redirect("/imports")
+                if said == "state" and one.is_new:
+                    layout = read_layout(_layout_of(fields))
+                    state_reading(connection, one, fields.get("name", ""), layout, now)
+        except FarmFileError as error:
+            return page(request, number, who, error.lines, fields)
+        except (FileRefused, WithdrawnError):
+            pass  # the page says why
+        return redirect(f"/imports/uploads/{number}")
 
     return routes
 
 
-def _name_file(file: str) -> str:
-    """Return the name of a file without the folders that some browsers tell."""
-    name = told_name(Path(re.split(r"[/\\]", file)[-1].lstrip(".") or "file"))
-    return name.encode()[-LONGEST_NAME_BYTES:].decode("utf-8", "ignore")
-
-
-def _find(connection: Connection, number: int, who: Visitor) -> Upload:
-    one = find_upload(connection, number, who.account.id)
-    if one is None or one.site_id not in who.reach.own_site_ids:
-        said = "this file is put aside no longer; it is kept as an import, or send it again"
-        raise Problem(HTTPStatus.NOT_FOUND, said)
-    return one
-
-
-@contextmanager
-def _laid_out(one: Upload) -> Iterator[Path]:
-    """Give a file in a folder of its own."""
-    with TemporaryDirectory() as folder:
-        path = Path(folder, one.file)
-        path.write_bytes(one.body)
-        yield path
-
-
-def _why(error: Exception, path: Path) -> str:
-    return str(error).removeprefix(f"{path.name}: ")
-
-
-def _read(engine: Engine, one: Upload, path: Path, now: datetime, language: str) -> dict[str, Any]:
-    """Return what keeping a file would do; nothing where its logger has no layout yet.
-
-    FileRefused, WithdrawnError.
-    """
-    if one.logger_id is None:
-        return {}
-    known = None
-    if one.layout is not None:
-        file = read_by_layout(path, one.logger_id, one.layout, now)
-        report = _count(file, path.name)
-    else:
-        source, file = read_file(engine, one.logger_id, path, now)
-        with reading(engine) as connection:
-            known = find_known(connection, one.logger_id, source.sha256, path.name, now)
-        report = ingest_file(engine, one.logger_id, source, file, now, dry_run=True)
+def _show(seen: Seen, language: str) -> dict[str, Any]:
     return {
-        "file": file,
-        "known": known,
-        "report": report,
-        "words": bind_numbers(tell_counts(report, language)),
-        "rejects": group_rejects(report.rejects),
+        "known": seen.known,
+        "report": seen.report,
+        "words": bind_numbers(tell_counts(seen.report, language)),
+        "rejects": group_rejects(seen.report.rejects),
     }
-
-
-def _count(file: LoggerFile, name: str) -> ImportReport:
-    """Return what a file holds, of which the store holds nothing."""
-    return ImportReport(
-        inserted=int(np.isfinite(file.soil_temp_c).sum()),
-        rejected=sum(one.readings for one in file.rejects),
-        missing=file.missing,
-        rejects=tuple(FileReject(name, one.line, one.reason, one.text) for one in file.rejects),
-        others=file.others,
-    )
 
 
 def _show_rows(

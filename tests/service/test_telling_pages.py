@@ -205,6 +205,11 @@ def test_an_advisory_is_read_before_it_is_decided_on(
     assert "It goes to 2 members: 2 mails and 2 texts." in text  # by hand: Ada and Ben
     assert "The texts cost nothing" in text
     assert "Things have changed since it was drafted:" in text
+    there = f"{here}/api/advisories/{drafted}/release"
+    run = browsers["petra"].get(there, timeout=30).json()
+    assert [run[one] for one in ("members", "mails", "texts", "parts")] == [2, 2, 2, 0]  # to files
+    assert (run["cost"], run["left_out"], len(run["changes"])) == (None, [], 1)
+    assert browsers["ada"].get(there, timeout=30).status_code == 403
     mail = page(browsers["petra"], f"{here}/advisories/{drafted}/mail?language=es")
     assert '<html lang="es">' in mail
     assert browsers["ada"].get(f"{here}/advisories/{drafted}", timeout=30).status_code == 403
@@ -235,6 +240,11 @@ def test_an_advisory_is_released_by_name_once(
     answers = [send(browsers[one], there, said).status_code for one in ("petra", "nora")]
     assert answers == [303, 422]
     assert "Released by Petra on" in page(browsers["nora"], there)
+    api = f"{here}/api/advisories/{drafted}"
+    assert browsers["petra"].get(f"{api}/release", timeout=30).status_code == 409
+    members = browsers["petra"].get(f"{api}/members?format=json", timeout=30).json()
+    told = {(one["member"], one["channel"]) for one in members}
+    assert told == {(name, channel) for name in READERS.values() for channel in ("mail", "sms")}
     query = select(tables.advisory_member.c.recipient_name)
     with reading(engine) as connection:
         assert set(connection.scalars(query)) == {"Ada Example", "Ben Example"}

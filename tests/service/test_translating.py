@@ -58,7 +58,6 @@ def _read_text(node: ast.expr) -> Iterator[str]:
 def test_every_refusal_that_a_page_shows_has_a_form() -> None:
     told = {one for one in refused() if " " in one and "token" not in one}
     assert len(told) > 30
-    told -= {"told before a restore"}  # a note on a message
     assert {one for one in told if translate(one, REFUSALS, "es") == one} == set()
 
 

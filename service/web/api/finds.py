@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy import Engine
 
+from alerts.dig.record_words import advise
 from alerts.dig.records import Insects, Outcome, Roots, Specimen, Swellings
 from alerts.dig.written import DEEPEST_CM, MOST_VINES, WrittenError, read_written
 from service.dig_status import find_told
@@ -25,6 +26,7 @@ from service.web.access import Owner, Planner, Visitor
 from service.web.api.forms import Record
 from service.web.api.parts import DONE, LISTED, Part, read_file
 from service.web.own_finds import add_photos, take_back_find
+from service.web.pages import choose_language
 from service.web.problems import Problem, describe_refusals
 from service.web.writing import run_writing
 
@@ -88,6 +90,7 @@ class KeptFind(BaseModel):
     record_id: str
     kept: Kept
     outcome: Outcome
+    advice: Annotated[list[str], Field(description="what follows from it, in your language")]
 
 
 class RefusedFind(BaseModel):
@@ -143,9 +146,9 @@ def finds_routes(engine: Engine) -> APIRouter:
             **DONE,
         },
     )
-    async def keep(body: WrittenFinds, who: Owner) -> JSONResponse:
+    async def keep(request: Request, body: WrittenFinds, who: Owner) -> JSONResponse:
         """Keep finds in blocks of yours; the same sent again is kept once, another one corrects."""
-        answer = await run_writing(_keep, body, who)
+        answer = await run_writing(_keep, body, who, choose_language(request))
         status = HTTPStatus.MULTI_STATUS if answer.refused else HTTPStatus.OK
         return JSONResponse(answer.model_dump(mode="json"), status)
 
@@ -212,7 +215,7 @@ def finds_routes(engine: Engine) -> APIRouter:
 
         await run_writing(keep_photo)
 
-    def _keep(body: WrittenFinds, who: Visitor) -> FindsAnswer:
+    def _keep(body: WrittenFinds, who: Visitor, language: str) -> FindsAnswer:
         now, answer = datetime.now(UTC), FindsAnswer(kept=[], refused=[])
         with writing(engine) as connection:
             for index, one in enumerate(body.finds):
@@ -229,6 +232,7 @@ def finds_routes(engine: Engine) -> APIRouter:
                         record_id=record.record_id,
                         kept=kept,
                         outcome=record.outcome,
+                        advice=advise(record.outcome, language),
                     )
                 )
         return answer

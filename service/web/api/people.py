@@ -57,6 +57,8 @@ class PersonRecord(Record):
     told_as: Annotated[str | None, Field(description="null: they are told of nothing")]
     sites: Annotated[list[str], Field(description="ids of those that are theirs")]
     districts: Annotated[list[str], Field(description="ids; none for a coordinator of all")]
+    has_password: Annotated[bool, Field(description="false: they were invited, and chose none yet")]
+    signed_in_at: Annotated[datetime | None, Field(description="last [UTC]")]
     revoked_at: Annotated[datetime | None, Field(description="null: they may sign in [UTC]")]
 
 
@@ -237,5 +239,7 @@ def _tell(one: Account, sites: list[str], districts: list[str]) -> PersonRecord:
         told_as=one.recipient_name,
         sites=sites,
         districts=districts,
+        has_password=bool(one.password_hash),
+        signed_in_at=one.signed_in_at,
         revoked_at=one.revoked_at,
     )

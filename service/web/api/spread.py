@@ -27,6 +27,10 @@ BlockId = Annotated[str, Field(description="its id")]
 Year = Annotated[
     int | None, Field(description="as if it went on at the middle pace in print; null: unknown")
 ]
+From = Annotated[int | None, Field(description="the same at the fastest pace in print")]
+Until = Annotated[int | None, Field(description="the same at the slowest pace in print")]
+PACES = {"": "middle", "_from": "fast", "_until": "slow"}
+"""By the end of the name of a year."""
 
 
 class SpreadRecord(Record):
@@ -46,8 +50,14 @@ class SpreadRecord(Record):
     ]
     share: Annotated[float | None, Field(description="of its vines, from 0 to 1; null: unknown")]
     year_10_percent: Year
+    year_10_percent_from: From
+    year_10_percent_until: Until
     year_25_percent: Year
+    year_25_percent_from: From
+    year_25_percent_until: Until
     year_50_percent: Year
+    year_50_percent_from: From
+    year_50_percent_until: Until
     text: Annotated[str, Field(description="how it stands, in your language")]
 
 
@@ -115,16 +125,18 @@ def _tell(one: BlockSpread, language: str) -> SpreadRecord:
         vines=one.vines,
         affected=len(one.affected),
         share=one.share,
-        year_10_percent=_find_year(one, 0.1),
-        year_25_percent=_find_year(one, 0.25),
-        year_50_percent=_find_year(one, 0.5),
+        **_find_years(one),
         text=tell_status(one.status, language),
     )
 
 
-def _find_year(one: BlockSpread, share: float) -> int | None:
-    years = one.find_years(share)
-    return years["middle"] if years else None
+def _find_years(one: BlockSpread) -> dict[str, int | None]:
+    found = {percent: one.find_years(percent / 100) for percent in (10, 25, 50)}
+    return {
+        f"year_{percent}_percent{end}": years and years[pace]
+        for percent, years in found.items()
+        for end, pace in PACES.items()
+    }
 
 
 def _grow(one: BlockSpread) -> Iterator[GrowthRecord]:

@@ -10,11 +10,16 @@ def test_an_advisory_is_drafted_noted_and_dropped(send: Send, ask: Ask) -> None:
     path = f"/api/advisories/{number}"
     drafted = ask(path, "cora").json()
     assert (drafted["state"], drafted["blocks"], drafted["notes"]) == ("held", 3, [])
-    assert ask("/api/advisories", "cora").json() == [drafted]
+    (listed,) = ask("/api/advisories", "cora").json()
+    assert listed.items() <= drafted.items()
+    assert (drafted["language"], drafted["parts"], drafted["noted"]) == ("en", 1, [])
+    assert ask(path, "cora", language="es").json()["sms"] != drafted["sms"]
     assert "text/html" in ask(f"{path}/mail", "cora").headers["Content-Type"]
     note = {"notes": 0, "text": "Take water."}
     assert [send(f"{path}/note", "cora", note).status_code for _ in range(2)] == [204, 409]
-    assert ask(path, "cora").json()["notes"] == ["Take water."]
+    noted = ask(path, "cora").json()
+    assert (noted["notes"], noted["noted"][0]["person"]) == (["Take water."], "Cora")
+    assert "Take water." in noted["sms"]
     assert send(f"{path}/drop", "cora", {"notes": 1, "why": "rain"}).status_code == 204
     assert send(f"{path}/release", "cora", {"notes": 1}).status_code == 409
     dropped = ask(path, "cora").json()

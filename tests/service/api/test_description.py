@@ -80,7 +80,11 @@ def test_what_the_readme_asks_for_is_there(described: dict[str, Any]) -> None:
         one.geturl()
         for one in asked
         if not {name for name, _ in parse_qsl(one.query)}
-        <= {of["name"] for of in described["paths"][one.path]["get"]["parameters"]}
+        <= {
+            of["name"]
+            for way in described["paths"][one.path].values()
+            for of in way.get("parameters", ())
+        }
     ]
     assert len(asked) >= 3
     assert wrong == []

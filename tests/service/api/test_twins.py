@@ -26,10 +26,11 @@ TWINS = {
     "POST /forgotten": "a form of a person who has no password",
     "GET /welcome/{token}": "a person chooses a password by the link of a mail",
     "POST /welcome/{token}": "a person chooses a password by the link of a mail",
-    "GET /today": {"GET /api/states"},
+    "GET /today": {"GET /api/states", "GET /api/cautions"},
     "GET /blocks/{block_id}": {
         *("GET /api/blocks/{block_id}", "GET /api/states", "GET /api/windows"),
         *("GET /api/blocks/{block_id}/root-zone", "GET /api/notices"),
+        *("GET /api/blocks/{block_id}/why", "GET /api/blocks/{block_id}/season-days"),
     },
     "GET /blocks/{block_id}/patches": {
         "GET /api/blocks/{block_id}/patches",
@@ -46,12 +47,26 @@ TWINS = {
     "POST /blocks/{block_id}/vigour/{number}/drop": {
         "POST /api/blocks/{block_id}/vigour/{number}/drop"
     },
-    "GET /ribbons": {"GET /api/windows", "GET /api/blocks/{block_id}/root-zone"},
+    "GET /ribbons": {"GET /api/blocks/{block_id}/season-days"},
     "GET /blocks/{block_id}/lot": {"GET /api/blocks/{block_id}/lot"},
     "GET /crew-days": {"GET /api/crew-days"},
     "GET /region": {"GET /api/region", "GET /api/region/open-shares"},
-    "GET /notices": {"GET /api/notices"},
+    "GET /notices": {"GET /api/notices", "GET /api/notices/messages"},
+    "GET /notices/next": {"GET /api/notices/next"},
+    "GET /notices/messages/{number}": {"GET /api/notices/messages/{number}"},
+    "POST /notices/messages/{number}": {
+        f"POST /api/notices/messages/{{number}}/{word}" for word in ("again", "drop")
+    },
+    "POST /notices/hold": {
+        *("GET /api/notices/hold", "POST /api/notices/hold/release"),
+        "POST /api/notices/hold/drop",
+    },
     "GET /imports": {"GET /api/imports"},
+    "POST /imports/uploads": {"POST /api/imports/uploads"},
+    "GET /imports/uploads/{number}": {"GET /api/imports/uploads/{number}"},
+    "POST /imports/uploads/{number}": {
+        f"POST /api/imports/uploads/{{number}}/{word}" for word in ("state", "keep", "drop")
+    },
     "GET /imports/{import_id}": {
         "GET /api/imports/{import_id}",
         "GET /api/imports/{import_id}/rejects",
@@ -60,7 +75,7 @@ TWINS = {
         "POST /api/imports/{import_id}/withdraw",
         "POST /api/imports/{import_id}/restore",
     },
-    "GET /order": {"GET /api/order"},
+    "GET /order": {"GET /api/order", "GET /api/cautions"},
     "GET /finds": {"GET /api/finds"},
     "GET /finds/new": "a form",
     "POST /finds/new": {"POST /api/finds", "POST /api/finds/{record_id}/photos"},
@@ -76,7 +91,9 @@ TWINS = {
     "POST /told/{token}": "for programs as it is: mail programs send it [RFC-8058]",
     "GET /advisories": {"GET /api/advisories"},
     "POST /advisories": {"POST /api/advisories"},
-    "GET /advisories/{number}": {"GET /api/advisories/{number}"},
+    "GET /advisories/{number}": {
+        f"GET /api/advisories/{{number}}{more}" for more in ("", "/release", "/members")
+    },
     "POST /advisories/{number}": {
         f"POST /api/advisories/{{number}}/{word}" for word in ("note", "release", "drop")
     },
@@ -105,14 +122,6 @@ TWINS = {
     "GET /dug/{token}": {"GET /api/dug"},
     "POST /dug/{token}": {"POST /api/dug"},
 }
-TWINS |= dict.fromkeys(
-    [
-        *("POST /imports/uploads", "GET /imports/uploads/{number}"),
-        *("POST /imports/uploads/{number}", "GET /notices/messages/{number}"),
-        *("POST /notices/messages/{number}", "GET /notices/next", "POST /notices/hold"),
-    ],
-    "to come",
-)
 FILES = {
     *("/blocks/{block_id}/chart.svg", "/blocks/{block_id}/chart.json"),
     *("/blocks/{block_id}/dig-sheet.pdf", "/crew-days.ics", "/crew-days.pdf"),
