@@ -61,8 +61,9 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
         if not file.size or file.size > MOST_BYTES:
             return redirect(f"/imports?wrong={'large' if file.size else 'file'}")
         kind, _, key = fields.get("of", "").partition(":")
-        of = {"logger": (key, None), "site": (None, key)}.get(kind, (None, None))
-        return await run_writing(_put_aside, SentFile(*of, file.filename, await file.read()), who)
+        logger_id, site_id = (key if kind == one else None for one in ("logger", "site"))
+        file_of = SentFile(logger_id, site_id, file.filename, await file.read())
+        return await run_writing(_put_aside, file_of, who)
 
     @routes.get("/imports/uploads/{number}")
     async def look(request: Request, number: int, who: Owner) -> Response:

@@ -62,4 +62,5 @@ def _tell(language: str) -> Iterator[tuple[About, str]]:
         "replanting": [*explain_replanting(language), *explain_spread(language)],
     }
     for about, texts in paragraphs.items():
-        yield from ((about, text) for text in texts)
+        for text in texts:
+            yield about, text

@@ -133,7 +133,7 @@ def _tell(one: BlockSpread, language: str) -> SpreadRecord:
 def _find_years(one: BlockSpread) -> dict[str, int | None]:
     found = {percent: one.find_years(percent / 100) for percent in (10, 25, 50)}
     return {
-        f"year_{percent}_percent{end}": years and years[pace]
+        f"year_{percent}_percent{end}": years[pace] if years else None
         for percent, years in found.items()
         for end, pace in PACES.items()
     }

@@ -25,17 +25,20 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
     status_code_conformance,
 )
-from sqlalchemy import Engine, insert
+from sqlalchemy import Engine, insert, select, update
 
 from service.settings import Settings
 from service.store import tables
 from service.store.engine import writing
+from service.store.outbox import add_digest, add_message
 from service.store.tokens import add_token
+from service.store.uploads import add_upload
 from service.web.api.description import LOGGER
 from service.web.app import make_app
 from service.web.bearer import RateLimit
 from tests.brought import deliver
 from tests.laws import law
+from tests.planted import plant_recipient
 
 CHECKS = [
     not_a_server_error,
@@ -51,20 +54,33 @@ KNOWN = {
     "import_id": 1,
     "account_id": 2,
     "token_id": 99,
+    "number": 1,
     "logger": "p1",
     "block": "terrace-7",
     "site": "upper",
 }
+LAYOUT = {
+    "clock": "UTC-08:00",
+    "time": ["time"],
+    "time_format": "%Y-%m-%d %H:%M",
+    "stamp": "end",
+    "interval_min": 60.0,
+    "unit": "C",
+    "columns": {"T30": 30.0},
+}
 EXAMPLES = 4
 UNCHECKED = HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.large_base_example
+PATIENCE_S = 60.0
 DONE = {"root": 40, "ada": 1, "logger": 1}
 """Of how many operations something is done at least."""
 
 
 @pytest.fixture(scope="module")
-def app(engine: Engine) -> Any:
+def app(engine: Engine, tokens: dict[str, str]) -> Any:
+    assert tokens  # with them the accounts are there
     with writing(engine) as connection:
-        connection.execute(insert(tables.layout), {"name": "hours", "spec": {"interval_min": 60.0}})
+        connection.execute(update(tables.layout).values(spec=LAYOUT))
+        connection.execute(insert(tables.layout), {"name": "hours", "spec": LAYOUT})
         of = {"id": "p1", "site_id": "upper", "layout_name": "hours"}
         connection.execute(insert(tables.logger), of)
         connection.execute(insert(tables.probe), {"id": 21, "logger_id": "p1", "channel": "T30"})
@@ -73,6 +89,12 @@ def app(engine: Engine) -> Any:
         end = datetime(2026, 3, 1, 9, tzinfo=UTC)
         first = end - timedelta(days=3)
         deliver(connection, first, end, end, logger_id="p1", channels=("T30",))
+        of_root = select(tables.account.c.id).where(tables.account.c.email == "root@example.org")
+        sent = "upper", None, "new.csv", b"time,T30\n2026-03-01 09:00,14\n", datetime.now(UTC)
+        add_upload(connection, connection.execute(of_root).scalar_one(), *sent)
+        plant_recipient(connection, "Ada Example")
+        digest_id = add_digest(connection, "Ada Example", end)
+        add_message(connection, digest_id, "sms", "+15550100", "<1@x>", "Open", end)
     settings = Settings(data=Path(f"{engine.url.database}").parent)
     app = make_app(engine, settings, with_rounds=False)
     app.state.rate = RateLimit(1_000_000)
@@ -81,7 +103,7 @@ def app(engine: Engine) -> Any:
 
 @pytest.fixture(scope="module")
 def operations(app: Any) -> list[Any]:
-    described = schemathesis.openapi.from_asgi("/openapi.json", app)
+    described = schemathesis.openapi.from_asgi("/openapi.json", app, timeout=PATIENCE_S)
     without_mails = described.exclude(path="/api/bounces")  # which it cannot make
     without_rounds = without_mails.exclude(path="/health/rounds")  # of which none has run here
     every = [*without_rounds.get_all_operations()]
@@ -138,7 +160,7 @@ def ask_some(strategy: Any, headers: dict[str, str]) -> set[int]:
     @held_to(some, phases=[Phase.generate], derandomize=True, database=None)
     @given(strategy)
     def ask(case: Any) -> None:
-        response = case.call(headers=headers)
+        response = case.call(headers=headers, timeout=PATIENCE_S)
         statuses.add(response.status_code)
         case.validate_response(response, checks=CHECKS)
 

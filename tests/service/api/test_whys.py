@@ -44,7 +44,7 @@ def test_each_day_of_a_season_says_what_it_was(ask: Ask) -> None:
     ]
     first = ask(DAYS, "ada", season=2025, limit=100)
     rest = ask(first.links["next"]["url"], "ada").json()
-    assert first.json() + rest == every
+    assert first.json() + rest == every[:200]
 
 
 def test_days_to_come_are_of_no_kind_yet(ask: Ask) -> None:
