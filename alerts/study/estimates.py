@@ -26,10 +26,15 @@ _MOST_STEPS = 10_000
 @dataclass(frozen=True)
 class Middle:
     """Between which days half of the seasons have opened; `last` is infinite where fewer than half
-    have. `seasons` of them count, `opened` were seen to open. [day of the season]"""
+    have. `seasons` of them count, `opened` were seen to open. [day of the season]
+
+    least, most : the same whatever the gaps hide: each opening as early, or as late, as it may be
+    """
 
     first: float
     last: float
+    least: float
+    most: float
     seasons: int
     opened: int
 
@@ -54,17 +59,21 @@ class Trend:
 class Difference:
     """By how much one place opens later than another in the same seasons. [d]
 
+    mean : over the seasons in which both are known to the day; None where there is none
     low, high : interval of the mean, by season; None where there are too few
-    least, most : the mean where every opening stands at the end of its range
+    least, most : the mean over all in which both opened, with every opening at an end of its range
+    seasons : those of the mean
+    hidden : those in which both opened, one of them between two days
     left_out : seasons in which one of the two was not seen to open
     """
 
-    mean: float
+    mean: float | None
     low: float | None
     high: float | None
     least: float
     most: float
     seasons: int
+    hidden: int
     left_out: int
 
 
@@ -84,8 +93,9 @@ def find_middle(after: Days, by: Days) -> Middle | None:
         return None
     first, last, share = estimate_shares(after + 1, by)
     half = int(np.argmax(share.cumsum() >= 0.5 - _CLOSE))
+    least, most = (float(np.sort(days)[(after.size - 1) // 2]) for days in (after + 1, by))
     opened = int(np.isfinite(by).sum())
-    return Middle(float(first[half]), float(last[half]), after.size, opened)
+    return Middle(float(first[half]), float(last[half]), least, most, after.size, opened)
 
 
 def estimate_shares(first: Days, last: Days) -> tuple[Days, Days, Days]:
@@ -128,26 +138,32 @@ def find_trend(season: Days, opened: Days, left_out: int = 0) -> Trend | None:
 def find_difference(after: tuple[Days, Days], by: tuple[Days, Days], of: int) -> Difference | None:
     """Return by how much the second of two places opens later; None where no season has both.
 
+    A gap that hides both openings lets them seem to fall on its last day, as if they did not
+    differ: such seasons have no part in the mean, and widen what it may be.
+
     Parameters
     ----------
     after, by : two arrays, of each place in the same seasons
     of : seasons looked at, those among them in which one of the two was not seen to open
     """
     early, late = by
-    moved = late - early
-    if not moved.size:
+    if not late.size:
         return None
     least, most = after[1] + 1 - early, late - (after[0] + 1)
-    mean, half = float(moved.mean()), None
+    moved = (late - early)[least == most]
+    mean, half = None, None
+    if moved.size:
+        mean = float(moved.mean())
     if moved.size > 1:
         error = float(moved.std(ddof=1)) / sqrt(moved.size)
         half = error * float(student.ppf((1 + CONFIDENCE) / 2, moved.size - 1))
     return Difference(
         mean=mean,
-        low=None if half is None else mean - half,
-        high=None if half is None else mean + half,
+        low=None if mean is None or half is None else mean - half,
+        high=None if mean is None or half is None else mean + half,
         least=float(least.mean()),
         most=float(most.mean()),
         seasons=moved.size,
-        left_out=of - moved.size,
+        hidden=late.size - moved.size,
+        left_out=of - late.size,
     )

@@ -3,7 +3,8 @@
     python -m service.bench_examples.depth_lag data
 
 Prints, for each site of a store, by how many days each depth opens later than the shallowest one,
-over the seasons in which both are known to the day, and how many those are.
+over the seasons in which both are known to the day, how many those are, and by how many days the
+difference varies from one to the other (a standard deviation).
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ def main(data: str | Path = "data") -> str:
     )
     shallowest = by_depth.bfill(axis="columns").iloc[:, 0]
     later = by_depth.sub(shallowest, axis="index").stack().dropna().groupby(["site", "depth_cm"])
-    return later.agg(days_later="mean", seasons="count").round(1).to_string()
+    return later.agg(days_later="mean", varies="std", seasons="count").round(1).to_string()
 
 
 if __name__ == "__main__":

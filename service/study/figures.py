@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from math import isnan
 from typing import TYPE_CHECKING, Any
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from alerts.colours import DAY as INKS
 from probes.units import Unit, c_to_f
 from service.pictures import on_paper
-from service.study.report import Found
+from service.study.report import Drawn, Found
 from service.study.ribbons import draw_sites
 from service.study.words import instant_of
 
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
 WIDTH_PX = 560
 KINDS = ("ribbons-", "depths-", "elevation", "thresholds")
 FORMS = ("svg", "png", "pdf")
+_TOLD_APART = "#000000", "#e69f00", "#56b4e9", "#009e73", "#0072b2", "#d55e00", "#cc79a7"
+"""Colours that people tell apart who do not see all of them: [OKABE-ITO]."""
+_DASHES = [1, 0], [6, 3], [2, 2], [8, 2, 2, 2], [4, 4], [10, 4], [1, 3], [6, 2, 1, 2, 1, 2]
 _PIXELS = 2  # of a PNG, a point
 _PDF_ENTRIES = rb"(?:[ ]+/[\w.]+ \d+ 0 R\n)+"
 
@@ -39,8 +43,8 @@ def convert(svg: str, form: str) -> bytes:
     )
 
 
-def draw_figures(found: Found, days: Any, unit: Unit) -> dict[str, str]:
-    """Return what there is to show of a comparison: SVG by name.
+def draw_figures(found: Found, days: Any, unit: Unit) -> list[Drawn]:
+    """Return what there is to show of a comparison.
 
     days : as service.study.windows.list_days gives them, of the same places
 
@@ -51,21 +55,24 @@ def draw_figures(found: Found, days: Any, unit: Unit) -> dict[str, str]:
     """
     import vl_convert
 
-    ribbons = draw_sites(found.days, found.rules[0], found.as_of)
-    drawn = {f"ribbons-{site}": on_paper(svg, WIDTH_PX) for site, svg in ribbons.items()}
-    specifications: dict[str, Any] = {}
+    drawn = [
+        Drawn("ribbons", site, on_paper(svg, WIDTH_PX), part)
+        for site, part, svg in draw_sites(found.days, found.rules[0], found.as_of)
+    ]
+    specified: dict[tuple[str, str], Any] = {}
     of_depths = days[days["depth_cm"].notna()]
     layered = of_depths.groupby("site")["depth_cm"].nunique()
     for site in layered[layered > 1].index:
         of_site = of_depths[of_depths["site"] == site]
-        specifications[f"depths-{site}"] = _specify_depths(of_site, str(site), unit)
+        specified["depths", str(site)] = _specify_depths(of_site, str(site), unit)
     first = _take_springs(found.take_first())
     if first["elevation_m"].nunique() > 1:
-        specifications["elevation"] = _specify_elevation(first)
+        specified["elevation", ""] = _specify_elevation(first)
     of_limits = _take_springs(found.take_first(any_limit=True))
     if of_limits["spring_opens_c"].nunique() > 1:
-        specifications["thresholds"] = _specify_thresholds(of_limits, unit)
-    return drawn | {name: vl_convert.vegalite_to_svg(one) for name, one in specifications.items()}
+        specified["thresholds", ""] = _specify_thresholds(of_limits, unit)
+    drawn += [Drawn(*of, vl_convert.vegalite_to_svg(one)) for of, one in specified.items()]
+    return drawn
 
 
 def _take_springs(frame: Any) -> Any:
@@ -90,13 +97,15 @@ def _specify_depths(days: Any, site: str, unit: Unit) -> dict[str, Any]:
     convert = c_to_f if unit == "F" else float
     rows = days.assign(temperature=days["mean_c"].map(convert).round(2))
     rows = rows.assign(day=rows["day"].dt.strftime("%Y-%m-%d"))[["day", "depth_cm", "temperature"]]
+    scale = alt.Scale(scheme="cividis")
     chart = (
         _chart("depths")
-        .mark_rect()
+        .mark_rect(strokeWidth=0.5)  # or what lies behind shows between days
         .encode(
-            alt.X("day:T").timeUnit("utcyearmonthdate").title(None),
+            alt.X("day:T").timeUnit("utcyearmonthdate").title(None).axis(format="%b %Y"),
             alt.Y("depth_cm:O").title("depth [cm]"),
-            alt.Color("temperature:Q").scale(scheme="cividis").title(f"daily mean [°{unit}]"),
+            alt.Color("temperature:Q").scale(scale).title(f"daily mean [°{unit}]"),
+            alt.Stroke("temperature:Q").scale(scale).legend(None),
         )
     )
     return _finish(
@@ -131,22 +140,30 @@ def _specify_thresholds(frame: Any, unit: Unit) -> dict[str, Any]:
     limits = known.groupby(["place", "season"])[column].transform("nunique")
     rows = (
         known[limits == frame[column].nunique()]
-        .groupby(["place", "latitude", column], as_index=False)
+        .groupby(["site", "place", "latitude", column], as_index=False, sort=False)
         .agg(opened_day=("opened_day", "mean"), seasons=("season", "nunique"))
     )
-    rows = rows.assign(opened=_date(rows, "opened_day"))
+    rows = rows.assign(
+        opened=_date(rows, "opened_day"),
+        place=rows["place"] + ", n = " + rows["seasons"].astype(str),
+    )
     limit = alt.X(f"{column}:Q").title(f"spring opens at [°{unit}]").scale(zero=False)
-    chart = (
+    of_place = alt.Legend(title=None, symbolType="stroke", symbolSize=600)
+    charts = [
         _chart("thresholds")
+        .transform_filter(f"datum.site == {json.dumps(site)}")
         .mark_line(point=True)
         .encode(
             limit.axis(values=sorted(rows[column].unique().tolist())),
             _by_date("opened").title("mean opening"),
-            alt.Color("place:N").title(None).scale(scheme="tableau20"),
-            alt.StrokeDash("place:N").title(None),
+            alt.Color("place:N", sort=None, legend=of_place).scale(range=_TOLD_APART),
+            alt.StrokeDash("place:N", sort=None, legend=of_place).scale(range=_DASHES),
         )
-    )
-    return _finish(chart.properties(width=WIDTH_PX - 160, height=260), rows, "thresholds")
+        .properties(width=WIDTH_PX - 180, height=200)
+        for site in rows["site"].unique().tolist()
+    ]
+    together = alt.vconcat(*charts).resolve_scale(color="independent", strokeDash="independent")
+    return _finish(together, rows, "thresholds")
 
 
 def _by_date(column: str) -> alt.Y:

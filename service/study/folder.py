@@ -60,17 +60,15 @@ def write_study(
     made_by = {**found.asked, "days": f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"}
     tables = {OPENINGS: iterate_csv(found.frame), DAYS: iterate_csv(days)}
     package = _write_tables(folder, tables, found.rules, made_by, note)
-    svgs = draw_figures(found, days, unit)
-    drawn = {
-        drawn_in / f"{name}.{form}": (svg, form) for name, svg in svgs.items() for form in FORMS
-    }
+    figures = draw_figures(found, days, unit)
+    drawn = {drawn_in / f"{one.name}.{form}": (one.svg, form) for one in figures for form in FORMS}
     for number, (path, (svg, form)) in enumerate(drawn.items()):
         path.write_bytes(convert(svg, form))
         progress((number + 1) / len(drawn))
     for path in drawn_in.iterdir():
         if path not in drawn and path.name.startswith(KINDS):
             path.unlink()
-    report = make_report(found, note, svgs, package["made_by"])
+    report = make_report(found, note, figures, package["made_by"])
     (folder / REPORT).write_text(write_html(report), "utf-8")
     return [*(folder / name for name in (*tables, PACKAGE, REPORT)), *drawn]
 

@@ -57,12 +57,14 @@ def tell_methods(frame: Any, accuracy: str) -> Iterator[str]:
         "An opening that missing days hide is known between two days, and a season without one to "
         "the last day up to which all was seen. The day by which half of the seasons have opened "
         "is from Turnbull's estimate for events known between two points [TURNBULL-1976], which "
-        "counts both; a range is what gaps leave open, not an interval of confidence, for which "
-        "seasons are too few. Trends are the median of slopes between seasons with its interval "
-        "of 95 % [SEN-1968], tested, from both sides, by the order of seasons [MANN-1945], over "
-        f"openings known to the day, {LEAST_SEASONS} or more; p is not corrected for how many "
-        "places and thresholds are looked at, nor for seasons that resemble the one before. Places "
-        "are compared within seasons, with Student's interval of 95 % of the mean difference."
+        "counts both; beside it stands how far it moves where every opening came as early, or as "
+        "late, as gaps allow. Neither is an interval of confidence, for which seasons are too few. "
+        "Trends are the median of slopes between seasons with its interval of 95 % [SEN-1968], "
+        "tested, from both sides, by the order of seasons [MANN-1945], over openings known to the "
+        f"day, {LEAST_SEASONS} or more; p is not corrected for how many places and thresholds are "
+        "looked at, nor for seasons that resemble the one before. Places are compared within "
+        "seasons in which both openings are known to the day, with Student's interval of 95 % of "
+        "the mean difference; beside it stands how far that may be off with those that gaps hide."
     )
     if frame["opened_earliest"].notna().any():
         yield (

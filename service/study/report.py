@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
-import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from pandas import isnull
 
 from alerts.rules import WindowRule
 from alerts.study.estimates import LEAST_SEASONS
@@ -17,25 +15,23 @@ from probes.units import delta_c_to_f
 from service.pictures import colours_css
 from service.showing import count_text
 from service.study.days import StudyDays
-from service.study.methods import REFERENCES, list_rule, show_limit, tell_methods
+from service.study.methods import REFERENCES, show_limit, tell_methods
 from service.study.summaries import (
     PLACE,
     VARIANT,
     Key,
-    PlaceDifference,
     Summary,
     find_differences,
     pair_places,
     summarise,
-    tell_pairing,
 )
-from service.study.words import (
-    name_place,
-    show_day,
-    show_days,
-    show_difference,
-    show_middle,
-    show_trend,
+from service.study.tables import (
+    Table,
+    list_differences,
+    list_places,
+    list_seasons,
+    list_summaries,
+    show_rule,
 )
 
 CLIMATE_YEARS = 30
@@ -48,10 +44,11 @@ _KEY = (
 )
 _CAPTIONS = {
     "ribbons": "Seasons at {site}, from left to right: {key}",
-    "depths": "Daily mean temperature by depth at {site}.",
-    "elevation": "Spring openings against height above the sea.",
-    "thresholds": "Spring openings against the threshold: the mean of those seasons whose opening "
-    "is known to the day at every one of them.",
+    "depths": "Daily mean temperature by depth at {site}; depths are not to scale, and blank is a "
+    "day that does not count.",
+    "elevation": "Spring openings against height above the sea; a line is what a gap leaves open.",
+    "thresholds": "Spring openings against the threshold: the mean of those n seasons whose "
+    "opening is known to the day at every one of them.",
 }
 
 
@@ -81,12 +78,24 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Table:
-    """A table of texts."""
+class Drawn:
+    """A figure that was drawn.
 
-    caption: str
-    head: Sequence[str]
-    rows: Sequence[Sequence[str]]
+    kind : "ribbons", "depths", "elevation" or "thresholds"
+    site : of the former two; else empty
+    part : of ribbons that are too many for a page, 1 being the first
+    """
+
+    kind: str
+    site: str
+    svg: str
+    part: int = 1
+
+    @property
+    def name(self) -> str:
+        """Return what its files are called."""
+        part = str(self.part) if self.part > 1 else ""
+        return "-".join(filter(None, [self.kind, self.site, part]))
 
 
 @dataclass(frozen=True)
@@ -112,6 +121,7 @@ class Report:
     """A report."""
 
     title: str
+    about: str
     sections: Sequence[Section]
 
 
@@ -129,48 +139,51 @@ def write_html(report: Report) -> str:
 
 
 def make_report(
-    found: Found, note: str, svgs: Mapping[str, str], provenance: Mapping[str, str]
+    found: Found, note: str, drawn: Sequence[Drawn], provenance: Mapping[str, str]
 ) -> Report:
     """Return the report of a comparison.
 
     Parameters
     ----------
     note : where the data are from, in paragraphs
-    svgs : figures by name, as service.study.figures names them
     provenance : what it was made of and by, in the order in which it is told
     """
-    frame = found.frame
+    frame, first = found.frame, found.take_first()
     summaries = list(summarise(frame))
     differences = list(find_differences(frame, pair_places(frame, found.against)))
     seasons = frame["season"]
     places = frame[PLACE].drop_duplicates()
     span = f"{seasons.min()} to {seasons.max()}"
-    title = f"Openings of {count_text(len(places), 'place')}, {span}"
+    title = f"When dig season opens: {count_text(len(places), 'place')}, {span}"
     variants = list(dict.fromkeys(one.variant for one in summaries))
     return Report(
         title,
+        "A window is a part of spring or fall in which, by a rule on the temperature of the soil, "
+        "vine roots are dug to look for grape phylloxera. Here is when windows opened and closed, "
+        "by place, depth, season and threshold, how far missing days and errors leave that open, "
+        f"and what the data cannot say. Days up to {found.as_of} count.",
         [
             Section(
                 "Data",
                 [" ".join(one.split()) for one in note.split("\n\n") if one.strip()],
-                [_list_places(found.days)],
+                [list_places(found.days)],
             ),
             Section(
                 "Methods",
                 list(tell_methods(frame, found.asked["accuracy of sensors"])),
-                [_list_rule(found.rules[0])],
+                [show_rule(found.rules[0])],
             ),
             Section(
                 "Results",
-                _tell_rules(variants, found.rules[0].spring_opens_c),
+                [_sum_up(first), *_tell_rules(variants, found.rules[0].spring_opens_c)],
                 [
-                    _list_seasons(found.take_first()),
-                    *(_list_summaries(summaries, variant) for variant in variants),
-                    *_list_differences(differences, found.against),
+                    list_seasons(first),
+                    *list_summaries(summaries),
+                    *list_differences(differences, found.against),
                 ],
-                [Figure(_caption(name), svg) for name, svg in svgs.items()],
+                [Figure(_caption(one), one.svg) for one in drawn],
             ),
-            Section("What these data cannot say", list(_tell_limits(frame, summaries))),
+            Section("What these data cannot say", list(_tell_limits(first, summaries))),
             Section("References", [f"[{key}] {text}." for key, text in REFERENCES.items()]),
             Section(
                 "Made of",
@@ -187,77 +200,6 @@ def make_report(
     )
 
 
-def _list_places(days: StudyDays) -> Table:
-    rows: list[Sequence[str]] = []
-    for place, mean_c in zip(days.places, days.mean_c, strict=True):
-        there = np.flatnonzero(~np.isnan(mean_c))
-        if there.size:
-            first, last = days.day[there[0]], days.day[there[-1]]
-            span_d = int(there[-1] - there[0]) + 1
-            height = "" if place.elevation_m is None else f"{place.elevation_m:g}"
-            rows.append(
-                (
-                    place.name, f"{place.latitude:g}", f"{place.longitude:g}", height,
-                    str(first), str(last), f"{there.size} of {span_d}",
-                    str(int(np.diff(there, append=there[-1] + 1).max()) - 1),
-                )
-            )  # fmt: skip
-    head = (
-        "place", "latitude", "longitude", "height [m]", "first day", "last day",
-        "days with a mean", "longest gap [d]",
-    )  # fmt: skip
-    return Table("What was measured where.", head, rows)
-
-
-def _list_seasons(frame: Any) -> Table:
-    """List what became of each window, under one rule."""
-    asked = frame[frame["asked_d"] > 0]
-    rows = [
-        (
-            name_place((one.site, one.block, one.depth_cm)),
-            str(one.season),
-            one.kind,
-            _show_opening(one),
-            _show_range(one.opened_earliest, one.opened_latest),
-            "" if isnull(one.closed_on) else show_days(one.closed_not_before, one.closed_on),
-            _show_range(one.closed_earliest, one.closed_latest),
-            f"{one.open_d}" if one.stretches else "",
-            f"{one.seen_d} of {one.asked_d}",
-        )
-        for one in asked.itertuples(index=False)
-    ]
-    head = (
-        "place", "season", "window", "opened", "within errors", "closed", "within errors",
-        "open [d]", "days seen",
-    )  # fmt: skip
-    caption = (
-        f"Each season, spring opening at {show_limit(asked['spring_opens_c'].iloc[0])}. A range "
-        "is that of a gap in the readings. Within errors: as far as the errors of the temperatures "
-        "move it. Open: in all, where it paused as well. Days seen: of those on which it may open."
-    )
-    return Table(caption, head, rows)
-
-
-def _show_opening(one: Any) -> str:
-    if isnull(one.opened_on):
-        return one.outcome
-    return show_days(one.after + timedelta(days=1), one.opened_on)
-
-
-def _show_range(earliest: Any, latest: Any) -> str:
-    if isnull(earliest):
-        return ""
-    return f"{show_day(earliest)} or never" if isnull(latest) else show_days(earliest, latest)
-
-
-def _list_rule(rule: WindowRule) -> Table:
-    caption = (
-        f"The rule {rule.name}; temperatures in °C, dates as month and day north of the equator, "
-        "six months later south of it. Keys in brackets: references."
-    )
-    return Table(caption, ("number", "value", "origin"), list(list_rule(rule)))
-
-
 def _tell_rules(variants: Sequence[Key], first_c: float) -> list[str]:
     limits_c = sorted({variant[_OPENS] for variant in variants})
     if len(limits_c) == 1:
@@ -268,49 +210,29 @@ def _tell_rules(variants: Sequence[Key], first_c: float) -> list[str]:
     ]
 
 
-def _list_summaries(summaries: Sequence[Summary], variant: Key) -> Table:
-    told = dict(zip(VARIANT, variant, strict=True))
-    caption = (
-        f"{told['kind'].capitalize()}, {told['rule']}, spring opens at "
-        f"{show_limit(told['spring_opens_c'])}, margin {told['margin_f']:g} °F, "
-        f"mean of {told['mean_days']} days."
-    )
-    rows = [
-        (
-            name_place(one.place),
-            ", ".join(f"{count} {outcome}" for outcome, count in one.counts.items()),
-            show_middle(one.middle, one.south),
-            show_trend(one.trend) if one.trend else "too few seasons",
-        )
-        for one in summaries
-        if one.variant == variant
+def _sum_up(frame: Any) -> str:
+    """Say what became of windows, under one rule."""
+    counts = frame.loc[frame["asked_d"] > 0, "outcome"].value_counts()
+    known = int((frame["opened_day"] == frame["after_day"] + 1).sum())
+    told = [
+        f"{count} opened, {known} of them on a day that is known" * (outcome == "opened")
+        or f"{count} {outcome}"
+        for outcome, count in counts.items()
+        if count
     ]
-    return Table(caption, ("place", "seasons", "half by", "trend"), rows)
-
-
-def _list_differences(differences: Sequence[PlaceDifference], against: str) -> list[Table]:
-    rows = [
-        (
-            name_place(one.place),
-            f"{show_limit(one.variant[_OPENS])}, {one.variant[-1]}",
-            show_difference(one.difference),
-            f"{one.difference.least:+.1f} to {one.difference.most:+.1f}",
-        )
-        for one in differences
-        if one.difference
-    ]
-    caption = f"{tell_pairing(against)}."
-    head = "place", "window", "mean difference [d]", "as far as gaps leave open [d]"
-    return [Table(caption, head, rows)] if rows else []
+    return f"Of {count_text(int(counts.sum()), 'window')}: {'; '.join(told)}."
 
 
 def _tell_limits(frame: Any, summaries: Sequence[Summary]) -> Iterator[str]:
+    """Yield what cannot be told, in paragraphs; numbers of windows are those under one rule."""
     counts = frame.loc[frame["asked_d"] > 0, "outcome"].value_counts()
-    hidden = int(counts.get("not seen", 0) + counts.get("no readings", 0))
-    if hidden:
+    unseen = int(counts.get("not seen", 0) + counts.get("no readings", 0))
+    hidden = int((frame["opened_day"] > frame["after_day"] + 1).sum())
+    if unseen or hidden:
         yield (
-            f"In {hidden} of {int(counts.sum())} windows days are missing on which they may have "
-            "opened; they count only as far as they were seen. Where gaps come of what also moves "
+            f"Of {int(counts.sum())} windows gaps hide {unseen} openings altogether and leave "
+            f"{hidden} between two days. These count only as far as they were seen: in the middle "
+            "of seasons, not in trends nor in mean differences. Where gaps come of what also moves "
             "openings, such as a flood or a cold winter, the estimates are off in a way that "
             "nothing here shows."
         )
@@ -343,6 +265,6 @@ def _tell_limits(frame: Any, summaries: Sequence[Summary]) -> Iterator[str]:
     )
 
 
-def _caption(name: str) -> str:
-    kind, _, site = name.partition("-")
-    return _CAPTIONS[kind].format(site=site, key=_KEY)
+def _caption(drawn: Drawn) -> str:
+    site = drawn.site + f", part {drawn.part}" * (drawn.part > 1)
+    return _CAPTIONS[drawn.kind].format(site=site, key=_KEY)

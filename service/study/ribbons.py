@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date
-from itertools import groupby
+from itertools import count, groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,20 +19,25 @@ from service.showing import name_years
 from service.study.days import Place, StudyDays
 from service.study.words import show_days
 
+MOST_ROWS = 24
+"""That fit a page."""
 
-def draw_sites(study: StudyDays, rule: WindowRule, as_of: date) -> dict[str, str]:
-    """Return, by site, the seasons of each of its places under a rule as an SVG element."""
+
+def draw_sites(study: StudyDays, rule: WindowRule, as_of: date) -> Iterator[tuple[str, int, str]]:
+    """Yield, for each site, the seasons of its places under a rule as SVG elements, their parts
+    counted from 1."""
     if not study.places:
-        return {}
+        return
     mean_c = trailing_mean(np.ascontiguousarray(study.mean_c.T), rule).T
     spans = find_spans(study.mean_c, study.day, study.south, rule, as_of)
     of_places = zip(study.places, mean_c, spans, strict=True)
-    drawn: dict[str, str] = {}
+    drawn = count()
     for site, of_site in groupby(of_places, lambda one: one[0].site):
         rows = [row for one in of_site for row in _list_seasons(study.day, *one, rule, as_of)]
-        title = f"Seasons at {site}"
-        drawn[site] = draw_ribbons(rows, title, "en", stem=f"s{len(drawn)}")
-    return drawn
+        for part, first in enumerate(range(0, len(rows), MOST_ROWS), 1):
+            some = rows[first : first + MOST_ROWS]
+            svg = draw_ribbons(some, f"Seasons at {site}", "en", stem=f"s{next(drawn)}")
+            yield site, part, svg
 
 
 def _list_seasons(

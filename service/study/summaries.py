@@ -32,6 +32,7 @@ class Summary:
 
     south : whether the place lies south of the equator
     counts : seasons by their outcome
+    known : those whose opening is known to the day
     middle : between which days of the season half of them have opened
     trend : None where too few openings are known to the day
     """
@@ -40,6 +41,7 @@ class Summary:
     variant: Key
     south: bool
     counts: dict[str, int]
+    known: int
     middle: Middle | None
     trend: Trend | None
 
@@ -69,6 +71,7 @@ def summarise(frame: pd.DataFrame) -> Iterator[Summary]:
             variant=key[len(PLACE) :],
             south=bool((asked["latitude"] < 0).all()),
             counts={str(name): int(count) for name, count in counts.items() if count},
+            known=int(exact.sum()),
             middle=find_middle(after, np.where(np.isnan(opened), np.inf, opened)),
             trend=find_trend(
                 asked["season"].to_numpy(np.float64)[exact],

@@ -9,6 +9,9 @@ from alerts.season import season_start
 from alerts.study.estimates import Difference, Middle, Trend
 from service.study.summaries import Key
 
+_WIDE_D = 20
+"""Of an interval: tenths of a day say nothing in one."""
+
 
 def name_place(place: Key) -> str:
     """Return "terrace-7" or "upper, 30 cm"."""
@@ -45,16 +48,21 @@ def show_days(first: date, last: date) -> str:
 def show_trend(trend: Trend) -> str:
     """Return a slope with its interval, and what it rests on."""
     left_out = f", {trend.left_out} left out" if trend.left_out else ""
+    digits = 1 if trend.high - trend.low < _WIDE_D else 0
+    slope, low, high = (f"{one:+.{digits}f}" for one in (trend.slope, trend.low, trend.high))
     return (
-        f"{trend.slope:+.1f} days a decade (95 %: {trend.low:+.1f} to {trend.high:+.1f}), "
+        f"{slope} days a decade (95 %: {low} to {high}), "
         f"p = {trend.p:.2g}, {trend.seasons} seasons{left_out}"
     )
 
 
 def show_difference(found: Difference) -> str:
     """Return a mean difference with its interval, and of how many seasons."""
+    if found.mean is None:
+        return f"{found.least:+.1f} to {found.most:+.1f} days, {found.hidden} hidden by gaps"
     text = f"{found.mean:+.1f} days"
     if found.low is not None and found.high is not None:
         text += f" (95 %: {found.low:+.1f} to {found.high:+.1f})"
     text += f", {found.seasons} season{'s' * (found.seasons != 1)}"
+    text += f", {found.hidden} hidden by gaps" if found.hidden else ""
     return text + (f", {found.left_out} left out" if found.left_out else "")

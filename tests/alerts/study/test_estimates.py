@@ -26,16 +26,17 @@ from tests.running_peers import PEERS, need_python
 
 def test_the_middle_of_openings_known_to_the_day_is_their_median() -> None:
     opened = np.array([96.0, 99, 101, 104, 110])
-    assert find_middle(opened - 1, opened) == Middle(101, 101, 5, 5)
+    assert find_middle(opened - 1, opened) == Middle(101, 101, 101, 101, 5, 5)
 
 
 def test_a_gap_widens_the_middle_and_a_season_not_reached_moves_it() -> None:
     after, by = np.array([95.0, 98, 100]), np.array([96.0, 109, 101])
     # by hand: the second season may share day 101 with the third, so half have opened by then
-    assert find_middle(after, by) == Middle(101, 101, 3, 3)
+    # and whatever the gap hides: of 96, 99 and 101, or of 96, 101 and 109
+    assert find_middle(after, by) == Middle(101, 101, 99, 101, 3, 3)
     # by hand: one of three opened, two never: half never do
     after, by = np.array([95.0, 334, 334]), np.array([96.0, inf, inf])
-    assert find_middle(after, by) == Middle(335, inf, 3, 1)
+    assert find_middle(after, by) == Middle(335, inf, 335, inf, 3, 1)
     assert find_middle(np.array([]), np.array([])) is None
 
 
@@ -118,16 +119,30 @@ def test_a_difference_is_that_of_pairs() -> None:
     assert found.mean == 4.5  # by hand: 3, 6, 2, 7
     assert (found.low, found.high) == pytest.approx((test.low, test.high))
     assert (found.least, found.most) == (4.5, 4.5)
-    assert (found.seasons, found.left_out) == (4, 2)
+    assert (found.seasons, found.hidden, found.left_out) == (4, 0, 2)
 
 
-def test_gaps_widen_a_difference_and_one_season_has_no_interval() -> None:
+def test_gaps_widen_a_difference_and_have_no_part_in_its_mean() -> None:
+    after = np.array([90.0, 95, 99]), np.array([98.0, 98, 101])
+    by = np.array([96.0, 96, 100]), np.array([105.0, 99, 102])
+    found = find_difference(after, by, 3)
+    assert found is not None
+    # by hand: 3 and 2 to the day; the first is from 99 - 96 to 105 - 91
+    assert (found.mean, found.least, found.most) == (2.5, 8 / 3, 19 / 3)
+    assert (found.seasons, found.hidden) == (2, 1)
+
+
+def test_one_season_has_no_interval_and_one_that_is_hidden_no_mean() -> None:
     found = find_difference(
-        (np.array([90.0]), np.array([98.0])), (np.array([96.0]), np.array([105.0])), 1
+        (np.array([95.0]), np.array([98.0])), (np.array([96.0]), np.array([99.0])), 1
     )
     assert found is not None
-    # by hand: from 99 - 96 to 105 - 91
-    assert (found.mean, found.least, found.most) == (9, 3, 14)
-    assert (found.low, found.high) == (None, None)
+    assert (found.mean, found.low, found.high, found.seasons) == (3, None, None, 1)
+    found = find_difference(
+        (np.array([90.0]), np.array([90.0])), (np.array([96.0]), np.array([96.0])), 1
+    )
+    assert found is not None
+    # by hand: the last day of one gap, and all of it
+    assert (found.mean, found.least, found.most, found.seasons) == (None, -5, 5, 0)
     nothing = np.array([])
     assert find_difference((nothing, nothing), (nothing, nothing), 4) is None

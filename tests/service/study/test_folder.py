@@ -56,8 +56,9 @@ def test_a_folder_is_read_by_others_and_comes_again_as_it_was(written: Path) -> 
     fields = {one.name: one for one in package.get_resource("openings").schema.fields}
     assert (fields["opened_on"].type, fields["depth_cm"].custom["unit"]) == ("date", "cm")
     page = (folder / "report.html").read_text("utf-8")
-    assert "Openings of 1 place, 2021 to 2025" in page
+    assert "When dig season opens: 1 place, 2021 to 2025" in page
     assert "+0.0 days a decade" in page
+    assert "Of 10 windows: 5 opened, 5 of them on a day that is known; 5 no readings." in page
     assert page.count("<svg") == 2  # ribbons, thresholds
     # by hand: 42 days from 1 May on; days end on 20 May
     assert "30 cm, 2021: No readings from 1 January 2021 to 4 April 2021. Open from 1 May" in page
