@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from pathlib import Path
 from textwrap import fill
@@ -11,6 +12,10 @@ import click
 from service.store.busy import NotNowError
 
 WIDTH = 80
+
+# before numpy comes: its threads wait for each other with all their might, and jobs have their own
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 COMMANDS = {  # command -> its module, its line in the help; in the order of the work
     "setup": ("service.cli.setup", "Read the farm file, or write it from the store."),
     "propose": ("service.cli.propose", "Propose a layout for an unknown logger file."),

@@ -9,6 +9,7 @@ from threading import Event
 
 import click
 
+from service.memory import keep_little
 from service.scheduler import ticking
 from service.watching.logs import start_log
 from service.wiring import open_store
@@ -24,6 +25,7 @@ def command(data: Path, host: str, port: int | None) -> None:
     What `digseason serve` does beside its pages, as a process of its own: for
     `digseason serve --pages-only`, on this host or another.
     """
+    keep_little()
     settings, engine = open_store(data)
     start_log(settings.log)
     ended = Event()

@@ -11,6 +11,7 @@ import uvicorn
 from service.accounts import make_first_link, needs_administrator
 from service.cli.accounts import write_link
 from service.links import Links
+from service.memory import keep_little
 from service.watching.logs import start_log
 from service.web.app import make_app
 from service.wiring import open_store
@@ -23,6 +24,7 @@ from service.wiring import open_store
 @click.pass_obj
 def command(data: Path, host: str, port: int, pages_only: bool) -> None:
     """Serve pages and the HTTP API, and run the rounds that are due, until interrupted."""
+    keep_little()
     settings, engine = open_store(data)
     start_log(settings.log)
     if needs_administrator(engine):

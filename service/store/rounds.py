@@ -9,11 +9,13 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from service.store.among import among
 from service.store.changes import fetch_changes
-from service.store.looks import AHEAD, fetch_last_look_id, has_day_ended
+from service.store.looks import AHEAD, REST, fetch_last_look_id, has_day_ended
 from service.store.partitions import prepare_years
 from service.store.tables import import_batch, notice, reading, round_, round_seen
 
 WAITS = timedelta(hours=1)
+BRIEF_S = 2.0
+"""A round that took no longer needs no rest; another rests like outlooks, so many times as long."""
 
 
 def begin_round(connection: Connection, as_of: date | None, now: datetime) -> int:
@@ -89,16 +91,23 @@ def count_changes(connection: Connection) -> int:
 def is_evaluation_due(connection: Connection, now: datetime) -> bool:
     """Return whether readings changed since the last round, or there are new outlooks.
 
-    The round of a day's end waits for these, for an hour at the most.
+    Where loggers push all the time there is always a change: a long round then rests. The round of
+    a day's end waits for outlooks, for an hour at the most.
     """
-    query = select(round_.c.started_at, round_seen.c.changes).outerjoin(round_seen)
-    latest = query.where(*_OF_TODAY).order_by(round_.c.id.desc()).limit(1)
-    last = connection.execute(latest).one_or_none()
+    last = fetch_last_round(connection)
     if last is None or last.started_at > now + AHEAD:
         return True
-    if last.changes != count_changes(connection):
+    rest_s = (REST + 1) * last.took_s if last.took_s > BRIEF_S else 0.0
+    if (now - last.started_at).total_seconds() >= rest_s and has_unseen_changes(connection):
         return True
     return has_day_ended(connection, last.started_at, now - WAITS)
+
+
+def has_unseen_changes(connection: Connection) -> bool:
+    """Return whether something that a round reads has changed since the last one."""
+    query = select(round_seen.c.changes).select_from(round_.outerjoin(round_seen)).where(*_OF_TODAY)
+    seen = connection.scalar(query.order_by(round_.c.id.desc()).limit(1))
+    return seen != count_changes(connection)
 
 
 _OF_TODAY = (round_.c.finished_at.is_not(None), round_.c.as_of.is_(None))

@@ -1,5 +1,7 @@
 """A region at work: its loggers push, people read, rounds run; how well, and how large it grows.
 
+Pages and jobs are processes of their own, as deploy/systemd has them.
+
 Run: python -m tests.benchmarks.bench_load [--minutes N] [--loggers N] [--readers N] [--postgresql]
 """
 
@@ -8,8 +10,9 @@ from __future__ import annotations
 import os
 import time
 from argparse import ArgumentParser
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from multiprocessing import get_context
@@ -21,7 +24,7 @@ from sqlalchemy import Engine, func, select
 
 from service.settings import Settings
 from service.store.engine import open_engine, reading, writing
-from service.store.rounds import is_evaluation_due
+from service.store.rounds import fetch_last_round_at
 from service.store.schema import upgrade
 from service.store.tables import outlook, round_
 from service.store.tokens import add_token
@@ -33,7 +36,7 @@ from tests.benchmarks.readers import (
     time_answer,
 )
 from tests.benchmarks.region import DEPTHS_CM, empty_store, soil_c
-from tests.processes import find_console, serving
+from tests.processes import find_console, serving, start
 
 PUSH_S, READ_S, LOOK_S = 15 * 60.0, 10.0, 15.0
 SENDERS = 16  # pushes that may be on their way at once
@@ -59,10 +62,14 @@ def main() -> None:
                 add_token(connection, f"l{place:05d}", datetime.now(UTC))
                 for place in range(chosen.loggers)
             ]
-        with serving(data, url) as here, get_context("spawn").Pool(2, os.nice, (NICE,)) as beside:
+        with (
+            serving(data, url, None, "--pages-only") as here,
+            running_jobs(data, url) as jobs,
+            get_context("spawn").Pool(2, os.nice, (NICE,)) as beside,
+        ):
             reads = beside.apply_async(read_together, (here, readers, seconds, READ_S))
             pushes = beside.apply_async(push_together, (here, tokens, seconds))
-            watch(engine, find_process(data), seconds)
+            watch(engine, {"pages": find_process(data), "jobs": jobs}, seconds)
             answers = [*pushes.get(), *reads.get()]
         show_answers(answers)
         print("".join(f"\n{line}" for line in find_console(data).read_text().splitlines()[-3:]))
@@ -98,26 +105,40 @@ def push_together(here: str, tokens: Sequence[str], seconds: float) -> list[Answ
         return list(pool.map(push, range(int(seconds * len(tokens) / PUSH_S))))
 
 
-def watch(engine: Engine, process: int, seconds: float) -> None:
-    """Print, each minute, since when a round is due and what memory the service takes."""
-    begun, due_since, lag_s = time.monotonic(), 0.0, 0.0
+@contextmanager
+def running_jobs(data: Path, url: str) -> Iterator[int]:
+    """Run `digseason jobs` beside; give the number of its process."""
+    with find_console(data).with_suffix(".jobs").open("w") as stdout:
+        process = start(data, "jobs", database_url=url, stdout=stdout)
+    try:
+        yield process.pid
+    finally:
+        process.terminate()
+        process.wait(60)
+
+
+def watch(engine: Engine, processes: Mapping[str, int], seconds: float) -> None:
+    """Print, each minute, how long ago a round last began and what memory each process takes."""
+    begun, lag_s = time.monotonic(), 0.0
     minutes: list[float] = []
-    resident_mb: list[float] = []
-    print("| minute | a round was due for at most, s | resident, MB |\n|---|---|---|")
+    resident_mb: list[list[float]] = []
+    names = "".join(f" {name}, MB |" for name in processes)
+    print(f"| minute | since a round began, at most, s |{names}\n|{'---|' * (2 + len(processes))}")
     while (now := time.monotonic()) < begun + seconds:
         with reading(engine) as connection:
-            is_due = is_evaluation_due(connection, datetime.now(UTC))
-        due_since = (due_since or now) if is_due else 0.0
-        lag_s = max(lag_s, now - due_since if due_since else 0.0)
+            last_at = fetch_last_round_at(connection)
+        lag_s = max(lag_s, (datetime.now(UTC) - last_at).total_seconds() if last_at else 0.0)
         minutes.append((now - begun) / 60)
-        resident_mb.append(find_resident_mb(process))
+        resident_mb.append([find_resident_mb(one) for one in processes.values()])
         if int(minutes[-1]) > int(minutes[-2] if len(minutes) > 1 else 0):
-            print(f"| {minutes[-1]:.0f} | {lag_s:.0f} | {resident_mb[-1]:.0f} |", flush=True)
+            cells = "".join(f" {mb:.0f} |" for mb in resident_mb[-1])
+            print(f"| {minutes[-1]:.0f} | {lag_s:.0f} |{cells}", flush=True)
             lag_s = 0.0
         time.sleep(LOOK_S)
     later = len(minutes) // 2
-    slope = np.polyfit(minutes[later:], resident_mb[later:], 1)[0]
-    print(f"\nin the second half memory grew by {60 * slope:.1f} MB an hour")
+    slopes = np.polyfit(minutes[later:], resident_mb[later:], 1)[0]
+    for name, slope in zip(processes, slopes, strict=True):
+        print(f"\nin the second half the memory of {name} grew by {60 * slope:.1f} MB an hour")
 
 
 def find_process(data: Path) -> int:

@@ -15,6 +15,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.changes import count_change
 from service.store.engine import writing
+from service.store.rounds import has_unseen_changes, is_evaluation_due
 from tests.mails import read_mail, text_of
 from tests.planted import plant_block, plant_days, plant_recipient
 
@@ -251,6 +252,22 @@ def test_outlooks_are_found_again_once_readings_change_but_not_all_the_time(
     assert look(NOW + timedelta(seconds=329)) == 0
     assert look(NOW + timedelta(seconds=330)) == 1
     assert look(NOW + timedelta(hours=2)) == 0
+
+
+@pytest.mark.parametrize(("took_s", "rests_s"), [(2, 0), (30, 330)])
+def test_where_loggers_push_all_the_time_a_long_round_rests(
+    warmed: Engine, settings: Settings, took_s: int, rests_s: int
+) -> None:
+    run_due(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        count_change(connection, "u1")
+        ended_at = NOW + timedelta(seconds=took_s)
+        connection.execute(update(tables.round_).values(finished_at=ended_at))
+        # by hand: it rests for ten times as long as it took, from when it was through
+        if rests_s:
+            assert not is_evaluation_due(connection, NOW + timedelta(seconds=rests_s - 1))
+        assert is_evaluation_due(connection, NOW + timedelta(seconds=rests_s))
+        assert has_unseen_changes(connection)
 
 
 def test_a_round_by_hand_finds_the_outlooks_of_the_day(warmed: Engine, settings: Settings) -> None:

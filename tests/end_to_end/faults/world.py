@@ -26,7 +26,7 @@ from service.store.looks import is_look_due
 from service.store.notices import fetch_waiting
 from service.store.outbox import LONGEST_WAIT, fetch_messages
 from service.store.round_lease import LOOKING_AHEAD, ROUND, fetch_lease
-from service.store.rounds import is_evaluation_due
+from service.store.rounds import has_unseen_changes, is_evaluation_due
 from tests.end_to_end.faults.clock import Clock
 from tests.end_to_end.faults.nursery import Nursery, Process
 from tests.end_to_end.faults.socket_proxy import SocketProxy
@@ -238,7 +238,7 @@ class World:
             with reading(self.engine) as connection:
                 if is_look_due(connection, now):
                     return "outlooks", self._find_lapse(connection, LOOKING_AHEAD)
-                if is_evaluation_due(connection, now):
+                if has_unseen_changes(connection) or is_evaluation_due(connection, now):
                     return "a round", self._find_lapse(connection, ROUND)
                 if fetch_hold(connection):
                     return "", None
