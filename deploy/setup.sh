@@ -1,5 +1,5 @@
 # Sourced by deploy/try and deploy/test at the top of the checkout: a Python, its virtual
-# environment, the locked packages, PostgreSQL, Chromium. What is there already is left as it is.
+# environment, the locked packages, programs of Debian. What is there already is left as it is.
 
 export LC_ALL=C.UTF-8 PYTHONUTF8=1 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore
 
@@ -14,10 +14,27 @@ stop() {
 
 quietly() { # COMMAND...: show its output only where it fails
     mkdir -p .cache
-    "$@" >.cache/setup.log 2>&1 || {
-        cat .cache/setup.log >&2
+    log=$(mktemp .cache/setup-XXXXXX)
+    "$@" >"$log" 2>&1 || {
+        cat "$log" >&2
+        rm "$log"
         stop "This failed: $*"
     }
+    rm "$log"
+}
+
+at_once() { # COMMAND LINE...: run them at the same time; where one fails stop, once all have ended
+    printf '%s\0' "$@" |
+        xargs -0 -n 1 -P "$#" sh -euc '. deploy/setup.sh; eval "$1"' sh ||
+        stop "Not all of it went well: see above."
+}
+
+whole() { # NAME COMMAND...: show its output in one piece, as others run at the same time
+    name=$1 begun=$(date +%s) end=""
+    shift
+    output=$("$@" 2>&1) || end=", FAILED"
+    printf '\n-- %s (%s s%s)\n%s\n' "$name" "$(($(date +%s) - begun))" "$end" "$output"
+    [ -z "$end" ]
 }
 
 install_debian() { # PACKAGE...: as root on Debian; otherwise say the command
@@ -62,32 +79,23 @@ install_locked() { # FOLDER LOCK [PROJECT...]: install a lock file of deploy/, a
     say "$wanted" >"$stamp"
 }
 
-need_postgresql() { # its programs only: the tests start their own
-    .venv/bin/python -c 'from tests.pg import find_programs; find_programs()' 2>/dev/null && return
+need_programs() { # PROGRAM=PACKAGE...: of programs that are missing the packages, at one go
+    missing=""
+    for pair in "$@"; do
+        # shellcheck disable=SC2086 (a pattern, where each version has a folder)
+        command -v ${pair%=*} >/dev/null || missing="$missing ${pair#*=}"
+    done
+    [ -n "$missing" ] || return 0
+    # programs alone: the tests start their own services
     no_cluster=/etc/postgresql-common/createcluster.d/no-cluster-for-tests.conf
     if [ -w /etc ]; then
         mkdir -p "${no_cluster%/*}"
         say "create_main_cluster = false" >"$no_cluster"
     fi
-    install_debian postgresql
-    rm -f "$no_cluster"
-}
-
-need_chromium() { # the browser of the tests; CHROMIUM names another
-    [ -n "${CHROMIUM-}" ] || command -v chromium >/dev/null || install_debian chromium
-}
-
-need_caddy() { # its program only: the tests start their own
-    command -v caddy >/dev/null && return
-    install_debian caddy
-    [ ! -d /run/systemd/system ] || systemctl disable --now caddy
-}
-
-need_programs() { # PROGRAM=PACKAGE...: where a program is missing, its package
-    missing=""
-    for pair in "$@"; do
-        command -v "${pair%=*}" >/dev/null || missing="$missing ${pair#*=}"
-    done
     # shellcheck disable=SC2086 (a word for each package)
-    [ -z "$missing" ] || install_debian $missing
+    install_debian $missing
+    rm -f "$no_cluster"
+    case "$missing" in
+        *caddy*) [ ! -d /run/systemd/system ] || systemctl disable --now caddy ;;
+    esac
 }
