@@ -14,7 +14,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from tests.test_layout_of_the_house import imported, sources
+from tests.test_layout_of_the_house import read_sources
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "pyproject.toml").read_text("utf-8")
@@ -42,13 +42,13 @@ def names(requirements: list[str]) -> set[str]:
     return {canonicalize_name(Requirement(one).name) for one in requirements}
 
 
-def brought_in() -> set[str]:
+def imported() -> set[str]:
     """Return the packages from outside that the three packages import, by their names in pip."""
     modules = {
         name.split(".")[0]
         for package in ("service", "probes", "alerts")
-        for _, module in sources(package)
-        for name in imported(module)
+        for source in read_sources(package)
+        for name in source.imports
     }
     ours = {"service", "probes", "alerts", "tests", "sample_logs"}
     brought = packages_distributions()
@@ -64,7 +64,7 @@ def test_each_dependency_has_a_reason() -> None:
 
 def test_each_dependency_is_used_and_nothing_else_is() -> None:
     declared = names(PROJECT["dependencies"]) | names(OPTIONAL)
-    assert brought_in() - COMES_WITH.keys() == declared - USED_BY_OTHERS.keys()
+    assert imported() - COMES_WITH.keys() == declared - USED_BY_OTHERS.keys()
     assert {*COMES_WITH.values(), *USED_BY_OTHERS} <= declared
 
 

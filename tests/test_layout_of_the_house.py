@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 import subprocess
-from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -26,22 +26,36 @@ TOP_LEVEL = {
 }
 
 
+@dataclass(frozen=True)
+class Source:
+    """A module: its path from the root, what it imports, what it calls.
+
+    imports : the full name of everything, wherever in it
+    calls : the last name of everything: "now" of datetime.now()
+    """
+
+    path: str
+    imports: tuple[str, ...]
+    calls: frozenset[str]
+
+
 @cache
-def sources(package: str) -> list[tuple[str, ast.Module]]:
-    """Return each module of a package: its path from the root and what it holds."""
-    return [
-        (path.relative_to(ROOT).as_posix(), ast.parse(path.read_text("utf-8")))
-        for path in sorted((ROOT / package).rglob("*.py"))
-    ]
+def read_sources(package: str) -> list[Source]:
+    """Return the modules of a package."""
+    return [read_source(path) for path in sorted((ROOT / package).rglob("*.py"))]
 
 
-def imported(module: ast.Module) -> Iterator[str]:
-    """Yield the full name of everything a module imports, wherever in it."""
-    for node in ast.walk(module):
+def read_source(path: Path) -> Source:
+    imports: list[str] = []
+    calls: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
-            yield from (name.name for name in node.names)
+            imports += [name.name for name in node.names]
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            yield from (f"{node.module}.{name.name}" for name in node.names)
+            imports += [f"{node.module}.{name.name}" for name in node.names]
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            calls.add(node.func.attr)
+    return Source(path.relative_to(ROOT).as_posix(), tuple(imports), frozenset(calls))
 
 
 def is_of(name: str, rooms: tuple[str, ...]) -> bool:
@@ -49,18 +63,11 @@ def is_of(name: str, rooms: tuple[str, ...]) -> bool:
     return any(name == room or name.startswith(f"{room}.") for room in rooms)
 
 
-def called(module: ast.Module) -> Iterator[str]:
-    """Yield the last name of everything a module calls: "now" of datetime.now()."""
-    for node in ast.walk(module):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
-            yield node.func.attr
-
-
 def test_probes_import_neither_alerts_nor_service() -> None:
     offences = [
-        f"{path} imports {name}"
-        for path, module in sources("probes")
-        for name in imported(module)
+        f"{source.path} imports {name}"
+        for source in read_sources("probes")
+        for name in source.imports
         if is_of(name, ("alerts", "service"))
     ]
     assert offences == []
@@ -68,9 +75,9 @@ def test_probes_import_neither_alerts_nor_service() -> None:
 
 def test_alerts_import_of_ours_only_alerts_and_the_pure_modules_of_probes() -> None:
     offences = [
-        f"{path} imports {name}"
-        for path, module in sources("alerts")
-        for name in imported(module)
+        f"{source.path} imports {name}"
+        for source in read_sources("alerts")
+        for name in source.imports
         if is_of(name, ("probes", "service")) and not is_of(name, PURE_PROBES)
     ]
     assert offences == []
@@ -78,13 +85,13 @@ def test_alerts_import_of_ours_only_alerts_and_the_pure_modules_of_probes() -> N
 
 def test_what_decides_reaches_for_no_database_network_or_clock() -> None:
     offences = [
-        f"{path} uses {name}"
+        f"{source.path} uses {name}"
         for package in ("probes", "alerts")
-        for path, module in sources(package)
-        if not path.startswith(FETCHING)
+        for source in read_sources(package)
+        if not source.path.startswith(FETCHING)
         for name in [
-            *(name for name in imported(module) if is_of(name, OUTSIDE)),
-            *(name for name in called(module) if name in CLOCK_CALLS),
+            *(name for name in source.imports if is_of(name, OUTSIDE)),
+            *source.calls.intersection(CLOCK_CALLS),
         ]
     ]
     assert offences == []
