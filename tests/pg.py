@@ -63,10 +63,10 @@ class Cluster:
             connection.execute(statement.encode())
 
     @contextlib.contextmanager
-    def database(self) -> Iterator[str]:
-        """Give the name of a fresh database, dropped afterwards."""
+    def database(self, template: str = "template0") -> Iterator[str]:
+        """Give the name of a fresh database, a copy of another; dropped afterwards."""
         name = f"test_{next(self.numbers)}"
-        self.execute(f"create database {name} template template0")
+        self.execute(f"create database {name} template {template}")
         try:
             yield name
         finally:

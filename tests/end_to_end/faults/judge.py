@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from alerts.notices import ASIDE
 from service.store import tables
@@ -26,19 +26,25 @@ class Outcome:
     windows : as `digseason windows` lists them
     believed : what readers were told last of each window: block, season, kind -> opened, closed
     told : who was told of which window at all
+    untold : what is told to no one although it should be, or was noticed twice, in words
+    taken : how often each message was taken, by its Message-ID
+    damage : what `digseason check` says of the store itself that wants a look
     """
 
     readings: frozenset[tuple[Any, ...]]
     windows: str
     believed: dict[tuple[Any, ...], tuple[Any, ...]]
     told: frozenset[tuple[Any, ...]]
+    untold: list[str]
+    taken: Counter[str]
+    damage: list[str]
 
 
 def see(world: World, at: datetime = STEPS[-1]) -> Outcome:
     """Return what a run has come to."""
     listed = world.run("windows", "--as-of", day_before(at), "--json")
-    listed.console.write_text("")
-    assert listed.wait() == 0, listed.read()
+    checked = world.run("check", "--json")
+    taken = _count_taken(world)
     t = tables
     with reading(world.engine) as connection:
         readings = connection.execute(
@@ -56,52 +62,49 @@ def see(world: World, at: datetime = STEPS[-1]) -> Outcome:
             t.notice, t.notice.c.id == t.notice_recipient.c.notice_id
         )
         told = frozenset(map(tuple, connection.execute(query.where(is_of_window))))
-    return Outcome(readings, listed.read(), believed, told)
+        untold = _find_untold(connection, taken)
+    checked.wait()
+    damage = _find_damage(checked.read())
+    assert listed.wait() == 0, listed.read()
+    return Outcome(readings, listed.read(), believed, told, untold, taken, damage)
 
 
-def find_untold(world: World) -> list[str]:
-    """Return what is told to no one although it should be."""
-    taken = count_taken(world)
+def _find_untold(connection: Connection, taken: Counter[str]) -> list[str]:
     t = tables
-    with reading(world.engine) as connection:
-        waiting = connection.execute(
-            select(t.notice_recipient.c.notice_id, t.notice_recipient.c.recipient_name).where(
-                t.notice_recipient.c.digest_id.is_(None)
+    waiting = connection.execute(
+        select(t.notice_recipient.c.notice_id, t.notice_recipient.c.recipient_name).where(
+            t.notice_recipient.c.digest_id.is_(None)
+        )
+    )
+    faults = [f"notice {number} of {name} is in no digest" for number, name in waiting]
+    for row in fetch_messages(connection):
+        is_of_story = row.created_at.date() != STEPS[0].date()
+        if is_of_story and row.ended != "dropped" and not taken[row.message_id]:
+            faults.append(f"message {row.id} to {row.recipient_name} was not taken: {row.ended}")
+    twice = Counter(
+        tuple(row)
+        for row in connection.execute(
+            select(
+                *(t.notice.c[n] for n in ("block_id", "season", "kind", "what")),
+                *(t.notice.c[n] for n in ("opened_on", "closed_on", "told_opened_on")),
+                *(t.notice.c[n] for n in ("told_closed_on", "reason", "mean_on")),
             )
         )
-        faults = [f"notice {number} of {name} is in no digest" for number, name in waiting]
-        for row in fetch_messages(connection):
-            is_of_story = row.created_at.date() != STEPS[0].date()
-            if is_of_story and row.ended != "dropped" and not taken[row.message_id]:
-                faults.append(
-                    f"message {row.id} to {row.recipient_name} was not taken: {row.ended}"
-                )
-        twice = Counter(
-            tuple(row)
-            for row in connection.execute(
-                select(
-                    *(t.notice.c[n] for n in ("block_id", "season", "kind", "what")),
-                    *(t.notice.c[n] for n in ("opened_on", "closed_on", "told_opened_on")),
-                    *(t.notice.c[n] for n in ("told_closed_on", "reason", "mean_on")),
-                )
-            )
-        )
-        faults += [f"noticed {count} times: {what}" for what, count in twice.items() if count > 1]
-    return faults
+    )
+    return [
+        *faults,
+        *(f"noticed {count} times: {what}" for what, count in twice.items() if count > 1),
+    ]
 
 
-def count_taken(world: World) -> Counter[str]:
-    """Return how often each message was taken, by its Message-ID."""
+def _count_taken(world: World) -> Counter[str]:
     mails = [str(one.mail["Message-ID"]) for one in world.mail.taken]
     texts = [json.loads(asked.body)["reference"] for asked in world.gateway.asked]
     return Counter([*mails, *(text if text.startswith("<") else f"<{text}>" for text in texts)])
 
 
-def find_damage(world: World) -> list[str]:
-    """Return what `digseason check` says of the store itself that wants a look."""
-    checked = world.run("check", "--json")
-    checked.wait()
-    findings = json.loads(checked.read())
+def _find_damage(checked: str) -> list[str]:
+    findings = json.loads(checked)
     return [
         f"{one['what']}: {one['said']}"
         for one in findings

@@ -3,6 +3,7 @@ imported all of it, and forks for each. What it forks dies with it."""
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import select
@@ -20,10 +21,17 @@ from typing import Any
 
 from tests.end_to_end.faults.clock import go_by_the_clock
 
-PRELOADED = (
+COMMANDS = (
     *("serve", "jobs", "import_", "inbox", "round_", "check", "windows", "backup", "restore"),
     *("setup", "tokens", "recipients", "outbox"),
 )
+LATER = (
+    *("service.channels.gateway", "service.channels.smtp", "jmespath", "pydantic.v1"),
+    *("uvicorn.lifespan.on", "uvicorn.loops.auto", "uvicorn.protocols.http.auto"),
+    *("uvicorn.protocols.websockets.auto", "sqlalchemy.dialects.postgresql.psycopg", "psycopg"),
+)
+"""What those import once they run."""
+PATIENCE_S = 300  # where others use the processors
 
 
 @dataclass
@@ -44,7 +52,7 @@ class Process:
             if self.poll() is None:
                 os.kill(self.pid, number)
 
-    def wait(self, timeout_s: float = 60) -> int:
+    def wait(self, timeout_s: float = PATIENCE_S) -> int:
         """Return its exit code once it has ended."""
         with self.nursery.changed:
             if not self.nursery.changed.wait_for(lambda: self.poll() is not None, timeout_s):
@@ -83,7 +91,7 @@ class Nursery:
         self._process.stdin.write(f"{json.dumps(asked)}\n")
         self._process.stdin.flush()
         with self.changed:
-            assert self.changed.wait_for(lambda: bool(self._begun), 60), "the nursery is gone"
+            assert self.changed.wait_for(lambda: bool(self._begun), PATIENCE_S), "it is gone"
             return Process(self, self._begun.pop(), console)
 
     def close(self) -> None:
@@ -119,8 +127,10 @@ def nursery(env: Mapping[str, str]) -> Iterator[Nursery]:
 
 def _run() -> None:
     go_by_the_clock()
-    for name in PRELOADED:
-        import_module(f"service.cli.{name}")
+    for name in (*(f"service.cli.{command}" for command in COMMANDS), *LATER):
+        import_module(name)
+    gc.collect()
+    gc.freeze()  # no one collects again, in each process, what all share
     woken, wakes = os.pipe()
     os.set_blocking(wakes, False)
     signal.set_wakeup_fd(wakes, warn_on_full_buffer=False)

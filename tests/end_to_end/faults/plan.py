@@ -32,7 +32,7 @@ Fault = Callable[[World, Random], None]
 
 def kill(world: World, random: Random) -> None:
     """Kill one process, whatever it does; start it again unless it is an import."""
-    time.sleep(random.uniform(0, 1.5))
+    time.sleep(random.uniform(0, 0.8))
     name = random.choice(sorted(world.processes))
     world.say(f"{name} is killed")
     process = world.processes.get(name)
@@ -47,7 +47,7 @@ def stop(world: World, random: Random) -> None:
     process = world.processes.get(name)
     if process:
         process.signal(signal.SIGSTOP)
-        time.sleep(random.uniform(0.2, 1.5))
+        time.sleep(random.uniform(0.1, 0.6))
         world.clock.step(timedelta(minutes=random.choice([1, 5])))
         process.signal(signal.SIGCONT)
 
@@ -59,29 +59,29 @@ def cut_mail(world: World, random: Random) -> None:
     world.say(f"the mail server: {act} at {at}")
     assert at in STAGES
     world.mail.script = lambda stage, _: act if stage == at else None
-    time.sleep(random.uniform(0.5, 2))
+    time.sleep(random.uniform(0.3, 1))
     world.mail.script = as_usual
 
 
 def cut_gateway(world: World, random: Random) -> None:
     """Let the gateway hang, break off or answer that it is busy."""
-    reply = random.choice((Reply(b"busy", 503), Reply(b"{}", hang_s=1.5), Reply(b"{}" * 50, cut=3)))
+    reply = random.choice((Reply(b"busy", 503), Reply(b"{}", hang_s=0.8), Reply(b"{}" * 50, cut=3)))
     world.say(f"the gateway: {reply}")
     world.gateway.say(reply)
-    time.sleep(random.uniform(0.5, 2))
+    time.sleep(random.uniform(0.3, 1))
     world.gateway.say(Reply(b"{}"))
 
 
 def fill_disk(world: World, random: Random) -> None:
     """Let all processes write no file beyond a size: what a full disk does to them."""
     limit = random.choice((0, 4096, 100_000, 1_000_000))
-    time.sleep(random.uniform(0, 1))
+    time.sleep(random.uniform(0, 0.5))
     world.say(f"no file grows beyond {limit} bytes")
     limited = [process.pid for process in world.processes.values()]
     for pid in limited:
         with suppress(ProcessLookupError):
             resource.prlimit(pid, resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
-    time.sleep(random.uniform(0.3, 1.5))
+    time.sleep(random.uniform(0.2, 0.6))
     for pid in limited:
         with suppress(ProcessLookupError):
             resource.prlimit(
@@ -91,8 +91,8 @@ def fill_disk(world: World, random: Random) -> None:
 
 def cut_database(world: World, random: Random) -> None:
     """Cut the connections to PostgreSQL; hold the file of SQLite as another program would."""
-    time.sleep(random.uniform(0, 1))
-    held_s = random.uniform(0.2, 1.5)
+    time.sleep(random.uniform(0, 0.5))
+    held_s = random.uniform(0.1, 0.6)
     world.say(f"the database is away for {held_s:.1f} s")
     if world.proxy:
         world.proxy.cut()
@@ -109,10 +109,10 @@ def cut_database(world: World, random: Random) -> None:
 def step_clock(world: World, random: Random) -> None:
     """Set the clock wrong, either way, and right again."""
     by = random.choice(STEPS_OF_THE_CLOCK) * random.choice((1, -1))
-    time.sleep(random.uniform(0, 0.5))
+    time.sleep(random.uniform(0, 0.4))
     world.say(f"the clock is set by {by}")
     world.clock.step(by)
-    time.sleep(random.uniform(0.3, 1.5))
+    time.sleep(random.uniform(0.2, 0.6))
     world.clock.step(-by)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.end_to_end.faults.judge import count_taken, find_untold, see
+from tests.end_to_end.faults.judge import see
 from tests.end_to_end.faults.story import PEOPLE, farm_text, find_clock_changes, make_sources
 from tests.end_to_end.faults.test_faults import Stage, stage  # noqa: F401 (a fixture)
 from tests.end_to_end.faults.world import JOBS, World
@@ -40,9 +40,9 @@ def test_two_years_are_told_as_they_were(
             world.deliver(since, until)
             world.settle()
         world.end_all()
-        assert find_untold(world) == []
-        assert set(count_taken(world).values()) == {1}
         outcome = see(world, LAST)
+        assert outcome.untold == []
+        assert set(outcome.taken.values()) == {1}
         last = {
             (one["block"], one["season"], one["kind"]): (one["opened_on"], one["closed_on"])
             for one in json.loads(outcome.windows)

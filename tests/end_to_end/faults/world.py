@@ -22,23 +22,32 @@ from probes.future_stamps import OF_FUTURE
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
 from service.store.engine import reading
 from service.store.holds import fetch_hold
-from service.store.looks import is_look_due
+from service.store.looks import REST, is_look_due
 from service.store.notices import fetch_waiting
 from service.store.outbox import LONGEST_WAIT, fetch_messages
 from service.store.round_lease import LOOKING_AHEAD, ROUND, fetch_lease
-from service.store.rounds import has_unseen_changes, is_evaluation_due
+from service.store.rounds import fetch_last_round, has_unseen_changes, is_evaluation_due
 from tests.end_to_end.faults.clock import Clock
-from tests.end_to_end.faults.nursery import Nursery, Process
+from tests.end_to_end.faults.nursery import PATIENCE_S, Nursery, Process
 from tests.end_to_end.faults.socket_proxy import SocketProxy
 from tests.end_to_end.faults.story import SOURCES, Source
 from tests.http_server import HttpServer
 from tests.processes import find_free_port
 from tests.smtp_server import SmtpServer
 
-PATIENCE_S = 90
-LONG_S = 1.0
+STILL_S, HELD_S = 0.4, 2.0
+"""How long nothing moves before the clock is set on: no one is just about to, or has it in hand."""
 SERVE, JOBS, MORE_JOBS = "serve", "jobs", "more jobs"
-TICK = {"DIGSEASON_TICK_S": "0.3", "DIGSEASON_INBOX_SETTLED_S": "1"}
+TICK = {"DIGSEASON_TICK_S": "0.15", "DIGSEASON_INBOX_SETTLED_S": "1"}
+
+
+@dataclass(frozen=True)
+class Left:
+    """What is left to do, the time that it waits for, and whether a process may have it in hand."""
+
+    what: str = ""
+    until: datetime | None = None
+    is_held: bool = False
 
 
 @dataclass
@@ -150,7 +159,7 @@ class World:
                     self.say(f"{block}: accepted")
             self.revive()
             assert time.monotonic() < end_s, f"not accepted: {list(waiting)}"
-            time.sleep(0.02)
+            time.sleep(0.03)
 
     def _by_inbox(
         self, source: Source, label: str, since: datetime, until: datetime
@@ -164,7 +173,7 @@ class World:
             self.say(f"{source.block}: half a file")
             path.write_text(whole[: len(whole) // 2])
             yield
-            end_s = time.monotonic() + 1.5
+            end_s = time.monotonic() + 0.5
             while time.monotonic() < end_s:
                 yield
         said = OF_FUTURE
@@ -217,47 +226,54 @@ class World:
         calm, waited, waits_s = 0, "", time.monotonic()
         while calm < 2:
             self.revive()
-            left, until = self.find_left()
-            calm = 0 if left else calm + 1
-            if left != waited:
-                waited, waits_s = left, time.monotonic()
-            assert time.monotonic() < end_s, f"it does not settle: {left}, {until}"
-            is_still = time.monotonic() - waits_s > LONG_S  # and no one is just about to do it
+            left = self.find_left()
+            calm = 0 if left.what else calm + 1
+            if left.what != waited:
+                waited, waits_s = left.what, time.monotonic()
+            assert time.monotonic() < end_s, f"it does not settle: {left}"
+            is_still = time.monotonic() - waits_s > (HELD_S if left.is_held else STILL_S)
+            until = left.until
             if is_still and until and until - LONGEST_WAIT < self.clock.now() < until:
-                self.say(f"{left} until {until:%Y-%m-%d %H:%M:%S}")
+                self.say(f"{left.what} until {until:%Y-%m-%d %H:%M:%S}")
                 self.clock.set(until + timedelta(seconds=1))
                 waits_s = time.monotonic()
-            time.sleep(0.1)
+            time.sleep(0.08)
 
-    def find_left(self) -> tuple[str, datetime | None]:
-        """Return what is left to do, and what time it waits for."""
+    def find_left(self) -> Left:
+        """Return what is left to do."""
         for path in (self.data / "inbox").glob("*/*.csv"):
-            return f"{path.name} in the inbox", None
+            return Left(f"{path.name} in the inbox")
         now = self.clock.now()
         try:
             with reading(self.engine) as connection:
                 if is_look_due(connection, now):
-                    return "outlooks", self._find_lapse(connection, LOOKING_AHEAD)
-                if has_unseen_changes(connection) or is_evaluation_due(connection, now):
-                    return "a round", self._find_lapse(connection, ROUND)
+                    return Left("outlooks", self._find_lapse(connection, LOOKING_AHEAD))
+                if is_evaluation_due(connection, now):
+                    return Left("a round", self._find_lapse(connection, ROUND))
+                last = fetch_last_round(connection)
+                if last and has_unseen_changes(connection):
+                    rest = timedelta(seconds=(REST + 1) * last.took_s)
+                    return Left("a round that rests", last.started_at + rest)
                 if fetch_hold(connection):
-                    return "", None
+                    return Left()
                 waiting = fetch_messages(connection, with_delivered=False)
                 waiting = [row for row in waiting if not row.ended]
                 if not waiting and fetch_waiting(connection):
-                    return "news of those who were told today", now + timedelta(days=1)
+                    return Left("news of those who were told today", now + timedelta(days=1))
                 if not waiting:
-                    return "", None
+                    return Left()
                 troubles = fetch_troubles(connection)
         except DBAPIError as error:
-            return f"the store: {error.orig}", None
-        return f"{len(waiting)} messages", min(
+            return Left(f"the store: {error.orig}")
+        until = min(
             max(
                 filter(None, (row.leased_until, row.next_try_at, _next_try(troubles, row))),
                 default=now,
             )
             for row in waiting
         )
+        is_held = any(row.leased_until for row in waiting)
+        return Left(f"{len(waiting)} messages", until, is_held)
 
     def _find_lapse(self, connection: Connection, what: int) -> datetime | None:
         """Return when the hold of a process lapses that has died; None: none has."""
