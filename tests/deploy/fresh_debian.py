@@ -18,7 +18,7 @@ TRIAL_UNIT = """
 After=basic.target dbus.socket postgresql.service
 [Service]
 Type=oneshot
-ExecStart=/bin/sh -c 'sh -u /root/trial.sh >/root/trial.log 2>&1'
+ExecStart=/bin/sh -c 'sh -eu /root/trial.sh >/root/trial.log 2>&1'
 ExecStopPost=/bin/systemctl --no-block poweroff
 """
 REACHING = "/etc/apt/sources.list.d", "/etc/apt/apt.conf.d", "/etc/pip.conf", "/etc/resolv.conf"

@@ -1,29 +1,52 @@
-"""What the README says to run, on a Debian that has nothing but Python; needs root."""
+"""What the READMEs say to run, on a Debian that has nothing but Python; needs root.
+
+How long each step took is printed as it ends.
+"""
 
 from __future__ import annotations
 
 import re
+import shlex
 import shutil
 import subprocess
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
 
 from tests.deploy.containerfile import as_script, build
 from tests.deploy.fresh_debian import boot, fresh_debian, run_in
+from tests.deploy.told import README, ROOT, find_commands
 
-ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text("utf-8")
-TRY_S = 1800  # a hang is meant, not a slow machine
-MINUTE_S = 60
+TRIAL = Path(__file__).with_name("trial.sh").read_text("utf-8")
+HANG_S = 3600  # no slow machine is meant
 pytestmark = pytest.mark.long
+Timed = Callable[[str], AbstractContextManager[None]]
 
 
 @pytest.fixture(scope="module")
-def least(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def timed(pytestconfig: pytest.Config) -> Timed:
+    """Says on the terminal how long a step took."""
+
+    @contextmanager
+    def step(name: str) -> Iterator[None]:
+        begun = time.monotonic()
+        yield
+        took_s = time.monotonic() - begun
+        pytestconfig.get_terminal_writer().write(f"\n{took_s:6.0f} s  {name}\n", flush=True)
+
+    return step
+
+
+@pytest.fixture(scope="module")
+def least(tmp_path_factory: pytest.TempPathFactory, timed: Timed) -> Iterator[Path]:
     """The least of Debian, with Python."""
-    with fresh_debian(tmp_path_factory.mktemp("debian") / "least") as root:
+    with ExitStack() as stack:
+        with timed("debootstrap"):
+            folder = tmp_path_factory.mktemp("debian") / "least"
+            root = stack.enter_context(fresh_debian(folder))
         yield root
 
 
@@ -38,80 +61,78 @@ def debian(least: Path, tmp_path: Path) -> Iterator[Path]:
     shutil.rmtree(root)
 
 
-def commands(heading: str) -> list[str]:
-    """Return the indented lines of a section of the README."""
-    section = README.split(f"\n## {heading}\n")[1].split("\n## ")[0]
-    return re.findall(r"^    (\S.*)$", section, re.MULTILINE)
+FIRST, SECOND = find_commands(README, "Try it")
+SHOWN = re.findall(r"^\$ (digseason .+)$", README, re.MULTILINE)
 
 
-def test_the_first_command_of_the_readme_leads_to_digests(debian: Path) -> None:
-    first, second = commands("Try it")
-    assert (first, second) == ("sh deploy/try", "sh deploy/test")
-    tried = run_in(debian, f"cd /root/digseason; {first}", TRY_S)
-    assert tried.returncode == 0, tried.stdout
-    assert "Scouting window open" in tried.stdout
-    shown = run_in(debian, "cd /root/digseason; .venv/bin/digseason --version", MINUTE_S)
-    assert shown.returncode == 0, shown.stdout
+def test_a_newcomer_comes_by_the_readme_to_digests_and_through_all_its_commands(
+    debian: Path, timed: Timed
+) -> None:
+    assert (FIRST, SECOND) == ("sh deploy/try", "sh deploy/test")
+    with timed("the newcomer's whole way"):
+        with timed(FIRST):
+            tried = run_in(debian, f"cd /root/digseason; {FIRST}", HANG_S)
+        assert tried.returncode == 0, tried.stdout
+        assert "Scouting window open" in tried.stdout
+        script = ["cd /root/digseason", ". .venv/bin/activate"]
+        for line in SHOWN:
+            script += [f"echo {shlex.quote(f'$ {line}')}", line]
+        with timed(f"the {len(SHOWN)} commands that it shows"):
+            shown = run_in(debian, "\n".join(script), HANG_S)
+    assert shown.returncode == 0, shown.stdout[-3000:]
+    assert shown.stdout.count("\n$ digseason ") == len(SHOWN) - 1
 
 
-def test_the_steps_of_the_container_file_lead_to_a_service(debian: Path) -> None:
-    image = build(ROOT / "deploy/Containerfile", ROOT, debian, TRY_S)
+def test_the_second_command_of_the_readme_sets_up_and_comes_to_the_tests(
+    debian: Path, timed: Timed
+) -> None:
+    # the tests themselves would run as long as they do here; they are ended as they begin
+    script = f"""
+        cd /root/digseason
+        {SECOND} >test.log 2>&1 & checks=$!
+        until grep -q "^== tests in a browser" test.log; do
+            kill -0 $checks || {{ cat test.log; exit 9; }}
+            sleep 1
+        done
+        cat test.log"""
+    with timed(f"{SECOND}, up to its tests"):
+        checked = run_in(debian, script, HANG_S)
+    assert checked.returncode == 0, checked.stdout
+    stages = re.findall(r"^== ([a-z ]+?) \(after", checked.stdout, re.MULTILINE)
+    assert stages[-3:] == ["bandit", "known vulnerabilities", "tests in a browser"]
+
+
+def test_the_steps_of_the_container_file_lead_to_a_service(debian: Path, timed: Timed) -> None:
+    with timed("the steps of the container file"):
+        image = build(ROOT / "deploy/Containerfile", ROOT, debian, HANG_S)
     assert (image.base, image.user) == ("debian:12-slim", "digseason")
     serve = as_script(image, [*image.entry, *image.command])
     check = as_script(image, image.health)
-    wait = f"for i in $(seq 40); do sleep 1; {check} 2>/dev/null && exit; done; exit 9"
-    served = run_in(debian, f"{serve} & {wait}", 2 * MINUTE_S, apart=True)
+    wait = f"until {check} 2>/dev/null; do kill -0 $!; sleep 1; done"
+    served = run_in(debian, f"{serve} & {wait}", HANG_S, apart=True)
     assert served.returncode == 0, served.stdout
     backup = as_script(image, [*image.entry, "backup", "--into", "/var/backups/digseason"])
-    backed_up = run_in(debian, backup, MINUTE_S)
+    backed_up = run_in(debian, backup, HANG_S)
     assert backed_up.returncode == 0, backed_up.stdout
 
 
-TRIAL = """
-install -o digseason -m 0600 /root/digseason/sample_logs/farm.toml /var/lib/digseason
-install -o digseason -m 0600 /root/digseason/sample_logs/SM-1_*.csv /var/lib/digseason
-runuser -u postgres -- createuser digseason
-runuser -u postgres -- createdb -O digseason digseason
-echo DIGSEASON_DATABASE_URL=postgresql:///digseason >>/etc/digseason.env
-systemctl enable --now digseason-web digseason-jobs digseason-backup.timer
-digseason setup farm.toml
-digseason import --logger SM-1 SM-1_2024-25.csv SM-1_2025-26.csv
-digseason region --as-of 2025-11-21 --share share.svg
-digseason setup /root/digseason/sample_logs/farm.toml || echo "a home folder is hidden: $?"
-for i in $(seq 60); do
-    python3 -c "from urllib.request import urlopen; urlopen('http://127.0.0.1:8064/health')"
-    [ $? -eq 0 ] && break
-    sleep 1
-done
-systemctl start digseason-backup
-sh /root/digseason/deploy/install --back
-systemctl stop digseason-web digseason-jobs
-runuser -u postgres -- dropdb digseason
-runuser -u postgres -- createdb -O digseason digseason
-digseason restore /var/backups/digseason/*.db && echo "restored: $?"
-digseason outbox release
-systemctl start digseason-web digseason-jobs
-systemctl is-active digseason-web digseason-jobs digseason-backup.timer
-readlink /opt/digseason/current
-head -c 4 /var/lib/digseason/share.svg
-stat -c "%U %a %n" /etc/digseason.env /var/lib/digseason /var/backups/digseason/*.db
-"""
-
-
-def test_the_units_run_under_systemd_on_an_installed_machine(debian: Path) -> None:
+def test_the_units_run_under_systemd_on_an_installed_machine(debian: Path, timed: Timed) -> None:
     packages = "apt-get update; apt-get install -y --no-install-recommends systemd dbus postgresql"
-    install = "cd /root/digseason; sh deploy/install; sh deploy/install"
-    made = run_in(debian, f"export DEBIAN_FRONTEND=noninteractive; {packages}; {install}", TRY_S)
+    wheels = "/opt/digseason/current/bin/pip download -q --require-hashes -d /root/wheels"
+    script = f"""
+        export DEBIAN_FRONTEND=noninteractive
+        {packages}
+        cd /root/digseason
+        sh deploy/install
+        {wheels} -r deploy/requirements.lock"""
+    with timed("sh deploy/install, with systemd and PostgreSQL"):
+        made = run_in(debian, script, HANG_S)
     assert made.returncode == 0, made.stdout
-    older, _ = sorted((debian / "opt/digseason/releases").iterdir())
-    said = boot(debian, TRIAL, 5 * MINUTE_S)
+    with timed("the trial of a booted machine"):
+        said = boot(debian, TRIAL, HANG_S)
+    assert "Make the first account: http" in said, said
     assert "a home folder is hidden: 2" in said, said
-    assert "restored: 0" in said, said
-    tail = said.splitlines()[-7:]
-    assert tail[:5] == [
-        *["active"] * 3,
-        f"/opt/digseason/releases/{older.name}",
-        "<svgroot 600 /etc/digseason.env",
-    ], said
-    assert tail[5] == "digseason 700 /var/lib/digseason"
-    assert re.fullmatch(r"digseason 600 /var/backups/digseason/digseason-.*Z\.db", tail[6])
+    tail = said.splitlines()[-6:]
+    assert tail[:4] == [*["active"] * 3, "<svgroot 600 /etc/digseason.env"], said
+    assert tail[4] == "digseason 700 /var/lib/digseason"
+    assert re.fullmatch(r"digseason 600 /var/backups/digseason/digseason-.*Z\.db", tail[5])

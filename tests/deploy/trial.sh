@@ -1,0 +1,59 @@
+# What a machine is taken through once it has booted: the commands of deploy/README.md, each at the
+# beginning of a line, with what is to be seen of them. It has no network; packages lie in /root/wheels.
+export PIP_NO_INDEX=1 PIP_FIND_LINKS=/root/wheels
+answers() {
+    python3 -c "from urllib.request import urlopen; urlopen('http://127.0.0.1:8064/health')"
+}
+wait_for_pages() {
+    until answers 2>/dev/null; do sleep 1; done
+}
+newest_backup() {
+    find /var/backups/digseason -name '*.db' | sort | tail -n 1
+}
+
+systemctl enable --now digseason-web digseason-jobs digseason-backup.timer
+wait_for_pages
+journalctl -u digseason-web
+cd /root/digseason/sample_logs
+install -o digseason -m 0600 farm.toml /var/lib/digseason
+install -o digseason -m 0600 SM-1_*.csv /var/lib/digseason
+digseason setup farm.toml
+digseason check || echo "check: $?"
+digseason import --logger SM-1 SM-1_2024-25.csv SM-1_2025-26.csv
+digseason region --as-of 2025-11-21 --share share.svg
+digseason setup /root/digseason/sample_logs/farm.toml || echo "a home folder is hidden: $?"
+systemctl start digseason-backup
+readings=$(digseason readings --logger SM-1 | sha256sum)
+
+echo "== an upgrade, and back"
+cd /root/digseason
+older=$(readlink /opt/digseason/current)
+sh deploy/install
+[ "$(readlink /opt/digseason/current)" != "$older" ]
+wait_for_pages
+systemctl stop digseason-web digseason-jobs
+sh deploy/install --back
+[ "$(readlink /opt/digseason/current)" = "$older" ]
+mkdir /var/lib/digseason/newer && mv /var/lib/digseason/digseason.db* /var/lib/digseason/newer
+digseason restore "$(newest_backup)"
+systemctl start digseason-web digseason-jobs
+digseason outbox release --drop-by "Tobin Stillmarrow"
+wait_for_pages
+[ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
+
+echo "== PostgreSQL"
+runuser -u postgres -- createuser digseason
+runuser -u postgres -- createdb -O digseason digseason
+systemctl stop digseason-web digseason-jobs
+digseason move-store postgresql:///digseason
+echo DIGSEASON_DATABASE_URL=postgresql:///digseason >> /etc/digseason.env
+mv /var/lib/digseason/digseason.db* /var/lib/digseason/newer
+systemctl start digseason-web digseason-jobs
+wait_for_pages
+[ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
+systemctl start digseason-backup
+
+echo "== in the end"
+systemctl is-active digseason-web digseason-jobs digseason-backup.timer
+head -c 4 /var/lib/digseason/share.svg
+stat -c "%U %a %n" /etc/digseason.env /var/lib/digseason "$(newest_backup)"
