@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -210,8 +210,17 @@ def _try(
 def _looks(stamps: list[str], time_format: str) -> bool:
     if time_format == "iso8601":
         return any(ISO_STAMP.fullmatch(stamp) for stamp in stamps)
-    signs = Counter(re.sub(r"%.", "", time_format) if "%" in time_format else "")
-    return any(all(stamp.count(sign) >= n for sign, n in signs.items()) for stamp in stamps)
+    form = re.sub("%.", "0", re.sub("%[bBp]", "a", time_format))
+    return "%" not in time_format or _shape(form) in set(map(_shape, stamps))
+
+
+@lru_cache(4096)
+def _shape(stamp: str) -> str:
+    """Return a stamp with a 0 for each number and an a for each word: few forms are shaped so."""
+    shape = re.sub(r"([ap])\. ?(m)\.", r"\1\2", stamp, flags=re.IGNORECASE)
+    for run, sign in ((r"[^\W\d_]+\.?", "a"), (r"\d+", "0"), (r"\s+", " ")):
+        shape = re.sub(run, sign, shape)
+    return shape
 
 
 def _distinct(forms: list[TimeForm]) -> Iterator[TimeForm]:
