@@ -18,6 +18,7 @@ from service.store.accounts import set_account
 from service.store.engine import reading, writing
 from service.store.sharing import fetch_site_names
 from service.web.access import Known, Visitor
+from service.web.api.parts import Number
 from service.web.own_tokens import LONGEST_NAME, ask_person, find_own_tokens, make_token, revoke_own
 from service.web.pages import Filled, answer_page, redirect
 from service.web.sign_in import find_place, give_session
@@ -92,7 +93,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
         return page(request, who, secret=secret)
 
     @routes.post("/account/tokens/{token_id}/revoke")
-    def revoke(token_id: int, who: Known) -> Response:
+    def revoke(token_id: Number, who: Known) -> Response:
         """Let a token of one's own hold no longer."""
         with writing(engine) as connection:
             revoke_own(connection, who, token_id, datetime.now(UTC))

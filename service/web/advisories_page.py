@@ -101,7 +101,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
 
     @routes.post("/advisories/{number}")
     async def decide(
-        request: Request, number: int, fields: Filled, who: Coordinator, after: BackgroundTasks
+        request: Request, number: Number, fields: Filled, who: Coordinator, after: BackgroundTasks
     ) -> Response:
         """Put a word on top of it, release it, or drop it."""
         return await run_writing(_decide, request, number, fields, who, after)

@@ -111,7 +111,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
     engine = with_brief_patience(engine)
     door, regions = Door(engine, settings), Regions(engine, settings)
     routers = (
-        style_routes(),
+        style_routes(settings),
         description_routes(),
         sign_in_routes(engine, settings),
         provider_page_routes(engine, settings),

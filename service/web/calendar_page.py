@@ -25,6 +25,7 @@ from service.store.blocks import Block
 from service.store.engine import reading, writing
 from service.store.tokens import Token, find_token
 from service.web.access import Known, Visitor, by_secret
+from service.web.api.parts import Number
 from service.web.own_calendars import (
     ALL,
     BLOCK,
@@ -84,7 +85,7 @@ def calendar_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return page(request, who, secret)
 
     @routes.post("/calendars/{number}")
-    def change(request: Request, number: int, fields: Filled, who: Known) -> Response:
+    def change(request: Request, number: Number, fields: Filled, who: Known) -> Response:
         """Let a link hold no longer, or put another one in its place."""
         with writing(engine) as connection:
             change = renew_link if fields.get("say") == "renew" else revoke_link

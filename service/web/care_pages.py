@@ -13,6 +13,7 @@ from service.settings import Settings
 from service.store.audit import fetch_deeds
 from service.store.engine import reading
 from service.web.access import administrators
+from service.web.api.parts import Number
 from service.web.pages import answer_page, choose_language
 from service.web.translating import DEEDS, FINDINGS, THINGS, translate
 
@@ -39,7 +40,7 @@ def care_pages_routes(engine: Engine, settings: Settings) -> APIRouter:
         return answer_page(request, "checkup.html", findings=findings, now=now)
 
     @routes.get("/deeds", dependencies=[administrators])
-    def show(request: Request, before: int | None = None) -> Response:
+    def show(request: Request, before: Number | None = None) -> Response:
         """Show what was done, the latest first."""
         with reading(engine) as connection:
             deeds = fetch_deeds(connection, AT_ONCE + 1, before)

@@ -41,7 +41,7 @@ class Asked(BaseModel):
     first: Annotated[
         Day | None,
         BeforeValidator(lambda text: text or None),
-        Field(description="the first day; tomorrow unless given"),
+        Field(description="the first day; today unless given"),
     ] = None
     blocks: Annotated[
         str, Field(max_length=4000, description="their ids; all that you see unless given")

@@ -10,6 +10,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.watching.logs import REQUEST_ID
 from service.web.problems import Problem
 from service.web.refusals import answer_refusal
 
@@ -37,7 +38,8 @@ CHANGES_NOTHING = ("GET", "HEAD", "OPTIONS")
 class Guards:
     """Refuses what another site makes a browser send and what is too long; adds the headers.
 
-    An answer may have a Content-Security-Policy of its own: service/web/letters.py.
+    An answer may have a Content-Security-Policy of its own: service/web/letters.py. What fails
+    unforeseen is answered too, and still raised: the log has it.
     Answers are kept by no cache unless they say so, or their address names one version for good.
     """
 
@@ -49,9 +51,12 @@ class Guards:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
+        has_begun = False
         is_for_good = scope["path"].startswith("/static/") and b"v=" in scope["query_string"]
 
         async def send_guarded(message: Message) -> None:
+            nonlocal has_begun
+            has_begun = True
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
@@ -74,12 +79,21 @@ class Guards:
                 raise _too_long()
             return message
 
+        async def refuse(refusal: Problem) -> None:
+            await answer_refusal(Request(scope), refusal)(scope, receive, send_guarded)
+
         refusal = _find_refusal(scope)
-        if refusal is None:
+        if refusal is not None:
+            await refuse(refusal)
+            return
+        try:
             async with AsyncExitStack() as scope["at_the_end"]:
                 await self._app(scope, receive_bounded, send_guarded)
-        else:
-            await answer_refusal(Request(scope), refusal)(scope, receive, send_guarded)
+        except Exception:
+            if not has_begun:
+                said = f"this failed here; the log says why, under number {REQUEST_ID.get()}"
+                await refuse(Problem(HTTPStatus.INTERNAL_SERVER_ERROR, said))
+            raise
 
 
 def _find_refusal(scope: Scope) -> Problem | None:

@@ -30,6 +30,7 @@ from service.store.frozen import FrozenError
 from service.store.thermometers import HandReading, Thermometer, fetch_hand_readings
 from service.store.tokens import PushToken, find_push_token, mark_used
 from service.web.access import by_secret
+from service.web.api.parts import Number
 from service.web.bearer import Door
 from service.web.pages import (
     Fields,
@@ -76,7 +77,7 @@ def hand_page_routes(engine: Engine, door: Door) -> APIRouter:
         return await run_writing(_note, request, token, secret, fields)
 
     @routes.post("/hand/{secret}/take-back/{import_id}")
-    async def take_back(request: Request, secret: str, import_id: int) -> Response:
+    async def take_back(request: Request, secret: str, import_id: Number) -> Response:
         """Take back what was noted with this thermometer."""
         try:
             token = await door.admit_secret(secret)

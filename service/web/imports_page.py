@@ -20,6 +20,7 @@ from service.store.imports import Batch, fetch_latest_batches, fetch_rejects
 from service.store.loggers import fetch_logger_places
 from service.store.sharing import fetch_site_names
 from service.web.access import Owner, Visitor
+from service.web.api.parts import Number
 from service.web.import_words import tell_changes, tell_counts, tell_span
 from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
 from service.web.own_uploads import MOST_BYTES
@@ -64,12 +65,12 @@ def imports_page_routes(engine: Engine) -> APIRouter:
         )
 
     @routes.get("/imports/{import_id}")
-    def show_one(request: Request, import_id: int, who: Owner) -> Response:
+    def show_one(request: Request, import_id: Number, who: Owner) -> Response:
         """Show what became of one delivery."""
         return page(request, who, import_id)
 
     @routes.post("/imports/{import_id}")
-    async def undo(request: Request, import_id: int, fields: Filled, who: Owner) -> Response:
+    async def undo(request: Request, import_id: Number, fields: Filled, who: Owner) -> Response:
         """Take an import back, or let it count again."""
         return await run_writing(_undo, request, import_id, fields, who)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from functools import cache, partial
 from hashlib import sha256
 from http import HTTPStatus
-from importlib.metadata import version
 from importlib.resources import files
 from typing import Annotated, Any
 
@@ -17,11 +17,15 @@ from markupsafe import Markup
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
+from alerts.figures import show_day
 from alerts.lines import bind_numbers
 from alerts.words import LANGUAGES, translations
+from service.web.chart_engine import address_engine
 from service.web.colours import write_sheet
+from service.web.failure_forms import FAILURES
 from service.web.file_words import tell_of_file
 from service.web.problems import Problem
+from service.web.translating import translate
 
 STATIC = files("service.web").joinpath("static")
 SHEETS = {"colours.css": lambda: write_sheet().encode()}
@@ -115,12 +119,6 @@ def redirect(path: str) -> RedirectResponse:
 
 
 @cache
-def address_engine() -> str:
-    """Return the address of what draws charts in a browser, which changes with its version."""
-    return f"/static/chart-engine.js?v={version('vl-convert-python')}"
-
-
-@cache
 def address_static(name: str) -> str:
     """Return the address of a static file, which changes with what it holds."""
     content = SHEETS[name]() if name in SHEETS else STATIC.joinpath(name).read_bytes()
@@ -131,6 +129,10 @@ def _write_csrf(visitor: Any, address: str) -> Markup:
     """Return what every form of a visitor holds."""
     token = visitor.write_csrf(address)
     return Markup('<input type="hidden" name="csrf" value="{}">').format(token)
+
+
+def _show_day(at: datetime, language: str) -> str:
+    return bind_numbers(show_day(at.date(), language, datetime.now(UTC).date()))
 
 
 @cache
@@ -148,5 +150,7 @@ def _environment(language: str) -> Environment:
     environment.globals["static"] = address_static
     environment.globals["chart_engine"] = address_engine()
     environment.filters["bound"] = bind_numbers
+    environment.filters["day"] = partial(_show_day, language=language)
     environment.filters["of_file"] = partial(tell_of_file, language=language)
+    environment.filters["of_failure"] = partial(translate, forms=FAILURES, language=language)
     return environment

@@ -30,6 +30,7 @@ from service.store.engine import reading, writing
 from service.store.vigour import fetch_planting, fetch_surveys
 from service.vigour.files import VigourFile
 from service.web.access import Owner, Planner, Visitor
+from service.web.api.parts import Number
 from service.web.file_words import tell_of_file
 from service.web.own_patches import (
     LONGEST_PERSON,
@@ -96,7 +97,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return page(request, block_id, who, _tell_read(read, language))
 
     @routes.post("/blocks/{block_id}/patches/{number}/aside")
-    def put_aside(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
+    def put_aside(block_id: str, number: Number, fields: Filled, who: Owner) -> Response:
         """Set a patch aside."""
         why, person = fields.get("why", "")[:LONGEST_WHY], fields.get("person", "")[:LONGEST_PERSON]
         if not (why and person):
@@ -107,7 +108,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return redirect(f"/blocks/{block_id}/patches")
 
     @routes.post("/blocks/{block_id}/patches/{number}/back")
-    def put_back(block_id: str, number: int, fields: Filled, who: Owner) -> Response:
+    def put_back(block_id: str, number: Number, fields: Filled, who: Owner) -> Response:
         """Let a patch be dug after all."""
         named = NamedPatch(block_id, number, fields.get("of", ""))
         with writing(engine) as connection:

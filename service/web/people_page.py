@@ -26,6 +26,7 @@ from service.store.accounts import (
 from service.store.engine import reading, writing
 from service.store.recipients import fetch_recipients
 from service.web.access import Administrator, administrators
+from service.web.api.parts import Number
 from service.web.pages import Fields, Filled, answer_page, redirect
 from service.web.people import (
     Places,
@@ -96,7 +97,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return page(request, link, account)
 
     @routes.post("/people/{account_id}/link")
-    def renew(request: Request, account_id: int, who: Administrator) -> Response:
+    def renew(request: Request, account_id: Number, who: Administrator) -> Response:
         """Make a link on which the password is chosen anew."""
         with writing(engine) as connection:
             account = find_person(connection, account_id)
@@ -104,14 +105,14 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return page(request, link, account)
 
     @routes.post("/people/{account_id}/role")
-    def make_role(account_id: int, fields: Filled, who: Administrator) -> Response:
+    def make_role(account_id: Number, fields: Filled, who: Administrator) -> Response:
         """Let someone be of another role."""
         with writing(engine) as connection:
             give_role(connection, who, account_id, fields.get("role", ""), datetime.now(UTC))
         return redirect("/people")
 
     @routes.post("/people/{account_id}/places")
-    def place(request: Request, account_id: int, fields: Filled, who: Administrator) -> Response:
+    def place(request: Request, account_id: Number, fields: Filled, who: Administrator) -> Response:
         """Let someone see other sites, districts or blocks."""
         try:
             with writing(engine) as connection:
@@ -122,7 +123,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return redirect("/people")
 
     @routes.post("/people/{account_id}/revoke")
-    def end(account_id: int, who: Administrator) -> Response:
+    def end(account_id: Number, who: Administrator) -> Response:
         """Let someone sign in no more."""
         with writing(engine) as connection:
             account = find_person(connection, account_id, who)
@@ -130,7 +131,7 @@ def people_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         return redirect("/people")
 
     @routes.post("/people/{account_id}/restore")
-    def begin_again(account_id: int, who: Administrator) -> Response:
+    def begin_again(account_id: Number, who: Administrator) -> Response:
         """Let someone sign in again."""
         with writing(engine) as connection:
             account = find_person(connection, account_id)

@@ -14,7 +14,7 @@ from starlette.responses import Response
 from service.store.busy import StoreBusyError
 from service.web.pages import answer_page, choose_language, redirect
 from service.web.problems import Problem, answer_problem
-from service.web.translating import REFUSALS, translate
+from service.web.translating import INVALID, REFUSALS, translate
 
 
 def add_refusals(app: FastAPI) -> None:
@@ -34,8 +34,16 @@ def answer_refusal(request: Request, refusal: Exception) -> Response:
         return answer_problem(refusal)
     if refusal.status == HTTPStatus.UNAUTHORIZED:
         return redirect(f"/sign-in?next={quote(request.url.path)}")
-    said = translate(refusal.detail, REFUSALS, choose_language(request))
-    page = answer_page(request, "refused.html", refusal.status, refusal=refusal, said=said)
+    language = choose_language(request)
+    said = translate(refusal.detail, REFUSALS, language)
+    page = answer_page(
+        request,
+        "refused.html",
+        refusal.status,
+        refusal=refusal,
+        said=f"{said[:1].upper()}{said[1:]}.",
+        faults=[translate(one, INVALID, language) for one in refusal.errors],
+    )
     page.headers.update(refusal.headers or {})
     return page
 

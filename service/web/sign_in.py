@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from http import HTTPStatus
 from ipaddress import ip_address, ip_network
+from math import ceil
 from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
@@ -82,7 +83,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
     @routes.get("/forgotten", dependencies=[anyone])
     def forgotten(request: Request) -> Response:
         """Ask for an address."""
-        return answer_page(request, "forgotten.html", is_sent=False, until=None)
+        return answer_page(request, "forgotten.html", is_sent=False, wait_min=0)
 
     @routes.post("/forgotten", dependencies=[anyone])
     def send_link(request: Request, fields: Filled) -> Response:
@@ -91,7 +92,9 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         place = find_place(request)
         until = request_link(engine, settings, fields.get("email", ""), place, now)
         status = HTTPStatus.TOO_MANY_REQUESTS if until else HTTPStatus.OK
-        return answer_page(request, "forgotten.html", status, is_sent=True, until=until)
+        return answer_page(
+            request, "forgotten.html", status, is_sent=True, wait_min=_count_minutes(until)
+        )
 
     @routes.get("/welcome/{token}", dependencies=[by_secret])
     def welcome(request: Request, token: str) -> Response:
@@ -150,9 +153,9 @@ def _welcome(
 def answer_sign_in(request: Request, fields: Fields, refused: Refused | None = None) -> Response:
     """Return the form to sign in, with why no one is."""
     settings: Settings = request.app.state.settings
-    status = HTTPStatus.OK
+    status, until = HTTPStatus.OK, refused and refused.until
     if refused is not None:
-        status = HTTPStatus.TOO_MANY_REQUESTS if refused.until else HTTPStatus.FORBIDDEN
+        status = HTTPStatus.TOO_MANY_REQUESTS if until else HTTPStatus.FORBIDDEN
     page = answer_page(
         request,
         "sign_in.html",
@@ -160,13 +163,19 @@ def answer_sign_in(request: Request, fields: Fields, refused: Refused | None = N
         email=fields.get("email", ""),
         next=_within(fields.get("next", "")),
         refused=refused,
+        wait_min=_count_minutes(until),
         is_new=needs_administrator(request.app.state.engine),
         provider=settings.oidc_name or urlsplit(settings.oidc_issuer).hostname,
     )
-    if refused is not None and refused.until:
-        wait_s = (refused.until - datetime.now(UTC)).total_seconds()
-        page.headers["Retry-After"] = f"{max(1, round(wait_s))}"
+    if until:
+        page.headers["Retry-After"] = f"{60 * _count_minutes(until)}"
     return page
+
+
+def _count_minutes(until: datetime | None) -> int:
+    """Return for how many minutes no try is taken."""
+    wait_s = (until - datetime.now(UTC)).total_seconds() if until else 0.0
+    return ceil(wait_s / 60)
 
 
 def enter_page(request: Request, secret: str, path: str = HOME) -> Response:

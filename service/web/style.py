@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 from fastapi import APIRouter, Response
 
+from service.settings import Settings
 from service.web.access import anyone
+from service.web.chart_engine import find_engine
 from service.web.colours import write_sheet
 
 
-def style_routes() -> APIRouter:
+def style_routes(settings: Settings) -> APIRouter:
     """Return their routes."""
     routes = APIRouter(include_in_schema=False)
 
@@ -21,14 +21,7 @@ def style_routes() -> APIRouter:
 
     @routes.get("/static/chart-engine.js", dependencies=[anyone])
     def show_engine() -> Response:
-        """Return Vega in one script, of the version that draws the pictures."""
-        return Response(_write_engine(), media_type="text/javascript")
+        """Return what draws charts in a browser."""
+        return Response(find_engine(settings.data), media_type="text/javascript")
 
     return routes
-
-
-@cache
-def _write_engine() -> str:
-    import vl_convert
-
-    return vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")

@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 
 from service.store.engine import writing
 from service.web.access import Owner
+from service.web.api.parts import Number
 from service.web.own_patches import drop_measured
 from service.web.pages import redirect
 
@@ -19,7 +20,7 @@ def surveys_page_routes(engine: Engine) -> APIRouter:
     routes = APIRouter(include_in_schema=False)
 
     @routes.post("/blocks/{block_id}/vigour/{number}/drop")
-    def drop(block_id: str, number: int, who: Owner) -> Response:
+    def drop(block_id: str, number: Number, who: Owner) -> Response:
         """Take a survey away: of another block, or wrong."""
         with writing(engine) as connection:
             drop_measured(connection, block_id, number, who, datetime.now(UTC))

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from functools import cache
 
 from alerts.words import translations
+from service.web.failure_forms import FAILURES
 from service.web.file_words import tell_of_file
 
 N_ = str
@@ -83,6 +84,7 @@ REFUSALS = (
     N_("there is no such survey of vigour"),
     N_("there is nothing at this address"),
     N_("this advisory is also for districts that this account does not see"),
+    N_("this failed here; the log says why, under number {number}"),
     N_("this file is put aside no longer; it is kept as an import, or send it again"),
     N_("this form cannot be read: {why}"),
     N_("this form is of another session; open the page again"),
@@ -108,6 +110,17 @@ REFUSALS = (
     N_("this calendar is asked for too often"),
     N_("write why, and who says so"),
 )
+INVALID = (
+    N_("{place}: {given}: Input should be a valid integer, unable to parse string as an integer"),
+    N_("{place}: {given}: Input should be a valid number, unable to parse string as a number"),
+    N_("{place}: {given}: Input should be greater than or equal to {bound}"),
+    N_("{place}: {given}: Input should be greater than {bound}"),
+    N_("{place}: {given}: Input should be less than or equal to {bound}"),
+    N_("{place}: {given}: Input should be {choices}"),
+    N_("{place}: {given}: Input should be a valid date or datetime, {why}"),
+    N_("{place}: {given}: Value error, name a day from {first} to {last}"),
+)
+"""What is wrong with one thing that the address says: the longer forms first."""
 FINDINGS = (
     N_("process {process} on {host} runs a round, begun {length} ago"),
     N_("process {process} on {host} died in a round, begun {length} ago"),
@@ -193,7 +206,7 @@ THINGS = (
 )
 """What it looked at."""
 LENGTHS = (N_("{count} hours"), N_("{count} days"))
-WORDS = (N_("read"), N_("write"), N_("push"), N_("nothing"))
+WORDS = (N_("read"), N_("write"), N_("push"), N_("nothing"), N_("input is too short"))
 """What stands within some of them; roles are words of pages."""
 
 
@@ -210,9 +223,11 @@ def translate(text: str, forms: Iterable[str], language: str) -> str:
 
 
 def _translate_part(part: str, language: str) -> str:
-    """Return what stands within a form: a word of ours, a length, or what is said of a file."""
+    """Return what stands within a form: a word of ours, a length, a failure, or what is said of a
+    file.
+    """
     word = translations(language).gettext(part)
-    return tell_of_file(translate(word, LENGTHS, language), language)
+    return tell_of_file(translate(word, (*LENGTHS, *FAILURES), language), language)
 
 
 @cache

@@ -28,6 +28,7 @@ from service.store.clocks import fetch_utc_offset_min
 from service.store.engine import reading, writing
 from service.store.uploads import drop_upload
 from service.web.access import Owner, Visitor
+from service.web.api.parts import Number
 from service.web.import_words import tell_counts
 from service.web.own_uploads import (
     MOST_BYTES,
@@ -66,12 +67,12 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
         return await run_writing(_put_aside, file_of, who)
 
     @routes.get("/imports/uploads/{number}")
-    async def look(request: Request, number: int, who: Owner) -> Response:
+    async def look(request: Request, number: Number, who: Owner) -> Response:
         """Show what keeping a file would do, or the layout that is proposed for it."""
         return await run_writing(page, request, number, who)
 
     @routes.post("/imports/uploads/{number}")
-    async def decide(request: Request, number: int, fields: Filled, who: Owner) -> Response:
+    async def decide(request: Request, number: Number, fields: Filled, who: Owner) -> Response:
         """Keep a file, drop it, or state how it is to be read."""
         return await run_writing(_decide, request, number, fields, who)
 

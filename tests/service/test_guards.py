@@ -10,10 +10,13 @@ from urllib.parse import urlsplit
 
 import pytest
 import requests
+from fastapi.dependencies.utils import get_flat_params
+from sqlalchemy import Engine, text
 
 from service.settings import Settings
 from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
+from service.web.app import make_app
 from service.web.guards import LARGEST_BYTES
 from tests.planted import plant_block
 from tests.serving import serving_here
@@ -45,6 +48,35 @@ def test_every_answer_has_the_guards(here: str, path: str) -> None:
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "no-referrer"
     assert headers["Cache-Control"] == "no-store"
+
+
+def test_what_fails_unforeseen_is_a_page_that_says_where_to_look(
+    engine: Engine, tmp_path: Path
+) -> None:
+    plant_account(engine, "cora@example.org", "administrator")
+    with serving_here(engine, Settings(data=tmp_path)) as address:
+        browser = sign_in_as(address, "cora@example.org")
+        with writing(engine) as connection:
+            connection.execute(text("alter table sending_hold rename to elsewhere"))
+        asked = {"X-Request-ID": "vine-0042"}
+        page = browser.get(f"{address}/notices", headers=asked, timeout=30)
+    assert page.status_code == 500
+    assert "the log says why, under number vine-0042." in page.text
+    assert "default-src 'none'" in page.headers["Content-Security-Policy"]
+
+
+def test_every_number_in_an_address_has_bounds(tmp_path: Path) -> None:
+    app = make_app(open_engine("sqlite://"), Settings(data=tmp_path), with_rounds=False)
+    routes = [one for router in app.state.routers for one in router.routes]
+    asked = [
+        (f"{one.path}: {field.name}", field.field_info)
+        for one in routes
+        for field in get_flat_params(one.dependant)
+    ]
+    numbers = {name: info for name, info in asked if info.annotation in (int, int | None)}
+    assert len(numbers) > 30
+    unbounded = [name for name, info in numbers.items() if "Le(" not in f"{info.metadata}"]
+    assert unbounded == []  # no database takes every integer
 
 
 def test_no_page_holds_a_script_or_a_style_or_fetches_from_elsewhere(here: str) -> None:
