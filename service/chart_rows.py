@@ -128,6 +128,6 @@ def _span_rows(chart: BlockChart, words: ChartWords) -> Rows:
 
 def _limit_rows(chart: BlockChart, words: ChartWords, unit: Unit) -> Rows:
     return [
-        {"temp": from_c(limit_c, unit), "word": words.limits[name], "below": name == "cold"}
+        {"temp": from_c(limit_c, unit), "word": words.limits[name], "below": name != "opens"}
         for name, limit_c in find_limits_c(chart).items()
     ]

@@ -138,11 +138,12 @@ def _find_dates(one: BlockEvaluation, language: str) -> Iterator[dict[str, str]]
     both = zip(one.evaluation.spans, one.bounds, strict=True)
     for span, bounds in reversed([*both]):
         season = name_season(span.kind, language)
+        years = name_years(span.season, one.block.south)
         closed = ""
         if span.closed_on:
             closed = show_when(span.closed_on, *seen, span.closed_not_before, short=True)
         yield {
-            "season": f"{season[:1].upper()}{season[1:]}, {span.season}",
+            "season": f"{season[:1].upper()}{season[1:]}, {years}",
             "opened": show_when(span.opened_on, *seen, span.not_before, short=True),
             "opened_between": between(bounds.opened),
             "closed": closed,
@@ -169,7 +170,7 @@ def _explain(
 
 def _tell(why: Why, language: str, unit: Unit, as_of: date) -> tuple[str, list[str]]:
     steps = [bind_numbers(sentence) for sentence in tell_why(why, language, unit)]
-    return title_why(why, language, as_of), steps
+    return bind_numbers(title_why(why, language, as_of)), steps
 
 
 def _find_probes(

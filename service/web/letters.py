@@ -6,6 +6,7 @@ from base64 import b64encode
 from dataclasses import dataclass
 from email import message_from_string
 from email.message import EmailMessage
+from email.parser import HeaderParser
 from email.policy import default
 
 from fastapi.responses import HTMLResponse
@@ -32,6 +33,11 @@ class ShownMail:
 def answer_letter(html: str) -> HTMLResponse:
     """Answer with a letter as HTML, for a frame."""
     return HTMLResponse(html, headers=HEADERS)
+
+
+def read_subject(message: str) -> str:
+    """Return the subject of a mail of the outbox; nothing else of it is read."""
+    return f"{HeaderParser(policy=default).parsestr(message, headersonly=True)['Subject'] or ''}"
 
 
 def read_mail(message: str) -> ShownMail:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Annotated
+from textwrap import shorten
+from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
@@ -25,7 +26,7 @@ from service.store.outbox import find_state
 from service.store.recipients import fetch_recipients
 from service.web.access import Administrator, Known, Visitor
 from service.web.api.parts import Number
-from service.web.letters import answer_letter, read_mail
+from service.web.letters import answer_letter, read_mail, read_subject
 from service.web.own_messages import (
     LONGEST_WHY,
     choose_reader,
@@ -41,6 +42,7 @@ from service.web.pages import Filled, answer_page, choose_language, redirect
 from service.web.seen_blocks import unname_sources
 
 AT_ONCE, MESSAGES = 30, 20
+BEGIN_OF_TEXT = 70
 
 
 def notices_page_routes(engine: Engine) -> APIRouter:
@@ -74,7 +76,7 @@ def notices_page_routes(engine: Engine) -> APIRouter:
             readers=readers,
             waiting=waiting,
             hold=hold,
-            messages=[(one, find_state(one, now)) for one in messages],
+            messages=[(one, find_state(one, now), _name_message(one)) for one in messages],
             told=[_tell(one, who, names, language, now) for one in told[:AT_ONCE]],
             older=told[AT_ONCE - 1].id if len(told) > AT_ONCE else None,
         )
@@ -148,6 +150,13 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         return redirect("/notices")
 
     return routes
+
+
+def _name_message(row: Any) -> str:
+    """Return the subject of a mail, or how a text begins."""
+    if row.channel == "mail":
+        return read_subject(row.message)
+    return shorten(row.message, BEGIN_OF_TEXT, placeholder=" ...")
 
 
 def _tell(

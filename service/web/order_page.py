@@ -18,7 +18,7 @@ from alerts.news import tidy
 from service.dig_order import read_place
 from service.store.blocks import Block
 from service.store.engine import reading
-from service.web.access import Known
+from service.web.access import Planner
 from service.web.pages import answer_page, choose_language
 from service.web.visits import find_visits
 
@@ -29,7 +29,7 @@ def order_page_routes(engine: Engine) -> APIRouter:
 
     @routes.get("/order")
     def show(
-        request: Request, who: Known, begin: Annotated[str, Query(alias="from")] = ""
+        request: Request, who: Planner, begin: Annotated[str, Query(alias="from")] = ""
     ) -> Response:
         """Show the order of the blocks; `from` is the latitude and longitude to begin at."""
         language, start = choose_language(request), read_place(begin)

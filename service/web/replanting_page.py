@@ -26,7 +26,7 @@ from alerts.words import translations
 from service.dig_status import today_at
 from service.spread import BlockSpread, find_spread
 from service.store.engine import reading
-from service.web.access import Known
+from service.web.access import Planner
 from service.web.pages import answer_page, answer_while_it_holds, choose_language
 from service.web.seen_blocks import find_told_blocks
 
@@ -38,7 +38,7 @@ def replanting_page_routes(engine: Engine) -> APIRouter:
     routes = APIRouter(include_in_schema=False)
 
     @routes.get("/replanting")
-    def show(request: Request, who: Known) -> Response:
+    def show(request: Request, who: Planner) -> Response:
         """Show the table, and how what is weak or infested has grown."""
         language = choose_language(request)
         with reading(engine) as connection:

@@ -12,18 +12,18 @@ from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po
 
 import alerts
-import service.web
+import service
 from alerts.words import LANGUAGES, translations
 
 ALERTS = Path(alerts.__file__).parent
-PAGES = Path(service.web.__file__).parent
+SERVICE = Path(service.__file__).parent
 FORMS = {".py": "python", ".html": "jinja2"}
 MessageId = str | tuple[str, ...]
 
 
 @cache
 def extracted() -> set[MessageId]:
-    sources = [*ALERTS.rglob("*.py"), *PAGES.rglob("*.py"), *PAGES.rglob("*.html")]
+    sources = [*ALERTS.rglob("*.py"), *SERVICE.rglob("*.py"), *SERVICE.rglob("*.html")]
     return {
         message
         for path in sources
