@@ -149,16 +149,16 @@ def tell_block(one: BulletinBlock, language: str, unit: Unit, as_of: date) -> st
             season = name_season(one.closed.kind, language)
             told = _("{season} closed {when}.").format(season=season, when=show_when(*days))
             text += f" {told[:1].upper()}{told[1:]}"
-    zone = _("Root zone, {interval}.")
+    told = [text]
     if one.mean_c is not None:
-        zone = _("Root zone, {interval}: {temperature}, {mean}.")
-    zone = zone.format(
-        interval=show_interval(*one.root_zone_cm, language),
-        temperature="" if one.mean_c is None else show_temperature(one.mean_c, unit, language),
-        mean=show_mean(one.mean_days, language),
-    )
+        zone = _("Root zone, {interval}: {temperature}, {mean}.").format(
+            interval=show_interval(*one.root_zone_cm, language),
+            temperature=show_temperature(one.mean_c, unit, language),
+            mean=show_mean(one.mean_days, language),
+        )
+        told.append(zone)
     ahead = tell_expected(one.expected, language, unit) if one.expected else []
-    return " ".join([text, zone, *ahead])
+    return " ".join([*told, *ahead])
 
 
 def _show_blocks(

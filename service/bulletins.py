@@ -45,11 +45,15 @@ def show_block(one: BlockEvaluation, expected: Expectation | None) -> BulletinBl
     spans = one.evaluation.spans
     last = spans[-1] if spans else None
     season = one.evaluation.standing.season
+    opened = last if one.state == "open" else None
+    ahead = one.outlook
+    if ahead is None or (opened and ahead.opens and ahead.kind == opened.kind):
+        expected = None  # readings have gone, or come, since it was found
     return BulletinBlock(
         name=one.block.name,
         district_id=one.block.district_id or "",
         state=one.state,
-        opened=last if one.state == "open" else None,
+        opened=opened,
         root_zone_cm=one.block.root_zone_cm,
         mean_c=one.evaluation.standing.mean_c if one.state != "no recent readings" else None,
         mean_days=one.rule.mean_days,

@@ -42,7 +42,7 @@ class BlockEvaluation:
     borrowed : what its neighbours lend it; None where it does not borrow
     bounds : of each span
     warmth_c : degree-days of each day of the root zone by its hours, where the rule sums them
-    outlook : of `as_of`, where a round has kept one
+    outlook : of `as_of`, where a round has kept one and the readings it rests on are still there
     """
 
     block: Block
@@ -136,6 +136,12 @@ def evaluate_blocks(
     return [found[index] for index in range(len(blocks))]
 
 
+def _still_rests(outlook: Outlook, zone: RootZoneDays) -> bool:
+    """Whether the last day of an outlook has not gone with a delivery that was withdrawn."""
+    known = zone.day[~np.isnan(zone.root_zone_c)]
+    return outlook.last_day is None or bool(np.isin(np.datetime64(outlook.last_day), known))
+
+
 def _evaluate_group(
     connection: Connection,
     blocks: list[Block],
@@ -162,7 +168,12 @@ def _evaluate_group(
         warmth_c,
     )
     outlooks = fetch_outlooks(connection, [block.id for block in blocks], as_of)
-    outlook_of = {block_id: one.outlook for block_id, one in outlooks.items()}
+    zone_of = {block.id: zone for block, zone in zip(blocks, zones, strict=True)}
+    outlook_of = {
+        block_id: one.outlook
+        for block_id, one in outlooks.items()
+        if _still_rests(one.outlook, zone_of[block_id])
+    }
     soon = {block_id: one.opens_soon for block_id, one in outlook_of.items()}
     return [
         BlockEvaluation(

@@ -72,7 +72,7 @@ def tell_patch(patch: Patch, before: date | None, language: str, as_of: date) ->
     words = translations(language)
     _ = words.gettext
     lie = {
-        "round": _("round"),
+        "round": _("nearly round"),
         "along": _("along the rows"),
         "across": _("across the rows"),
         "aslant": _("aslant to the rows"),

@@ -41,6 +41,8 @@ def title_why(why: Why, language: str, as_of: date) -> str:
             text = _("How it was found that {season} opened {when}")
         case "closed":
             text = _("How it was found that {season} closed {when}")
+        case "not open" if why.state in ("no basis", "no recent readings"):
+            text = _("Why it is not known whether dig season is open {when}")
         case "not open":
             text = _("Why dig season is not open {when}")
     return text.format(

@@ -26,7 +26,7 @@ FAILURES = (
         "knows this machine"
     ),
     N_(
-        "{server} shows a certificate that does not hold ({why}); write the name that stands in it "
+        "{server} shows a certificate that is not valid ({why}); write the name that stands in it "
         "as DIGSEASON_SMTP_HOST, or set SSL_CERT_FILE to the certificate of your own authority"
     ),
     N_("{server} does not speak TLS here ({why}); {advice}"),
@@ -48,7 +48,7 @@ FAILURES = (
     N_("{server} answers {answer}"),
     N_("check DIGSEASON_SMS_URL and DIGSEASON_SMS_HEADERS: no request"),
     N_("{server} does not answer; check DIGSEASON_SMS_URL"),
-    N_("{server}: its certificate does not hold ({why}); check DIGSEASON_SMS_URL"),
+    N_("{server}: its certificate is not valid ({why}); check DIGSEASON_SMS_URL"),
     N_("{server} does not answer within {seconds} s"),
     N_("cannot write {file}: {why}; make room there, or let it be written to"),
     N_("came back: {why}"),

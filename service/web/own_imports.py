@@ -35,7 +35,7 @@ def take_back(
     """Withdraw an import; ImportStandsError, FrozenError."""
     batch = find_import(connection, import_id, who)
     retold = withdraw(connection, import_id, who.account.email, why, now)
-    who.note(connection, "withdrew an import", f"{import_id} of {batch.logger_id}: {why}", now)
+    who.note(connection, "withdrew an import", f"{import_id}, {batch.logger_id}: {why}", now)
     return retold
 
 
@@ -45,5 +45,5 @@ def let_count(
     """Restore an import that was withdrawn; ImportStandsError, FrozenError."""
     batch = find_import(connection, import_id, who)
     retold = restore(connection, import_id)
-    who.note(connection, "restored an import", f"{import_id} of {batch.logger_id}: {why}", now)
+    who.note(connection, "restored an import", f"{import_id}, {batch.logger_id}: {why}", now)
     return retold

@@ -81,7 +81,7 @@ def send_once_more(connection: Connection, number: int, who: Visitor, now: datet
     may = find_state(row, now) != "delivered" and not row.is_suspended
     if may:
         send_again(connection, number)
-        about = f"{number} to {row.recipient_name}"
+        about = f"{number}, {row.recipient_name}"
         who.note(connection, "let a message be sent again", about, now)
     return may
 
@@ -94,7 +94,7 @@ def drop_message(
     waits = find_state(row, now) in ("waits", "later", "held")
     if waits:
         end_message(connection, number, "dropped", why, now, who.account.email)
-        about = f"{number} to {row.recipient_name}: {why}"
+        about = f"{number}, {row.recipient_name}: {why}"
         who.note(connection, "dropped a message", about, now)
     return waits
 

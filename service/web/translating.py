@@ -202,7 +202,7 @@ THINGS = (
     *(N_("integrity"), N_("schema"), N_("disk"), N_("folder"), N_("clock"), N_("round")),
     *(N_("running"), N_("readings"), N_("feed"), N_("feeds"), N_("forecast"), N_("loggers")),
     *(N_("depth"), N_("borrowed"), N_("sending"), N_("outbox"), N_("address"), N_("bounces")),
-    *(N_("undelivered"), N_("backup"), N_("operator"), N_("heartbeat")),
+    *(N_("undelivered"), N_("backup"), N_("operator"), N_("heartbeat"), N_("mail"), N_("sms")),
 )
 """What it looked at."""
 LENGTHS = (N_("{count} hours"), N_("{count} days"))

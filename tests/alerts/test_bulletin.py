@@ -108,6 +108,4 @@ def test_a_block_that_is_closed_says_since_when(closed_not_before: date, told: s
 
 def test_a_block_without_readings_says_so_without_a_temperature() -> None:
     silent = replace(RESTING, state="no recent readings", mean_c=None)
-    assert tell_block(silent, "es", "C", AS_OF) == (
-        "Sin lecturas recientes. Zona de raíces, 15-45 cm."
-    )
+    assert tell_block(silent, "es", "C", AS_OF) == "Sin lecturas recientes."

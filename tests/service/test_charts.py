@@ -112,7 +112,7 @@ def test_limits_are_named_in_the_readers_unit_and_heat_only_when_near() -> None:
         "opens at 17.8 °C", "too cold below 15.6 °C",
     ]  # fmt: skip
     hot = make_chart(mean_c=f_to_c(np.linspace(70.0, 84.0, DAYS.size)))
-    assert rows("limits", hot)[-1] == {"temp": 86.0, "word": "too hot above 86 °F", "below": False}
+    assert rows("limits", hot)[-1] == {"temp": 86.0, "word": "too hot above 86 °F", "below": True}
 
 
 def test_the_fan_begins_at_the_end_of_the_line() -> None:

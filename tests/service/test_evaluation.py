@@ -8,13 +8,17 @@ import numpy as np
 import pytest
 from sqlalchemy import Engine, insert, update
 
+from alerts.expectations import Expectation
+from alerts.outlook.dates import Chances, Outlook
 from probes.frames import DailyMeans
 from probes.units import f_to_c
+from service.bulletins import show_block
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.store import tables
 from service.store.blocks import fetch_blocks
 from service.store.daily import store_daily_means
 from service.store.engine import reading, writing
+from service.store.outlooks import KeptOutlook, store_outlooks
 from tests.planted import PROBE, plant_block, plant_days
 
 MAY_1 = date(2025, 5, 1)
@@ -248,3 +252,23 @@ def test_a_day_counts_once_it_has_ended_at_the_site(engine, south, now, expected
         plant_block(connection, south=south)
         (block,) = fetch_blocks(connection)
     assert as_of_day(block, now) == expected
+
+
+@pytest.mark.parametrize(
+    ("last_day", "is_told"),
+    [
+        pytest.param(date(2025, 5, 10), True, id="its last day is there"),
+        pytest.param(date(2025, 5, 11), False, id="its last day went with a delivery"),
+    ],
+)
+def test_an_outlook_is_told_while_the_readings_that_it_rests_on_are_there(
+    planted: Engine, last_day: date, is_told: bool
+) -> None:
+    chances = Chances(0.9, 0.0, 0.1, 0.25, date(2025, 6, 1), date(2025, 6, 12), None)
+    outlook = Outlook(2025, date(2025, 5, 11), last_day, "spring", None, chances, None)
+    with writing(planted) as connection:
+        kept = {"terrace-7": KeptOutlook(outlook, "terrace-7", False, ())}
+        store_outlooks(connection, outlook.issued_on, kept)
+    (one,) = evaluate_all(planted, outlook.issued_on)
+    assert bool(one.outlook) == is_told
+    assert bool(show_block(one, Expectation(outlook, one.rule)).expected) == is_told

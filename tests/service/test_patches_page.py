@@ -70,7 +70,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
 def first(place: Place) -> str:
     """The page that answers an upload, the first one of this block."""
     before = place.look()
-    assert "No vigour of this block was kept yet." in before
+    assert "its vigour was not measured yet." in before
     return plain(place.upload(table_of(slice(8, 20)) + "3,x,0.4\n").text)
 
 
@@ -198,7 +198,7 @@ def test_vines_by_lot_are_drawn_on_a_page_and_again_by_its_seed(place: Place) ->
 def test_more_vines_than_are_known_are_refused(place: Place) -> None:
     lot = place.page.replace("/patches", "/lot.csv")
     answer = place.grower.get(lot, params={"seed": 7, "count": 601}, timeout=30)
-    assert (answer.status_code, "only 600 vines" in answer.text) == (409, True)
+    assert (answer.status_code, "Only 600 vines" in answer.text) == (409, True)
 
 
 @pytest.mark.usefixtures("first")
