@@ -31,7 +31,8 @@ def open_engine(url: str) -> Engine:
     Its errors show no values, which are of persons.
     """
     if not url.startswith("sqlite"):
-        options = f"-c timezone=UTC -c lock_timeout={PATIENCE_S}s"
+        # a table that is not analysed yet looks large: to compile takes a second, to answer none
+        options = f"-c timezone=UTC -c lock_timeout={PATIENCE_S}s -c jit=off"
         arguments = {"options": options, "connect_timeout": CONNECT_TIMEOUT_S}
         return create_engine(url, pool_pre_ping=True, hide_parameters=True, connect_args=arguments)
     arguments = {"timeout": PATIENCE_S, "isolation_level": None}

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sqlalchemy import Connection, Engine, event, exc, func, insert, select
+from sqlalchemy import Connection, Engine, event, exc, func, insert, select, text
 
 from probes.frames import DailyMeans, Readings
 from service.store import tables
@@ -275,3 +275,13 @@ def test_days_of_probes_are_found_by_the_key_and_not_among_all(planted: Engine) 
         plan = connection.exec_driver_sql(f"explain query plan {statement}", values).all()
     # source: [SQLITE-EQP] SEARCH: by an index, SCAN: all rows
     assert "SEARCH daily_mean USING PRIMARY KEY (probe_id=? AND day>? AND day<?)" in plan[0]
+
+
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)
+def test_no_plan_is_compiled_however_much_it_seems_to_cost(engine: Engine) -> None:
+    with reading(engine) as connection:
+        long = "explain select sum(n) from generate_series(1, 1000000000) n"
+        plan = connection.scalars(text(long))
+        steps = "\n".join(plan)
+    assert "Aggregate" in steps
+    assert "JIT" not in steps
