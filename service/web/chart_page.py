@@ -10,6 +10,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, Response
+from pydantic import AfterValidator
 from sqlalchemy import Engine
 
 from service.drawing import find_or_draw, make_chart
@@ -23,7 +24,16 @@ from service.web.pages import answer_while_it_holds, choose_language
 from service.web.problems import Problem
 from service.web.writing import run_writing
 
-Season = Annotated[int, Query(ge=0, le=2200)]
+EARLIEST = 1900
+
+
+def _check_season(season: int) -> int:
+    if season != LAST_MONTHS and season < EARLIEST:
+        raise ValueError(f"write {LAST_MONTHS} for the last months, or a year from {EARLIEST} on")
+    return season
+
+
+Season = Annotated[int, Query(ge=0, le=2200), AfterValidator(_check_season)]
 """Of which a chart is; 0: the last months."""
 
 

@@ -61,3 +61,8 @@ def test_what_may_harm_is_said_to_programs_too(ask: Ask) -> None:
     harm = [one["text"] for one in ask("/api/cautions", "rea").json() if one["about"] == "harm"]
     assert {*cautions("en")} <= {*harm}
     assert any("Hypochlorite" in one for one in harm)
+
+
+def test_a_chart_of_a_season_before_all_seasons_is_refused_with_what_to_write(ask: Ask) -> None:
+    refused = ask("/api/blocks/terrace-7/chart.json", season=1)
+    assert (refused.status_code, "from 1900 on" in refused.text) == (422, True)
