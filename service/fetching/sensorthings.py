@@ -23,6 +23,9 @@ from service.fetching.http import Fetcher, PermanentFetchError
 DAYS_AT_ONCE = 30
 LONGEST_INTERVAL = timedelta(days=1)  # an interval may begin before the span in which it ends
 MOST_PAGES = 1000  # of one datastream in DAYS_AT_ONCE; of 100 observations, one each 26 s
+PAGE_ROWS = 1000
+"""What a page may hold: many servers give 100 unless asked for more, and as many as they like if
+so. Where links are followed none is named: some would take it for all that is wanted."""
 NO_SUCH_ORDER = (400, 422, 500, 501)
 """How servers refuse an $orderby that they do not know."""
 
@@ -154,6 +157,7 @@ def _observations_url(
     options = {
         "$filter": f"phenomenonTime ge {_text(since)} and phenomenonTime le {_text(until)}",
         **({"$orderby": f"{order} asc"} if order else {}),
+        **({"$top": str(PAGE_ROWS)} if order == "phenomenonTime" else {}),
         "$select": "id,phenomenonTime,result",
     }
     query = "&".join(f"{key}={quote(value, safe=',:')}" for key, value in options.items())

@@ -110,6 +110,7 @@ def test_a_server_that_orders_by_another_time_is_asked_for_that(
     fetched(server, make())
     pages = [asked.path for asked in server.asked if "$filter" in asked.path]
     assert [path for path in pages[1:] if "resultTime" not in path] == []
+    assert ["$top=1000" in path for path in pages] == [True] + [False] * (len(pages) - 1)
 
 
 def test_a_server_that_ignores_the_filter_is_read_through_once(

@@ -6,10 +6,15 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import Engine
 
+from service.fetches import fetch_past
 from service.fetching.deliveries import Span, Station
 from service.fetching.http import Fetcher
 from service.fetching.sensorthings import fetch_sensorthings
+from service.store.engine import reading
+from service.store.stations import fetch_stations
+from tests.farms import farm_text, set_up
 from tests.sensorthings_server import FAHRENHEIT, SensorThingsServer, read_by_other_client
 
 SINCE = datetime(2026, 4, 1, tzinfo=UTC)
@@ -68,3 +73,45 @@ def test_other_datastreams_of_a_real_server_stay_out(
         sorted(read_by_us(make(), things.address, one, Span(SINCE, SINCE + 9 * DAY)))
         == (HOURLY[:120])
     )
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_the_past_of_a_network_is_taken_in_from_a_real_server(
+    things: SensorThingsServer, make: Make, engine: Engine
+) -> None:
+    farm = farm_text()
+    for name, begins in {"meadow": 2015, "ridge": 2020}.items():
+        datastream = things.add_datastream()
+        aprils = [datetime(year, 4, 1, tzinfo=UTC) for year in range(begins, 2021)]
+        things.add_observations(
+            datastream, [(april + hour * HOUR, 10 + hour) for april in aprils for hour in range(2)]
+        )
+        farm += f"""
+[[station]]
+id = "{name}"
+site = "upper"
+feed = "sensorthings"
+url = "{things.address}"
+datastreams = {{ "{datastream}" = 10 }}
+allow_hosts = ["127.0.0.1"]
+first_day = {begins}-01-01
+"""
+    set_up(engine, farm)
+
+    def take_in(station_id: str | None = None) -> list[tuple[str, int, int, str | None]]:
+        with reading(engine) as connection:
+            stations = fetch_stations(connection, station_id)
+        now = datetime(2020, 6, 1, tzinfo=UTC)
+        return [
+            (one.station_id, one.span.since.year, one.readings.inserted, one.failure)
+            for station in stations
+            for one in fetch_past(engine, lambda *_: make(), station, None, now)
+        ]
+
+    # by hand: two hours of each April; four years at once, 2015 and its eve at UTC+10:00 apart
+    assert take_in() == [
+        ("meadow", 2016, 10, None),
+        ("meadow", 2014, 2, None),
+        ("ridge", 2019, 2, None),
+    ]
+    assert take_in("ridge") == [("ridge", 2019, 0, None)]
