@@ -44,6 +44,7 @@ from service.store.outbox import (
     Message,
     claim_message,
     end_message,
+    fetch_due_channels,
     mark_delivered,
     put_back,
     put_off,
@@ -117,10 +118,11 @@ def deliver(
     with reading(engine) as connection:
         hold = fetch_hold(connection)
         troubles = fetch_troubles(connection)
-        readers = fetch_recipients(connection)
+        due = fetch_due_channels(connection, now)
+        readers = fetch_recipients(connection) if due else {}
     if hold:
         return replace(report, hold=hold)
-    for name in CHANNELS:
+    for name in (one for one in CHANNELS if one in due):
         trouble = troubles.get(name)
         if trouble and not at_once and now < trouble.next_try_at <= now + LONGEST_WAIT:
             continue

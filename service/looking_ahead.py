@@ -25,12 +25,17 @@ from service.store.round_lease import RoundLease, renew_lease
 def look_ahead_if_due(engine: Engine, settings: Settings, now: datetime) -> list[BlockOutlook]:
     """Find and keep the outlook of each block after a day's end, or when readings have changed.
 
-    RoundHeldError where another process does so.
+    RoundHeldError where another process does so. Where nothing is due nothing is written.
     """
-    with holding_outlooks(engine) as lease:
-        with reading(engine) as connection:
-            is_due = is_look_due(connection, now)
-        return look_ahead(engine, settings, lease, now) if is_due else []
+    if not _is_due(engine, now):
+        return []
+    with holding_outlooks(engine) as lease:  # it may be another's work by now
+        return look_ahead(engine, settings, lease, now) if _is_due(engine, now) else []
+
+
+def _is_due(engine: Engine, now: datetime) -> bool:
+    with reading(engine) as connection:
+        return is_look_due(connection, now)
 
 
 def look_ahead(

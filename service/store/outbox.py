@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import Connection, and_, exists, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, and_, exists, func, insert, or_, select, update
 
 from service.store.among import among
 from service.store.tables import digest, outbox, undelivered
@@ -80,21 +80,18 @@ def add_message(
     )
 
 
+def fetch_due_channels(connection: Connection, now: datetime) -> set[str]:
+    """Return the channels that have a message to claim."""
+    return {*connection.scalars(select(outbox.c.channel).where(*_find_due(now)).distinct())}
+
+
 def claim_message(
     connection: Connection, channel: str, now: datetime, lease: timedelta = LEASE
 ) -> Message | None:
     """Claim the oldest message of a channel that is due; a claim lapses with its lease."""
     oldest = (
         select(outbox.c.id)
-        .where(
-            outbox.c.channel == channel,
-            _WAITS,
-            *(
-                or_(until.is_(None), until <= now, until > now + LONGEST_WAIT)
-                for until in (outbox.c.leased_until, outbox.c.next_try_at)
-            ),
-            ~_IS_SUSPENDED,
-        )
+        .where(outbox.c.channel == channel, *_find_due(now))
         .order_by(outbox.c.id)
         .limit(1)
         .with_for_update(skip_locked=True)
@@ -108,6 +105,17 @@ def claim_message(
         .returning(*(columns[name] for name in Message.__dataclass_fields__))
     ).one_or_none()
     return None if row is None else Message(*row)
+
+
+def _find_due(now: datetime) -> list[ColumnElement[bool]]:
+    return [
+        _WAITS,
+        *(
+            or_(until.is_(None), until <= now, until > now + LONGEST_WAIT)
+            for until in (outbox.c.leased_until, outbox.c.next_try_at)
+        ),
+        ~_IS_SUSPENDED,
+    ]
 
 
 def mark_delivered(connection: Connection, message_id: int, now: datetime, receipt: str) -> None:

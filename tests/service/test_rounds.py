@@ -10,11 +10,13 @@ from icalendar import Calendar
 from sqlalchemy import Engine, delete, insert, update
 
 from service.looking_ahead import look_ahead_if_due
+from service.one_round import holding_outlooks
 from service.rounds import run_due, run_round
 from service.settings import Settings
 from service.store import tables
 from service.store.changes import count_change
 from service.store.engine import writing
+from service.store.round_lease import RoundHeldError
 from service.store.rounds import has_unseen_changes, is_evaluation_due
 from tests.mails import read_mail, text_of
 from tests.planted import plant_block, plant_days, plant_recipient
@@ -229,6 +231,16 @@ def test_the_clock_s_round_of_a_day_s_end_waits_for_its_outlooks(
     assert len(run_due(warmed, settings, after).evaluations) == 1
     assert run_due(warmed, settings, after).evaluations == []
     assert [len(found) for found in looked_ahead] == [1, 0, 1]
+
+
+def test_who_has_no_outlooks_to_find_asks_no_one_whether_they_may(
+    warmed: Engine, settings: Settings
+) -> None:
+    look_ahead_if_due(warmed, settings, NOW)
+    with holding_outlooks(warmed):
+        assert look_ahead_if_due(warmed, settings, NOW) == []
+        with pytest.raises(RoundHeldError):
+            look_ahead_if_due(warmed, settings, NOW + timedelta(days=1))
 
 
 def test_but_not_for_more_than_an_hour(warmed: Engine, settings: Settings) -> None:

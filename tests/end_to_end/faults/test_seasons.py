@@ -17,11 +17,12 @@ from tests.end_to_end.faults.test_faults import Stage, stage  # noqa: F401 (a fi
 from tests.end_to_end.faults.world import JOBS, World
 
 FIRST, LAST = datetime(2024, 1, 10, 22, tzinfo=UTC), datetime(2026, 1, 10, 22, tzinfo=UTC)
+PATIENCE_S = 3600  # many files, where others use the processors
 ZONES = ("America/Los_Angeles", "Australia/Sydney")
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("blocks", "every_d"), [(4, 28)])
+@pytest.mark.parametrize(("blocks", "every_d"), [(200, 28)])
 def test_two_years_are_told_as_they_were(
     stage: Stage,  # noqa: F811 (the fixture)
     tmp_path: Path,
@@ -33,6 +34,7 @@ def test_two_years_are_told_as_they_were(
     regular = [FIRST + timedelta(days=n) for n in range(0, (LAST - FIRST).days, every_d)]
     with stage.world("sqlite", tmp_path / "run", is_set_up=False) as world:
         world.sources = make_sources(blocks)
+        world.tick_s, world.patience_s = 0.5, PATIENCE_S
         _set_up(world)
         world.start(JOBS)
         for since, until in pairwise(sorted({*regular, *changes, LAST})):

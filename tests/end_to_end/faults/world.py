@@ -35,10 +35,10 @@ from tests.http_server import HttpServer
 from tests.processes import find_free_port
 from tests.smtp_server import SmtpServer
 
-STILL_S, HELD_S = 0.4, 2.0
-"""How long nothing moves before the clock is set on: no one is just about to, or has it in hand."""
+TICK_S, STILL_TICKS, HELD_S = 0.15, 3, 2.0
+"""Nothing moves for so long before the clock is set on: no one is just about to, or has it in hand.
+"""
 SERVE, JOBS, MORE_JOBS = "serve", "jobs", "more jobs"
-TICK = {"DIGSEASON_TICK_S": "0.15", "DIGSEASON_INBOX_SETTLED_S": "1"}
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,8 @@ class World:
     empty: Callable[[], None]
     zone: str = "UTC"
     sources: Sequence[Source] = SOURCES
+    tick_s: float = TICK_S
+    patience_s: float = PATIENCE_S
     is_truncating: Callable[[], bool] = lambda: False
     processes: dict[str, Process] = field(default_factory=dict)
     port: int = field(default_factory=find_free_port)
@@ -85,7 +87,8 @@ class World:
     def env(self) -> dict[str, str]:
         """The environment of the processes."""
         return {
-            **TICK,
+            "DIGSEASON_TICK_S": f"{self.tick_s}",
+            "DIGSEASON_INBOX_SETTLED_S": "1",
             "TZ": self.zone,
             "DIGSEASON_DATABASE_URL": self.url,
             "DIGSEASON_MAIL_FROM": "Alder Bench <dig@alder.example>",
@@ -151,7 +154,7 @@ class World:
         waiting = {
             source.block: ways[source.by](source, label, since, until) for source in self.sources
         }
-        end_s = time.monotonic() + PATIENCE_S
+        end_s = time.monotonic() + self.patience_s
         while waiting:
             for block, goes_on in list(waiting.items()):
                 if next(goes_on, "accepted") == "accepted":
@@ -222,7 +225,7 @@ class World:
 
     def settle(self) -> None:
         """Wait until nothing is left to do; what waits for a time finds the clock there."""
-        end_s = time.monotonic() + PATIENCE_S
+        end_s, still_s = time.monotonic() + self.patience_s, STILL_TICKS * self.tick_s
         calm, waited, waits_s = 0, "", time.monotonic()
         while calm < 2:
             self.revive()
@@ -231,7 +234,7 @@ class World:
             if left.what != waited:
                 waited, waits_s = left.what, time.monotonic()
             assert time.monotonic() < end_s, f"it does not settle: {left}"
-            is_still = time.monotonic() - waits_s > (HELD_S if left.is_held else STILL_S)
+            is_still = time.monotonic() - waits_s > (HELD_S if left.is_held else still_s)
             until = left.until
             if is_still and until and until - LONGEST_WAIT < self.clock.now() < until:
                 self.say(f"{left.what} until {until:%Y-%m-%d %H:%M:%S}")
