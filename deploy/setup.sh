@@ -2,6 +2,7 @@
 # environment, the locked packages, programs of Debian. What is there already is left as it is.
 
 export LC_ALL=C.UTF-8 PYTHONUTF8=1 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore
+unset PYTHONDONTWRITEBYTECODE # with it each process would compile all that it imports anew
 
 say() {
     printf '%s\n' "$*"
