@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -177,12 +178,16 @@ def _write_year(
             for logger, probe in part.probes
         )
         folder = new / name / f"site={part.site.id}" / f"year={part.year}"
-        rows[name] = write_file(folder / "part-0.parquet", describe_site(name, part.site), tables)
+        schema = describe_site(name, part.site, part.probes)
+        rows[name] = write_file(folder / "part-0.parquet", schema, tables)
     return rows
 
 
-def describe_site(name: str, site: ArchiveSite) -> pa.Schema:
+def describe_site(
+    name: str, site: ArchiveSite, probes: Iterable[tuple[Logger, Probe]] = ()
+) -> pa.Schema:
     """Return the schema of a table with what a file of one site says of itself."""
+    intervals_min = {str(probe.id): logger.interval_min for logger, probe in probes}
     metadata = {
         "title": f"{name} of soil temperature at {site.name}",
         "source": f"Digseason {version('digseason')}",
@@ -195,6 +200,7 @@ def describe_site(name: str, site: ArchiveSite) -> pa.Schema:
         "checks": site.checks,
         "use_suspect": str(site.use_suspect).lower(),
         "elevation_m": "" if site.elevation_m is None else str(site.elevation_m),
+        "intervals_min": json.dumps(intervals_min),
     }
     return TABLES[name].with_metadata(metadata)
 

@@ -53,7 +53,10 @@ from service.wiring import open_store
 SHOWN_SEASONS = 3
 _NAME, _CELL = 24, 14
 _ROWS_AT_ONCE = 5_000
-_NOTHING = "there are no daily means yet; import readings first"
+_NOTHING = (
+    "there is no day that counts yet: import readings first; where they come less often than every "
+    "hour, the farm file says so by interval_min"
+)
 
 
 @click.command("compare")

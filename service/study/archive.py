@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -209,7 +210,9 @@ def _find_days_of(
     """Yield the daily means of each probe and depth.
 
     intervals : by probe, of how many steps and how long between readings [min], as far as known
+        from them: what counts where the archive does not say what the farm file does
     """
+    told_min = json.loads(told.get("intervals_min", "{}"))
     probes = np.asarray(readings["probe"])
     columns = {name: readings[name].to_numpy() for name in _COLUMNS["readings"][2:]}
     observed_at = np.asarray(readings["observed_at"]).astype("datetime64[us]")
@@ -224,7 +227,7 @@ def _find_days_of(
             means = find_daily_means(
                 Readings(observed_at[place], columns["soil_temp_c"][place], columns["flag"][place]),
                 int(told["utc_offset_min"]),
-                intervals[probe][1],
+                told_min.get(str(probe), intervals[probe][1]),
                 told["use_suspect"] == "true",
                 columns["calibration_offset_c"][place],
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import tomllib
 from collections.abc import Callable, Iterator
@@ -125,6 +126,21 @@ def test_an_archive_says_what_its_store_says(
     assert set(opened["kind"]) == {"spring", "fall"}
     assert "not seen" in set(of_store["outcome"])
     pd.testing.assert_frame_equal(pd.concat(parts, ignore_index=True), of_store)
+
+
+def test_how_often_a_logger_reads_is_what_the_farm_file_says(home: Path, amiss: Path) -> None:
+    of = replace(study(home, "readings"), folder=amiss)
+    whole = of.read_site("upper").mean_c
+    for path in (amiss / "readings" / "site=upper").glob("year=*/*.parquet"):
+        table = parquet.ParquetFile(path).read()
+        told = json.loads(table.schema.metadata[b"intervals_min"])
+        assert set(told.values()) == {60.0}
+        metadata = table.schema.metadata | {
+            b"intervals_min": json.dumps(told | {min(told): 1440.0})
+        }
+        parquet.write_table(table.replace_schema_metadata(metadata), path)
+    # by hand: on the day on which it began one reading will do, where a logger gives one a day
+    assert np.isfinite(of.read_site("upper").mean_c).sum() > np.isfinite(whole).sum() > 0
 
 
 def test_it_ends_where_it_is_told_to(home: Path) -> None:
