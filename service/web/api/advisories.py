@@ -268,7 +268,8 @@ def advisories_routes(engine: Engine, settings: Settings) -> APIRouter:
         with reading(engine) as connection:
             one = find_advisory(connection, number, who)
             if not decides(connection, one, who):
-                raise Problem(HTTPStatus.CONFLICT, "it does not wait for your word")
+                said = "it does not wait for your word; read it to see how it stands"
+                raise Problem(HTTPStatus.CONFLICT, said)
         run, figures = foresee_release(engine, settings, one, datetime.now(UTC))
         cost, currency = find_cost(run, settings) or (None, None)
         return ReleaseRecord(

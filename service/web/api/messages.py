@@ -133,7 +133,7 @@ def messages_routes(engine: Engine) -> APIRouter:
     async def send_message_again(number: MessageNumber, who: Administrator) -> None:
         """Let a message be sent again that waits, was refused or dropped, or came back."""
         if not await run_writing(do, send_once_more, number, who, datetime.now(UTC)):
-            said = "it was delivered, or its address is suspended: correct that first"
+            said = "it was delivered; or its address is suspended: correct that in the farm file"
             raise Problem(HTTPStatus.CONFLICT, said)
 
     @routes.post(

@@ -98,8 +98,8 @@ def test_an_administrator_drops_what_waits_and_lets_it_be_sent_again(ask: Ask, s
     assert send(f"{MESSAGES}/1/again", "root", None).status_code == 409  # it was delivered
     deeds = [(one["what"], one["about"]) for one in ask("/api/deeds", limit=2).json()]
     assert deeds == [
-        ("let a message be sent again", "3 to Ben Example"),
-        ("dropped a message", "3 to Ben Example: told by phone"),
+        ("let a message be sent again", "3, Ben Example"),
+        ("dropped a message", "3, Ben Example: told by phone"),
     ]
 
 

@@ -84,7 +84,7 @@ TWINS = {
     "GET /finds/worker.js": "a script of the page",
     "GET /calendar/{secret}.ics": "for programs as it is: calendars know no headers",
     "GET /replanting": {"GET /api/spread", "GET /api/growth"},
-    "GET /hand/{secret}": "a form",
+    "GET /hand/{secret}": {"GET /api/readings"},
     "POST /hand/{secret}": {"POST /api/hand-readings"},
     "POST /hand/{secret}/take-back/{import_id}": {"POST /api/imports/{import_id}/withdraw"},
     "GET /told/{token}": "the link of a mail lets its reader in without an account",
