@@ -174,14 +174,14 @@ class World:
         path = folder / f"{label}.csv"
         if self.is_truncating():
             self.say(f"{source.block}: half a file")
-            path.write_text(whole[: len(whole) // 2])
+            _put(path, whole[: len(whole) // 2])
             yield
             end_s = time.monotonic() + 0.5
             while time.monotonic() < end_s:
                 yield
         said = OF_FUTURE
         while OF_FUTURE in said:  # read by a clock that was behind: it is put there once more
-            path.write_text(whole)
+            _put(path, whole)
             while path.exists():
                 yield
             reports = folder.glob(f"*/{label}*.report.txt")
@@ -289,6 +289,13 @@ class World:
 def _next_try(troubles: Mapping[str, ChannelTrouble], row: Any) -> datetime | None:
     trouble = troubles.get(row.channel)
     return trouble and trouble.next_try_at
+
+
+def _put(path: Path, text: str) -> None:
+    """Put a file there at once: by the clock that is set, it never is one that still changes."""
+    partial = path.with_name(f".{path.name}")
+    partial.write_text(text)
+    partial.replace(path)
 
 
 def say_again(world: World) -> None:
