@@ -61,6 +61,12 @@ class BlockChart:
     expected: tuple[date, date] | None
 
     @property
+    def is_empty(self) -> bool:
+        """Whether nothing is known of its days, nor of what is to come."""
+        known = [self.mean_c, *self.depths_c.values()]
+        return self.fan is None and all(bool(np.isnan(one).all()) for one in known)
+
+    @property
     def as_of(self) -> date:
         """The evening it is drawn for."""
         return self.days[-1].item()
@@ -72,6 +78,7 @@ class ChartWords:
 
     months : short names, January first
     depths : of each depth of the chart, in its order
+    outlook : what its fan is, or that there is nothing to show
     """
 
     months: tuple[str, ...]
@@ -107,7 +114,7 @@ def word_chart(chart: BlockChart, language: str, unit: Unit) -> ChartWords:
         },
         open=_("open"),
         likely_open=_("likely open"),
-        outlook=_("outlook, 8 in 10"),
+        outlook=_("no readings") if chart.is_empty else _("outlook, 8 in 10"),
         today=show_day(chart.as_of, language, chart.as_of, short=True),
     )
 

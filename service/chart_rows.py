@@ -28,7 +28,7 @@ def find_rows(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Row
         "depths": _depth_rows(chart, words, unit),
         "root zone": _root_zone_rows(chart, words, unit),
         "fan": fan,
-        "outlook": [{"word": words.outlook}] if fan else [],
+        "outlook": [{"word": words.outlook}] if fan or chart.is_empty else [],
         "today": [{"day": to_ms(chart.as_of), "word": words.today}] * (chart.until > chart.as_of),
         "nothing": [{}],
     }

@@ -118,6 +118,6 @@ def _is_from_here(headers: Headers) -> bool:
 def _too_long() -> Problem:
     return Problem(
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-        f"more than {LARGEST_BYTES:,} bytes; send less at once",
+        f"more than {LARGEST_BYTES // 1_000_000} MB; send less at once",
         headers={"Connection": "close"},
     )

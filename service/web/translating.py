@@ -62,7 +62,7 @@ DEEDS = (
 )
 REFUSALS = (
     N_("another web site sent this; open the page yourself"),
-    N_("more than {count} bytes; send less at once"),
+    N_("more than {count} MB; send less at once"),
     N_("no advisory has this number"),
     N_("no block is yours to see"),
     N_("no block of yours has this id"),
@@ -180,6 +180,7 @@ FINDINGS = (
     N_("nothing goes to {name}, {address}: {why}"),
     N_("Correct it in the farm file, or run `digseason outbox resume {address}`."),
     N_("`digseason send-test --to ADDRESS` tries it."),
+    N_("Set {setting} or {other}, then try `digseason send-test`."),
     N_("Set {setting}, then try `digseason send-test`."),
     N_("no one reads what comes back: DIGSEASON_BOUNCES is not set"),
     N_("read from {folder}"),

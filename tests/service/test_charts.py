@@ -107,6 +107,12 @@ def test_a_window_is_shaded_as_surely_as_its_dates_are_known(opened, closed, sha
     ] == shades
 
 
+def test_a_chart_without_readings_says_so() -> None:
+    empty = make_chart(mean_c=np.full(DAYS.size, np.nan), depths_c={}, fan=None)
+    assert rows("outlook", empty) == [{"word": "no readings"}]
+    assert rows("outlook", make_chart(fan=None)) == []
+
+
 def test_limits_are_named_in_the_readers_unit_and_heat_only_when_near() -> None:
     assert [row["word"] for row in rows("limits", unit="C")] == [
         "opens at 17.8 °C", "too cold below 15.6 °C",
