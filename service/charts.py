@@ -77,7 +77,7 @@ def specify(chart: BlockChart, words: ChartWords, unit: Unit) -> dict[str, Any]:
         until=chart.until,
         depths=tuple(words.depths),
         lines=(words.root_zone, *([words.estimated] if chart.estimated.any() else [])),
-        falls=chart.fan is not None and not chart.fan.rises,
+        falls=chart.is_empty or (chart.fan is not None and not chart.fan.rises),
     )
     text = _write_frame(frame)
     for of_axis in get_args(Unit):

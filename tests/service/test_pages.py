@@ -137,14 +137,12 @@ def test_a_curve_that_is_borrowed_from_another_grower_is_not_named(
     day = (datetime.now(UTC) - timedelta(hours=8)).date() - timedelta(days=1)  # at its site
     row = {
         "block_id": "terrace-7", "issued_on": day, "season": day.year, "kind": "spring",
-        "last_day": day, "curve_of": "ledge", "chance": 0.9, "by_now": 0.0, "within_7_d": 0.0,
-        "within_14_d": 0.0, "p10": day, "p50": day, "p90": day, "open_chances": [0.0],
-        "borrowed": lent,
+        "last_day": day - timedelta(days=1), "curve_of": "ledge", "chance": 0.9,
+        "by_now": 0.0, "within_7_d": 0.0, "within_14_d": 0.0, "p10": day, "p50": day, "p90": day,
+        "open_chances": [0.0], "borrowed": lent,
     }  # fmt: skip
     with writing(engine) as connection:
-        connection.execute(
-            insert(tables.outlook), [row | {"event": one} for one in ("opens", "closes")]
-        )
+        connection.execute(insert(tables.outlook), row | {"event": "closes"})
     pages = [gil.get(f"{here}/{one}", timeout=30).text for one in ("today", "blocks/terrace-7")]
     theirs = sign_in_as(here, "cora@example.org").get(f"{here}/blocks/terrace-7", timeout=30).text
     assert ["a block of another grower" in page for page in pages] == [True, True]
