@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -21,21 +22,23 @@ from tests.deploy.fresh_debian import boot, fresh_debian, run_in
 from tests.deploy.told import README, ROOT, find_commands
 
 TRIAL = Path(__file__).with_name("trial.sh").read_text("utf-8")
-HANG_S = 3600  # no slow machine is meant
+HANG_S = 7200  # no slow machine is meant
 pytestmark = pytest.mark.long
 Timed = Callable[[str], AbstractContextManager[None]]
 
 
 @pytest.fixture(scope="module")
 def timed(pytestconfig: pytest.Config) -> Timed:
-    """Says on the terminal how long a step took."""
+    """Says on the terminal how long a step took, whether or not output is captured."""
+    capture: Any = pytestconfig.pluginmanager.getplugin("capturemanager")
 
     @contextmanager
     def step(name: str) -> Iterator[None]:
         begun = time.monotonic()
         yield
         took_s = time.monotonic() - begun
-        pytestconfig.get_terminal_writer().write(f"\n{took_s:6.0f} s  {name}\n", flush=True)
+        with capture.global_and_fixture_disabled():
+            pytestconfig.get_terminal_writer().line(f"\n{took_s:6.0f} s  {name}")
 
     return step
 
