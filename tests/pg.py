@@ -22,13 +22,20 @@ EMPTY = """
 do $$
 declare
     name text;
+    year int := extract(year from now());
 begin
     perform pg_terminate_backend(pid, 10000) from pg_stat_activity
         where datname = current_database() and backend_type = 'client backend'
         and pid != pg_backend_pid();
+    for name in select relname from pg_class
+        where relispartition and relkind = 'r' and right(relname, 4)::int not in (year, year + 1)
+    loop
+        execute format('drop table %I', name);  -- of many, each new connection reads each
+    end loop;
     set local session_replication_role = replica;  -- no foreign key is asked, row by row
-    for name in select tablename from pg_tables
-        where schemaname = 'public' and tablename != 'alembic_version'
+    for name in select relname from pg_class
+        where relkind in ('r', 'p') and not relispartition
+        and relnamespace = 'public'::regnamespace and relname != 'alembic_version'
     loop
         execute format('delete from %I', name);
     end loop;
