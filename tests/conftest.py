@@ -22,6 +22,20 @@ DATABASES = ("sqlite", "postgresql")
 os.environ.setdefault("DIGSEASON_MAIL_CHARTS", "0")  # drawing takes a second; some tests ask for it
 
 
+@pytest.hookimpl(tryfirst=True)  # before marks are asked for
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave to the long run on PostgreSQL what by day is tested on SQLite."""
+    for item in items:
+        callspec = getattr(item, "callspec", None)
+        if (
+            callspec
+            and callspec.params.get("store_url") == "postgresql"
+            and item.get_closest_marker("sqlite_by_day")
+            and not item.get_closest_marker("both_by_day")
+        ):
+            item.add_marker(pytest.mark.long)
+
+
 @pytest.fixture(scope="session")
 def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A SQLite file that holds the empty tables."""

@@ -11,8 +11,8 @@ settings.register_profile(DEEP, settings.get_profile("by day"), max_examples=500
 settings.load_profile("by day")  # unless --hypothesis-profile says otherwise
 
 
-def law(examples: int, *unchecked: HealthCheck) -> settings:
+def law(examples: int, *unchecked: HealthCheck, fewest: int = FEWEST) -> settings:
     """Return the settings of a law whose examples take long, or of one that few would prove."""
     is_deep = settings.get_current_profile_name() == DEEP
-    count = 5 * examples if is_deep else max(FEWEST, examples // 3)
+    count = 5 * examples if is_deep else max(fewest, examples // 3)
     return settings(max_examples=count, suppress_health_check=unchecked)

@@ -127,6 +127,7 @@ def test_of_two_who_release_at_once_one_does(
     assert len(mails_about(tmp_path, "Released by Petra Example.")) == 3
 
 
+@pytest.mark.sqlite_by_day
 @pytest.mark.parametrize("killed", ["while it is composed", "while it is sent"])
 def test_a_release_that_is_killed_sends_nothing_twice_and_loses_nothing(
     drafted: Engine, tmp_path: Path, store_url: str, killed: str

@@ -32,6 +32,8 @@ from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 from tests.thermometers import note, read_on, set_up_thermometer
 
+pytestmark = pytest.mark.sqlite_by_day
+
 FIRST, AS_OF = date(2024, 1, 1), date(2025, 5, 25)
 ACCURACY_C = 0.2
 SENSOR_AND_USUAL_C = (3.5 * (0.5 + 0.05 * 8.9) + ACCURACY_C**2) ** 0.5
@@ -86,6 +88,7 @@ def test_a_block_without_probes_has_the_days_of_its_neighbour_at_its_own_height(
     assert lent.lent.shape == (0, lent.day.size) or not lent.borrowed.any()
 
 
+@pytest.mark.both_by_day
 def test_its_windows_go_through_the_engine_and_have_a_wide_range(valley) -> None:
     (spring,) = [span for span in evaluate(valley).evaluation.spans if span.season == 2025]
     (measured,) = [
@@ -104,6 +107,7 @@ def test_a_look_back_of_one_season_gives_what_all_of_them_give(valley) -> None:
     assert season.bounds == whole.bounds[-len(season.bounds) :]
 
 
+@pytest.mark.both_by_day
 def test_it_borrows_from_the_nearest_and_not_twice_from_one_probe(valley: Engine) -> None:
     with writing(valley) as connection:
         plant_place(connection, "far", longitude=0.5, elevation_m=150.0, probe_id=2)
@@ -126,6 +130,7 @@ def test_a_neighbour_of_its_own_district_comes_first(valley: Engine) -> None:
     assert [one.name for one in block_of(valley).lenders] == ["Yonder", "Terrace 7"]
 
 
+@pytest.mark.both_by_day
 def test_a_station_lends_too_and_is_called_one(valley: Engine) -> None:
     with writing(valley) as connection:
         plant_place(connection, "pass", elevation_m=200.0, probe_id=2, kind="station")
@@ -136,6 +141,7 @@ def test_a_station_lends_too_and_is_called_one(valley: Engine) -> None:
     assert [one.is_station for one in source.neighbours] == [True, False]
 
 
+@pytest.mark.both_by_day
 @pytest.mark.parametrize("reads", [True, False])
 def test_earlier_readings_teach_what_a_block_differs_by(valley: Engine, reads: bool) -> None:
     with writing(valley) as connection:
@@ -176,6 +182,7 @@ def test_a_thermometer_now_and_then_teaches_too_and_its_own_days_stand(engine: E
     assert [type(source) for source in one.sources] == [HandSource, NeighbourSource]
 
 
+@pytest.mark.both_by_day
 def test_what_was_told_stands_when_a_block_gets_its_own_probe(valley: Engine, tmp_path) -> None:
     settings, now = Settings(data=tmp_path), datetime(2025, 5, 26, 20, tzinfo=UTC)
     told = run_round(valley, settings, now, AS_OF).notices

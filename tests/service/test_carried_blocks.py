@@ -27,12 +27,15 @@ from tests.farms import farm_text, news, set_up, stored_farm
 from tests.mails import text_of
 from tests.planted import PROBE, plant_block, plant_recipient
 
+pytestmark = pytest.mark.sqlite_by_day
+
 CARRIED = farm_text(depths_cm=[10]).replace(
     'name = "Terrace 7"', 'name = "Terrace 7"\ncarry = true'
 )
 KNOWN_SOIL = CARRIED.replace("carry = true", "carry = true\ndiffusivity_mm2_s = 0.65")
 
 
+@pytest.mark.both_by_day
 def test_carrying_comes_back_in_the_farm_file(engine: Engine) -> None:
     set_up(engine, KNOWN_SOIL)
     block = stored_farm(engine).block["terrace-7"]
@@ -92,6 +95,7 @@ def digseason(tmp_path: Path, store_url: str, *words: str) -> str:
     return printed
 
 
+@pytest.mark.both_by_day
 @pytest.mark.usefixtures("carried")
 def test_windows_say_that_they_are_estimated_and_from_where(store_url, tmp_path) -> None:
     records = json.loads(digseason(tmp_path, store_url, "windows", "--json"))

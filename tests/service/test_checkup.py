@@ -25,6 +25,8 @@ from service.store.stations import fetch_stations, note_failure
 from service.store.undelivered import add_undelivered
 from tests.farms import STATION, farm_text, set_up
 
+pytestmark = pytest.mark.sqlite_by_day
+
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
@@ -48,6 +50,7 @@ def found(engine: Engine, settings: Settings, what: str) -> Finding:
     return next(one for one in check_service(engine, settings, NOW) if one.what == what)
 
 
+@pytest.mark.both_by_day
 def test_a_service_that_is_well_wants_no_look(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
     run_round(engine, NOW - 20 * HOUR)
@@ -80,6 +83,7 @@ def test_a_clock_that_went_back_wants_a_look(engine: Engine, settings: Settings)
     assert one.remedy
 
 
+@pytest.mark.both_by_day
 def test_a_round_that_runs_is_named_and_one_whose_process_died_too(
     engine: Engine, settings: Settings
 ) -> None:
@@ -94,6 +98,7 @@ def test_a_round_that_runs_is_named_and_one_whose_process_died_too(
     assert "it takes over" in (died.remedy or "")
 
 
+@pytest.mark.both_by_day
 def test_what_is_kept_as_days_only_and_what_is_held_back_is_said(
     engine: Engine, settings: Settings
 ) -> None:
@@ -120,6 +125,7 @@ def test_a_feed_that_fails_is_named_with_its_failure(engine: Engine, settings: S
     assert one.remedy == "Try `digseason fetch --station b1`."
 
 
+@pytest.mark.both_by_day
 def test_a_silent_logger_is_named(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
     with writing(engine) as connection:
@@ -138,6 +144,7 @@ def test_a_block_whose_probes_are_shallow_is_named(engine: Engine, settings: Set
     assert one.remedy
 
 
+@pytest.mark.both_by_day
 def test_a_message_that_waits_for_long_or_was_refused_wants_a_look(
     engine: Engine, settings: Settings
 ) -> None:
@@ -168,6 +175,7 @@ def test_a_folder_that_others_may_read_wants_a_look(engine: Engine, settings: Se
     assert one.remedy == f"Run `chmod -R go= {settings.data}`."
 
 
+@pytest.mark.both_by_day
 def test_mails_that_reach_no_one_want_a_look(engine: Engine, settings: Settings) -> None:
     set_up(engine, farm_text(north=True))
     unset = Settings(data=settings.data)

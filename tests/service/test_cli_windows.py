@@ -16,6 +16,8 @@ from service.store.engine import writing
 from tests.commands import run
 from tests.planted import plant_block, plant_days
 
+pytestmark = pytest.mark.sqlite_by_day
+
 
 @pytest.fixture
 def warmed(engine: Engine, store_url: str, tmp_path: Path):
@@ -59,6 +61,7 @@ WINDOW = {
 }
 
 
+@pytest.mark.both_by_day
 def test_windows_as_json(warmed) -> None:
     code, printed = warmed("windows", "--as-of", "2025-05-12", "--json")
     assert (code, json.loads(printed)) == (0, [WINDOW])
@@ -118,6 +121,7 @@ def test_a_date_that_is_none_is_wrong_use(warmed) -> None:
     assert "write it as 2026-04-30" in printed
 
 
+@pytest.mark.both_by_day
 def test_root_zone_days_as_csv(warmed) -> None:
     _, printed = warmed("rootzone", "--block", "terrace-7", "--as-of", "2025-05-04", "--csv")
     rows = {row["day"]: row for row in csv.DictReader(io.StringIO(printed))}

@@ -262,6 +262,7 @@ def test_an_address_is_confirmed_by_its_code_or_on_paper(
     assert '"confirmed_why": "signed form"' in digseason(data, "recipients", "--json")
 
 
+@pytest.mark.sqlite_by_day
 @pytest.mark.parametrize("takes_back", [False, True])
 def test_who_has_dug_hears_only_of_the_close_until_it_is_taken_back(
     warmed: Engine, settings: Settings, server: SmtpServer, here: str, takes_back: bool

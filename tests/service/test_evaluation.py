@@ -21,6 +21,8 @@ from service.store.engine import reading, writing
 from service.store.outlooks import KeptOutlook, store_outlooks
 from tests.planted import PROBE, plant_block, plant_days
 
+pytestmark = pytest.mark.sqlite_by_day
+
 MAY_1 = date(2025, 5, 1)
 
 
@@ -69,6 +71,7 @@ def add_days(connection, probe_id: int, first: date, temps_f: list[float]) -> No
     store_daily_means(connection, probe_id, days, means)
 
 
+@pytest.mark.both_by_day
 def test_a_block_of_one_probe_has_that_probe_s_days(planted: Engine) -> None:
     (one,) = evaluate_all(planted, date(2025, 5, 10))
     assert root_zones_c(one)[MAY_1] == pytest.approx(f_to_c(70.0), abs=1e-12)
@@ -93,6 +96,7 @@ def test_every_depth_must_have_a_complete_day(planted: Engine) -> None:
     assert np.isnan(days_c[MAY_1])
 
 
+@pytest.mark.both_by_day
 def test_a_probe_that_fails_is_bridged_for_21_days_and_the_days_are_estimated(planted) -> None:
     with writing(planted) as connection:
         add_probe(connection, 2, 45.0)
@@ -131,6 +135,7 @@ def test_a_declared_basis_leaves_the_other_probes_out(planted: Engine) -> None:
     assert (one.root_zone.basis_cm, one.state) == ((30.0,), "open")
 
 
+@pytest.mark.both_by_day
 def test_a_probe_that_is_buried_anew_changes_the_basis_from_that_day(planted: Engine) -> None:
     with writing(planted) as connection:
         add_stretch(connection, PROBE, 20.0, MAY_1)
@@ -157,6 +162,7 @@ def test_before_a_probe_was_put_in_there_is_no_basis(planted: Engine) -> None:
     assert np.isnan(root_zones_c(one)[date(2025, 4, 30)])
 
 
+@pytest.mark.both_by_day
 def test_a_basis_that_is_declared_from_a_day_on_replaces_the_one_before(planted: Engine) -> None:
     with writing(planted) as connection:
         add_probe(connection, 2, 45.0)
@@ -185,6 +191,7 @@ def test_a_basis_goes_on_by_depth_when_a_probe_of_it_is_buried_anew(planted: Eng
     assert one.root_zone.bases == ((0, ()), (30, (30.0,)), (32, ()))
 
 
+@pytest.mark.both_by_day
 def test_a_retired_logger_counts_up_to_the_day_on_which_it_was_retired(planted: Engine) -> None:
     before = evaluate_all(planted, date(2025, 5, 10))
     with writing(planted) as connection:
@@ -207,6 +214,7 @@ def test_a_retired_block_is_not_evaluated(planted: Engine) -> None:
     assert evaluate_all(planted, date(2025, 5, 10)) == []
 
 
+@pytest.mark.both_by_day
 def test_looking_back_on_one_season_gives_the_same_spans_as_on_all(engine: Engine) -> None:
     with writing(engine) as connection:
         plant_block(connection)

@@ -22,6 +22,8 @@ from tests.crn_files import by_year, daily_lines, hourly_lines
 from tests.farms import STATION_ELSEWHERE, set_up
 from tests.http_server import Asked, HttpServer, Reply, http_server
 
+pytestmark = pytest.mark.sqlite_by_day
+
 PATTERN = "/hourly02/{year}/CRNH0203-{year}-XX_Low_Bench_3_N.txt"
 FIRST = datetime(2025, 3, 1, 9, tzinfo=UTC)
 HOURS = [[hour / 10, hour / 10 + 1, -9999, -9999, -9999] for hour in range(48)]
@@ -111,6 +113,7 @@ ALL = [
 ]
 
 
+@pytest.mark.both_by_day
 def test_a_station_s_readings_come_in_at_the_depths_that_it_has(farm: Engine) -> None:
     report = fetch(farm)
     assert report.failure is None
@@ -214,6 +217,7 @@ def test_a_file_that_has_not_changed_is_not_fetched_again(farm: Engine, server: 
     assert len(batches(farm)) == 1
 
 
+@pytest.mark.both_by_day
 def test_days_before_the_last_fetch_are_fetched_although_the_file_has_not_changed(
     farm: Engine, server: HttpServer
 ) -> None:
@@ -228,6 +232,7 @@ def test_days_before_the_last_fetch_are_fetched_although_the_file_has_not_change
     assert len(stored(farm)) == len(before) + 120
 
 
+@pytest.mark.both_by_day
 def test_a_value_that_the_network_revises_is_kept_as_it_was_and_listed(
     farm: Engine, server: HttpServer
 ) -> None:
@@ -260,6 +265,7 @@ def test_a_day_s_mean_is_a_reading_of_the_whole_day(farm: Engine, server: HttpSe
     assert len(rows) == 10
 
 
+@pytest.mark.both_by_day
 def test_what_is_due_is_fetched_once(farm: Engine) -> None:
     assert [one.failure for one in fetch_due(farm, make, NOW)] == [None]
     assert fetch_due(farm, make, NOW + timedelta(hours=5)) == []
@@ -311,6 +317,7 @@ def test_a_conflict_or_a_reject_that_is_new_is_a_batch(
     assert len(batches(farm)) == count
 
 
+@pytest.mark.both_by_day
 def test_what_is_withdrawn_of_a_station_comes_in_again_where_its_network_still_says_it(
     farm: Engine,
 ) -> None:
@@ -351,6 +358,7 @@ def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(
     assert fetch(farm).span.since == FIRST + timedelta(days=1) - fetches.OVERLAP
 
 
+@pytest.mark.both_by_day
 def test_a_station_is_claimed_by_one_of_two_processes(farm: Engine) -> None:
     seen = the_station(farm)
     with writing(farm) as connection:

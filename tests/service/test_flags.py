@@ -138,6 +138,7 @@ def real_soil() -> Soil:
     }
 
 
+@pytest.mark.sqlite_by_day
 @pytest.mark.parametrize("order", [(0, 1, 2, 3), (2, 0, 3, 1)], ids=["in order", "late ones"])
 def test_five_years_of_real_soil_in_parts_are_flagged_as_all_at_once(
     engine: Engine, order: tuple[int, ...]
@@ -154,6 +155,7 @@ def test_five_years_of_real_soil_in_parts_are_flagged_as_all_at_once(
     assert stored_flags(engine) == flags_due(soil)
 
 
+@pytest.mark.sqlite_by_day
 def test_a_site_of_range_only_has_no_other_flags(engine: Engine) -> None:
     text = farm_text(depths_cm=[15, 30])
     set_up(engine, text.replace("elevation_m = 720", 'checks = "range-only"\nelevation_m = 720'))
@@ -179,6 +181,7 @@ def test_a_change_of_a_sites_checks_flags_what_is_there_again(farm: Engine) -> N
     assert only[1] != standard[1]  # the spike bends the mean of its day
 
 
+@pytest.mark.sqlite_by_day
 def test_a_probe_that_was_buried_anew_is_judged_by_each_depth(farm: Engine) -> None:
     soil = two_weeks()
     bring(farm, soil)
@@ -199,6 +202,7 @@ def test_a_probe_that_was_buried_anew_is_judged_by_each_depth(farm: Engine) -> N
     assert set(map(int, late)) == {SUSPECT}  # 5 cm swings less than 15 cm
 
 
+@pytest.mark.sqlite_by_day
 def test_no_calibration_hides_a_sensors_code(engine: Engine) -> None:
     entry = '{ column = "T30", depth_cm = 30, calibration_offset_c = -0.7 }'
     offset = f'[[logger]]\nid = "u1"\nprobes = [{entry}]'

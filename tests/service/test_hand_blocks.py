@@ -30,6 +30,8 @@ from tests.thermometers import (
     set_up_thermometer,
 )
 
+pytestmark = pytest.mark.sqlite_by_day
+
 COLD, WARM = date(2026, 4, 1), date(2026, 4, 16)
 ERROR_C = find_error_c(30, 7.5, corrected=False)
 
@@ -48,6 +50,7 @@ def evaluate(engine: Engine, as_of: date, seasons: int | None = None) -> BlockEv
     return one
 
 
+@pytest.mark.both_by_day
 def test_days_between_two_readings_are_estimated_and_every_day_is_by_hand(engine: Engine) -> None:
     warm_up(engine)
     zone = evaluate(engine, date(2026, 4, 20)).root_zone
@@ -71,6 +74,7 @@ def test_a_window_opens_by_hand_readings_a_few_times_a_week(engine: Engine) -> N
     assert (span.opened_on, one.state) == (date(2026, 4, 17), "open")
 
 
+@pytest.mark.both_by_day
 @pytest.mark.parametrize("as_of", [date(2026, 4, 17), date(2026, 4, 18)])
 def test_what_lies_after_the_last_reading_of_a_day_is_not_known_then(
     engine: Engine, as_of: date
@@ -87,6 +91,7 @@ def test_a_thermometer_is_recent_as_long_as_its_next_reading_may_take(
     assert evaluate(engine, date(2026, 4, 28) + timedelta(days=days_after)).state == state
 
 
+@pytest.mark.both_by_day
 def test_a_look_back_of_some_seasons_gives_what_all_of_them_give(engine: Engine) -> None:
     set_up_thermometer(engine)
     note(engine, *read_on(every(3, date(2025, 12, 25), date(2026, 4, 20)), 66))
@@ -101,6 +106,7 @@ def test_a_block_that_names_no_probes_rests_on_the_loggers_of_its_site(engine: E
     assert not one.root_zone.by_hand.any()
 
 
+@pytest.mark.both_by_day
 def test_a_block_may_name_a_thermometer_beside_a_logger(engine: Engine) -> None:
     named = BESIDE_LOGGER.replace('name = "Terrace 7"', 'name = "Terrace 7"\nprobes = ["h1:30"]')
     warm_up(engine, named)

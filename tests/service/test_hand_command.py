@@ -11,6 +11,8 @@ from sqlalchemy import Engine
 from tests.commands import run
 from tests.thermometers import BY_HAND, set_up_thermometer
 
+pytestmark = pytest.mark.sqlite_by_day
+
 PHONE = "+14155550101"
 
 
@@ -24,6 +26,7 @@ def hand(engine: Engine, store_url: str, tmp_path: Path):
     return digseason
 
 
+@pytest.mark.both_by_day
 def test_a_reading_is_noted_with_what_it_makes_of_the_day(hand) -> None:
     words = ("--depth", "12in", "--temp", "61.5F", "--at", "2025-10-02 08:30", "--by", "Ada")
     code, printed = hand("--thermometer", "h1", *words)
@@ -65,6 +68,7 @@ def test_wrong_use_and_a_reading_that_cannot_be_say_what_to_write(hand, words, c
     assert (found, what in printed) == (code, True), printed
 
 
+@pytest.mark.both_by_day
 def test_a_file_of_notes_is_read_and_its_good_lines_count(hand, tmp_path: Path) -> None:
     notes = tmp_path / "notes.csv"
     notes.write_text(

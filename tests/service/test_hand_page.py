@@ -21,6 +21,8 @@ from tests.farms import farm_text
 from tests.serving import serving_here
 from tests.thermometers import BY_HAND, note, read_on, set_up_thermometer
 
+pytestmark = pytest.mark.sqlite_by_day
+
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 FILLED = {"depth": "30", "temperature": "61,5", "unit": "F", "day": "2025-10-02", "time": "08:30"}
 FILLED |= {"person": "Ada <b>", "note": ""}
@@ -51,6 +53,7 @@ def noted(engine: Engine) -> list[tuple[str, str]]:
         return [(one.said, one.person) for one in fetch_hand_readings(connection, ["h1"])]
 
 
+@pytest.mark.both_by_day
 def test_a_reading_is_noted_without_scripts(engine: Engine, page: str) -> None:
     form = requests.get(page, timeout=30)
     assert form.status_code == 200
@@ -65,6 +68,7 @@ def test_a_reading_is_noted_without_scripts(engine: Engine, page: str) -> None:
     assert token.last_used_at is not None
 
 
+@pytest.mark.both_by_day
 def test_the_same_form_sent_again_is_noted_once(engine: Engine, page: str) -> None:
     requests.post(page, FILLED, timeout=30)
     assert "Already noted" in requests.post(page, FILLED, timeout=30).text
@@ -85,6 +89,7 @@ def test_the_page_speaks_the_language_of_the_browser(page: str) -> None:
     assert LANGUAGES == ("en", "es")
 
 
+@pytest.mark.both_by_day
 def test_what_was_noted_is_taken_back(engine: Engine, page: str) -> None:
     answer = requests.post(page, FILLED, timeout=30)
     (action,) = re.findall(r'action="([^"]+)"', answer.text)
@@ -139,6 +144,7 @@ def post_json(engine: Engine, address: str, logger_id: str, *readings: dict[str,
     )
 
 
+@pytest.mark.both_by_day
 def test_programs_send_json(engine: Engine, address: str) -> None:
     good = {"observed_at": "2025-10-02 08:30", "depth_cm": 30, "soil_temp_f": 61.5, "by": "Ada"}
     answer = post_json(

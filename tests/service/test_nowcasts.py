@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import numpy as np
+import pytest
 from sqlalchemy import Engine, select
 
 from probes.units import c_to_f
@@ -79,6 +80,7 @@ def test_the_opening_replaces_the_nowcast_when_the_logger_is_emptied(
     assert (kept.issued_on, kept.last_day) == (LATE, LAST)
 
 
+@pytest.mark.sqlite_by_day
 def test_readings_that_contradict_the_nowcast_are_told(engine: Engine, tmp_path: Path) -> None:
     plant_emptied_by_hand(engine, tmp_path)
     with writing(engine) as connection:

@@ -107,6 +107,7 @@ def test_a_round_that_is_killed_is_taken_over_once_its_lease_has_lapsed(
     assert (count(warmed, "notice"), count(warmed, "digest")) == (1, len(READERS))
 
 
+@pytest.mark.sqlite_by_day
 def test_a_round_that_was_taken_for_dead_keeps_nothing_when_it_wakes_up(
     warmed: Engine, store_url: str, tmp_path: Path
 ) -> None:

@@ -30,6 +30,8 @@ from tests.generated_root_zone import generated_days
 from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 
+pytestmark = pytest.mark.sqlite_by_day
+
 ACCURACY_C = 0.2
 AS_OF = date(1994, 5, 5)
 
@@ -62,6 +64,7 @@ def find(engine: Engine, as_of: date = AS_OF) -> dict[str, BlockOutlook]:
     return {one.block.id: one for one in found}
 
 
+@pytest.mark.both_by_day
 def test_a_block_with_years_of_readings_has_an_outlook_of_its_own(planted: Engine) -> None:
     one = find(planted)["terrace-7"]
     assert one.outlook
@@ -96,6 +99,7 @@ def test_a_block_with_two_months_borrows_the_curve_of_a_neighbour(planted: Engin
     assert ledge.outlook.opens.p50 < terrace.outlook.opens.p50  # 2 degC warmer
 
 
+@pytest.mark.both_by_day
 def test_a_block_with_two_months_borrows_the_curve_of_a_station(
     planted: Engine, store_url: str, tmp_path: Path
 ) -> None:
@@ -158,6 +162,7 @@ def test_where_there_is_nothing_to_go_by_it_says_so(planted: Engine) -> None:
     assert find(planted)["terrace-7"].why_not == NO_BASIS
 
 
+@pytest.mark.both_by_day
 def test_outlooks_are_kept_by_day_and_replaced_by_those_of_the_same_day(planted: Engine) -> None:
     found = list(find(planted).values())
     with writing(planted) as connection:
@@ -206,6 +211,7 @@ def _found(connection: Connection, as_of: date) -> list[BlockOutlook]:
     return find_block_outlooks(connection, fetch_blocks(connection), [as_of], ACCURACY_C)
 
 
+@pytest.mark.both_by_day
 def test_a_round_keeps_outlooks_and_tells_them_with_what_is_new(
     planted: Engine, tmp_path: Path
 ) -> None:
@@ -255,6 +261,7 @@ def test_the_command_gives_the_same_to_a_program(digseason) -> None:
     assert 0 <= opens["chance_7_d"] <= opens["chance_14_d"] <= opens["chance"] == 1
 
 
+@pytest.mark.both_by_day
 def test_scores_are_shown_by_lead(digseason) -> None:
     code, text = digseason("score", "--as-of", AS_OF.isoformat(), "--every", "20", "--json")
     bands = [one for one in json.loads(text) if one["kind"] == "spring"]

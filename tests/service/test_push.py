@@ -23,6 +23,8 @@ from tests.imported import kept, set_up
 from tests.processes import serving
 from tests.serving import serving_here
 
+pytestmark = pytest.mark.sqlite_by_day
+
 NOW = datetime.now(UTC)
 GOOD = {"observed_at": "2025-10-02T07:30:00+10:00", "depth_cm": 30, "soil_temp_c": 16.4}
 MAX_BYTES = 20_000
@@ -75,6 +77,7 @@ def count_batches(engine: Engine) -> int:
         return connection.scalar(select(func.count()).select_from(tables.import_batch)) or 0
 
 
+@pytest.mark.both_by_day
 def test_readings_of_a_push_are_kept_in_utc_and_celsius(
     engine: Engine, served: str, token: str
 ) -> None:
@@ -88,6 +91,7 @@ def test_readings_of_a_push_are_kept_in_utc_and_celsius(
     assert len(kept(engine)["daily_mean"]) == 1
 
 
+@pytest.mark.both_by_day
 def test_the_same_body_again_gets_the_first_report(engine: Engine, served: str, token: str) -> None:
     late = {**GOOD, "depth_cm": 31}
     first, again = push_json(served, token, GOOD, late), push_json(served, token, GOOD, late)
@@ -113,6 +117,7 @@ def test_what_a_dead_network_held_back_for_years_is_taken(served: str, token: st
     assert answer.json()["signs"] == []
 
 
+@pytest.mark.both_by_day
 def test_a_body_that_was_withdrawn_is_refused_when_it_is_sent_again(
     engine: Engine, served: str, token: str
 ) -> None:
@@ -134,6 +139,7 @@ def test_the_same_readings_in_another_body_are_identical(
     assert len(stored(engine)) == 1
 
 
+@pytest.mark.both_by_day
 def test_another_value_for_an_instant_is_a_conflict_and_the_first_is_kept(
     engine: Engine, served: str, token: str
 ) -> None:
@@ -142,6 +148,7 @@ def test_another_value_for_an_instant_is_a_conflict_and_the_first_is_kept(
     assert [value_c for _, value_c in stored(engine)] == [16.4]
 
 
+@pytest.mark.both_by_day
 def test_the_same_body_sent_many_times_at_once_is_taken_once(
     engine: Engine, served: str, token: str
 ) -> None:
@@ -237,6 +244,7 @@ def test_blank_lines_of_csv_are_none_and_only_line_ends_end_a_line(
     assert len(stored(engine)) == 1
 
 
+@pytest.mark.both_by_day
 def test_every_wrong_token_gets_the_same_answer(engine: Engine, served: str, token: str) -> None:
     with writing(engine) as connection:
         old = add_token(connection, "u1", NOW)

@@ -131,15 +131,12 @@ def test_nothing_of_another_grower_is_found_by_any_route(
     for route in place.routes:
         if route.path == "/sign-out":
             continue
-        for url in (None, address(place, route)):
-            if url is None:
-                answer = ask(place, browsers[role], route)
-            elif "GET" in (route.methods or ()):
-                answer = browsers[role].get(url, timeout=30)
-            else:
-                continue
-            assert answer.status_code < 500, route.path
-            found += [(route.path, one) for one in SECRET_WORDS if one in answer.text]
+        answers = [ask(place, browsers[role], route)]
+        if "GET" in (route.methods or ()) and "{" not in route.path:  # without a block too
+            answers.append(browsers[role].get(address(place, route), timeout=30))
+        assert max(answer.status_code for answer in answers) < 500, route.path
+        texts = [answer.text for answer in answers]
+        found += [(route.path, one) for one in SECRET_WORDS if any(one in text for text in texts)]
     assert found == []
 
 

@@ -21,6 +21,8 @@ from service.store.rounds import has_unseen_changes, is_evaluation_due
 from tests.mails import read_mail, text_of
 from tests.planted import plant_block, plant_days, plant_recipient
 
+pytestmark = pytest.mark.sqlite_by_day
+
 MAY_1 = date(2025, 5, 1)
 # by hand: R reaches 64 °F on the third warm day: (50 + 50 + 70 + 70 + 70) / 5 = 62 on the third,
 # (50 + 4 * 70) / 5 = 66 on the fourth, 4 May
@@ -48,6 +50,7 @@ def whats(report) -> list[tuple[str, str]]:
     return [(notice.kind, notice.what) for notice in report.notices]
 
 
+@pytest.mark.both_by_day
 def test_an_opening_is_told_once(warmed: Engine, settings: Settings) -> None:
     first = run_round(warmed, settings, NOW)
     second = run_round(warmed, settings, NOW + timedelta(hours=1))
@@ -73,6 +76,7 @@ def test_the_spring_window_says_by_when_it_is_over(warmed: Engine, settings: Set
     assert notice.ends_by == date(2025, 6, 15)  # by hand: 42 days after 4 May
 
 
+@pytest.mark.both_by_day
 def test_a_notice_keeps_how_far_its_dates_may_be_off(warmed: Engine, settings: Settings) -> None:
     with writing(warmed) as connection:
         # by hand: R of 1 April + i is 62.0 + 0.08 (i - 2) °F: 64.0 at i = 27, the last that is
@@ -97,6 +101,7 @@ def test_a_close_is_told_once_with_its_reason(warmed: Engine, settings: Settings
     assert run_round(warmed, settings, NOW, as_of=date(2025, 5, 12)).notices == []
 
 
+@pytest.mark.both_by_day
 def test_a_season_is_told_step_by_step_each_once_and_so_it_stands_in_the_calendar(
     warmed: Engine, settings: Settings
 ) -> None:
@@ -136,6 +141,7 @@ def test_a_season_is_told_step_by_step_each_once_and_so_it_stands_in_the_calenda
     )
 
 
+@pytest.mark.both_by_day
 def test_an_opening_that_late_readings_take_back_is_corrected_once(
     warmed: Engine, settings: Settings
 ) -> None:
@@ -206,6 +212,7 @@ def test_the_clock_s_round_tells_each_at_their_hour(warmed, settings, now, diges
     assert run_due(warmed, settings, now).digests == digests
 
 
+@pytest.mark.both_by_day
 def test_the_clock_s_round_tells_at_most_once_a_day(warmed: Engine, settings: Settings) -> None:
     run_due(warmed, settings, NOW)
     with writing(warmed) as connection:
@@ -250,6 +257,7 @@ def test_but_not_for_more_than_an_hour(warmed: Engine, settings: Settings) -> No
     assert len(run_due(warmed, settings, midnight + timedelta(hours=1)).evaluations) == 1
 
 
+@pytest.mark.both_by_day
 def test_outlooks_are_found_again_once_readings_change_but_not_all_the_time(
     warmed: Engine, settings: Settings
 ) -> None:
@@ -293,6 +301,7 @@ def test_without_a_block_a_round_has_nothing_to_say(engine: Engine, settings: Se
     assert (report.evaluations, report.notices, report.digests) == ([], [], 0)
 
 
+@pytest.mark.both_by_day
 def test_nobody_is_told_of_a_site_for_study(engine: Engine, tmp_path: Path) -> None:
     with writing(engine) as connection:
         plant_block(connection)

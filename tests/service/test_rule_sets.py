@@ -36,6 +36,8 @@ from tests.farms import RULE, news, set_up, stored_farm
 from tests.mails import text_of
 from tests.planted import PROBE, plant_block, plant_days, plant_recipient
 
+pytestmark = pytest.mark.sqlite_by_day
+
 FOLLOWED = farms.farm_text(more=RULE).replace(
     'name = "Terrace 7"', 'name = "Terrace 7"\nrule = "early"'
 )
@@ -63,6 +65,7 @@ def digseason(planted: Engine, tmp_path: Path):
     return call
 
 
+@pytest.mark.both_by_day
 def test_a_rule_set_is_kept_and_exported_as_it_was_written(engine: Engine) -> None:
     set_up(engine, FOLLOWED)
     exported = farm_text(stored_farm(engine))
@@ -119,6 +122,7 @@ def test_what_follows_a_rule_set_with_errors_is_not_blamed_for_them() -> None:
     )
 
 
+@pytest.mark.both_by_day
 def test_a_block_opens_by_its_own_rule_set(planted: Engine) -> None:
     with reading(planted) as connection:
         blocks = fetch_blocks(connection)
@@ -151,6 +155,7 @@ def by_the_hour(engine: Engine) -> Engine:
     return engine
 
 
+@pytest.mark.both_by_day
 def test_degree_days_of_a_block_are_those_of_its_hours(by_the_hour: Engine) -> None:
     with reading(by_the_hour) as connection:
         blocks = fetch_blocks(connection)

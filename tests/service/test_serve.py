@@ -21,6 +21,8 @@ from tests.processes import find_console, find_free_port, serving, start, wait_u
 from tests.serving import serving_here
 from tests.signed_in import plant_token
 
+pytestmark = pytest.mark.sqlite_by_day
+
 
 @pytest.fixture
 def opened(engine: Engine) -> Engine:
@@ -58,6 +60,7 @@ def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the
     assert [window["block"] for window in over_http] != []
 
 
+@pytest.mark.both_by_day
 @pytest.mark.usefixtures("opened")
 def test_pages_and_jobs_may_run_apart(store_url: str, tmp_path: Path) -> None:
     often = {"DIGSEASON_TICK_S": "1"}

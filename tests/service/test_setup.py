@@ -17,6 +17,8 @@ from service.store.engine import reading, writing
 from tests import farms
 from tests.farms import SET_UP_AT, news, set_up, stored_farm
 
+pytestmark = pytest.mark.sqlite_by_day
+
 FARM = farms.farm_text(depths_cm=[15])
 LOGGER = 'layout = "plain"'
 TWO_DAYS = "time,T15\n" + "".join(
@@ -55,6 +57,7 @@ def logged(engine: Engine, tmp_path: Path) -> Engine:
     return engine
 
 
+@pytest.mark.both_by_day
 def test_the_first_file_adds_all_and_the_second_time_nothing_changes(engine):
     first, second = set_up(engine, FARM), set_up(engine, FARM)
 
@@ -62,6 +65,7 @@ def test_the_first_file_adds_all_and_the_second_time_nothing_changes(engine):
     assert [change.what for change in second] == ["unchanged"] * 7
 
 
+@pytest.mark.both_by_day
 def test_an_edit_is_stored_and_told_as_old_and_new(engine):
     set_up(engine, FARM)
     edited = FARM.replace('name = "Terrace 7"', 'name = "Terrace 7"\nroot_zone_cm = [10, 40]')
@@ -135,6 +139,7 @@ def test_what_the_file_leaves_out_is_reported_and_stays_active(engine):
     assert set(stored_farm(engine).block) == {"terrace-7", "ledge"}
 
 
+@pytest.mark.both_by_day
 def test_what_is_retired_is_kept_and_no_longer_active_nor_reported(engine):
     set_up(engine, farms.TWO_BLOCKS)
     retired = set_up(engine, farms.ONE_OF_TWO, retire=True)
@@ -147,6 +152,7 @@ def test_what_is_retired_is_kept_and_no_longer_active_nor_reported(engine):
     assert news(set_up(engine, farms.ONE_OF_TWO)) == []
 
 
+@pytest.mark.both_by_day
 def test_what_stands_in_the_file_again_returns_with_its_changes(engine):
     set_up(engine, farms.TWO_BLOCKS)
     set_up(engine, farms.ONE_OF_TWO, retire=True)
@@ -224,6 +230,7 @@ def test_a_history_becomes_the_stretches_of_its_column_alone(engine):
     ]
 
 
+@pytest.mark.both_by_day
 def test_a_column_that_leaves_the_layout_counts_until_then_and_comes_back(logged):
     other = FARM.replace('"T15" = 15', '"T16" = 16')
     (changed,) = (one for one in set_up(logged, other) if one.table == "logger")

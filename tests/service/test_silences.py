@@ -20,6 +20,8 @@ from tests.farms import STATION_ELSEWHERE, farm_text, set_up
 from tests.mails import read_mail, text_of
 from tests.plain_silence import is_silent
 
+pytestmark = pytest.mark.sqlite_by_day
+
 # by hand: 14:00 UTC is midnight of the site's standard time, UTC+10:00
 BEGUN = datetime(2026, 3, 1, 14, tzinfo=UTC)
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -83,6 +85,7 @@ def mails(report: RoundReport) -> dict[str, str]:
     return {str(read_mail(one)["To"]): text_of(one) for one in delivered}
 
 
+@pytest.mark.both_by_day
 def test_pushes_that_stop_are_told_once_and_once_more_when_they_are_back(
     farm: Engine, settings: Settings
 ) -> None:
@@ -199,6 +202,7 @@ def test_a_download_is_not_the_coordinator_s_errand(farm: Engine, settings: Sett
     assert sorted(mails(report)) == ["ada@example.org", "ben@example.org"]
 
 
+@pytest.mark.both_by_day
 def test_one_depth_that_stops_while_others_go_on_is_told_to_those_who_rest_on_it(
     farm: Engine, settings: Settings
 ) -> None:
@@ -246,6 +250,7 @@ def test_values_that_cannot_be_right_are_no_readings(farm: Engine, settings: Set
     )
 
 
+@pytest.mark.both_by_day
 def test_a_station_that_stops_says_why_it_cannot_be_fetched(
     engine: Engine, settings: Settings
 ) -> None:
@@ -323,6 +328,7 @@ def test_a_look_back_tells_nothing_of_silences_and_leaves_what_waits(
     assert (in_the_morning.silences, in_the_morning.digests) == ([], 3)
 
 
+@pytest.mark.both_by_day
 def test_a_round_that_dies_keeps_no_silence_and_the_next_one_tells_it(
     farm: Engine, settings: Settings
 ) -> None:
@@ -350,6 +356,7 @@ def test_a_probe_that_was_taken_out_is_not_silent(farm: Engine, settings: Settin
     assert rounds(farm, settings, 14, 16) == []
 
 
+@pytest.mark.both_by_day
 @pytest.mark.parametrize(
     ("of_site", "of_logger", "told"),
     [(1, None, ["stopped"]), (4, 1, ["stopped"]), (1, 4, [])],
@@ -402,6 +409,7 @@ def test_a_logger_that_sends_each_morning_is_not_silent_when_clocks_change(
     assert told == []
 
 
+@pytest.mark.both_by_day
 @pytest.mark.parametrize("seed", [0, *(pytest.param(n, marks=pytest.mark.long) for n in (1, 2, 3))])
 def test_whenever_rounds_run_each_silence_is_told_once_and_each_return_once(
     farm: Engine, settings: Settings, seed: int

@@ -64,6 +64,7 @@ def test_a_close_whose_readings_were_withdrawn_leaves_open_whether_it_is_open(
     assert subject == "Terrace 7: dig season is closed for now, the soil is too cold"
 
 
+@pytest.mark.sqlite_by_day
 def test_an_opening_whose_readings_were_withdrawn_is_not_denied(
     told: Engine, tmp_path: Path
 ) -> None:
@@ -74,6 +75,7 @@ def test_an_opening_whose_readings_were_withdrawn_is_not_denied(
     assert "were taken back or no longer count. The root zone (15-45 cm) was at 46.8 °F" in text
 
 
+@pytest.mark.sqlite_by_day
 def test_an_opening_that_is_left_in_a_gap_lies_between(told: Engine, tmp_path: Path) -> None:
     take_back(told, 2)
     ((subject, text),) = tell(told, tmp_path)

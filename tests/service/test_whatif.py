@@ -24,6 +24,8 @@ from service.whatif import try_rules
 from tests.commands import run
 from tests.planted import plant_block, plant_days
 
+pytestmark = pytest.mark.sqlite_by_day
+
 # by hand: half a °F a day from 50 on 1 April on; R is the value of two days before, so 60 is
 # reached on 23 April, 62 on the 27th, 64 on 1 May, 66 on the 5th
 RISING = [50.0 + 0.5 * i for i in range(50)]
@@ -46,6 +48,7 @@ def digseason(planted: Engine, tmp_path: Path):
     return call
 
 
+@pytest.mark.both_by_day
 def test_a_limit_moves_the_opening(digseason) -> None:
     _, printed = digseason("whatif", "--block", "terrace-7", "--open-f", "60,62,64,66", "--json")
     assert [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -14,7 +15,6 @@ from sqlalchemy import Engine
 from service.settings import Settings
 from service.store.accounts import Role, set_places
 from service.store.engine import open_engine, writing
-from service.store.schema import upgrade
 from service.store.tokens import Scope, add_account_token
 from tests.planted import plant_block, plant_days, plant_place
 from tests.serving import serving_here
@@ -29,9 +29,10 @@ Send = Callable[[str, str, Any], requests.Response]
 
 
 @pytest.fixture(scope="module")
-def engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
-    engine = open_engine(f"sqlite:///{tmp_path_factory.mktemp('api') / 'digseason.db'}")
-    upgrade(engine)
+def engine(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    engine = open_engine(
+        f"sqlite:///{shutil.copy(sqlite_template, tmp_path_factory.mktemp('api'))}"
+    )
     with writing(engine) as connection:
         plant_block(connection, name="=Terrace 7")
         plant_place(connection, "ledge", longitude=0.0512, probe_id=2)

@@ -155,7 +155,7 @@ def ask_some(strategy: Any, headers: dict[str, str]) -> set[int]:
     """Ask some times; return with which statuses that is answered."""
     statuses: set[int] = set()
 
-    some = law(EXAMPLES, *UNCHECKED)
+    some = law(EXAMPLES, *UNCHECKED, fewest=3)
 
     @held_to(some, phases=[Phase.generate], derandomize=True, database=None)
     @given(strategy)

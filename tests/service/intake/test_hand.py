@@ -26,6 +26,8 @@ from tests.farms import THERMOMETER
 from tests.imported import kept
 from tests.thermometers import BESIDE_LOGGER, BY_HAND, NOW, note, set_up_thermometer
 
+pytestmark = pytest.mark.sqlite_by_day
+
 MORNING = Written("2026-04-12 08:30", 30, "61.5F", "Ada", "after rain")
 OVERNIGHT_C = f_to_c(61.5)
 
@@ -34,6 +36,7 @@ def refusals(report: HandReport) -> list[str]:
     return [refuse(refusal, "en") for _, refusal in report.refused]
 
 
+@pytest.mark.both_by_day
 def test_a_reading_is_an_instant_whose_day_has_a_value_with_its_error(engine: Engine) -> None:
     set_up_thermometer(engine)
     ((_, noted),) = note(engine, MORNING).noted
@@ -57,6 +60,7 @@ def test_a_declared_correction_makes_the_day(engine: Engine) -> None:
     assert noted.error_c == 0.6
 
 
+@pytest.mark.both_by_day
 def test_a_correction_declared_later_makes_the_days_again(engine: Engine) -> None:
     set_up_thermometer(engine)
     note(engine, MORNING)
@@ -130,6 +134,7 @@ def test_the_same_reading_again_is_noted_once(engine: Engine) -> None:
     assert len(kept(engine)["reading"]) == 1
 
 
+@pytest.mark.both_by_day
 def test_another_value_for_the_time_is_listed_and_the_first_kept(engine: Engine) -> None:
     set_up_thermometer(engine)
     note(engine, MORNING)
@@ -138,6 +143,7 @@ def test_another_value_for_the_time_is_listed_and_the_first_kept(engine: Engine)
     assert [row[2] for row in kept(engine)["conflict"]] == [pytest.approx(f_to_c(65))]
 
 
+@pytest.mark.both_by_day
 def test_a_reading_that_is_taken_back_leaves_no_trace_and_the_next_stands(engine: Engine) -> None:
     set_up_thermometer(engine)
     wrong = note(engine, Written("2026-04-12 08:30", 30, "65F"))
@@ -151,6 +157,7 @@ def test_a_reading_that_is_taken_back_leaves_no_trace_and_the_next_stands(engine
     assert kept(engine)["conflict"] == []
 
 
+@pytest.mark.both_by_day
 def test_taking_back_the_only_reading_of_a_day_takes_back_its_error(engine: Engine) -> None:
     set_up_thermometer(engine)
     report = note(engine, MORNING)
@@ -165,6 +172,7 @@ def one_reading(instant: datetime, value_c: float) -> Readings:
     return Readings(at, np.array([value_c]), np.array([1], np.int8))
 
 
+@pytest.mark.both_by_day
 def test_a_loggers_reading_stands_beside(engine: Engine) -> None:
     set_up_thermometer(engine, BESIDE_LOGGER)
     at = datetime(2026, 4, 12, 15, 30, tzinfo=UTC)

@@ -112,6 +112,7 @@ def test_a_conflict_keeps_the_first_value_and_lists_the_other(farm: Engine, tmp_
     assert [found[1:] for found in kept(farm)["conflict"]] == [(instant, 19.0)]
 
 
+@pytest.mark.sqlite_by_day
 def test_a_file_that_contradicts_itself_is_as_its_rows_one_by_one(
     farm: Engine, tmp_path: Path
 ) -> None:
@@ -139,10 +140,12 @@ def test_an_import_that_brings_nothing_new_is_noted(farm: Engine, tmp_path: Path
     assert count(farm, "import_batch") == 2
 
 
+@pytest.mark.sqlite_by_day
 def test_a_file_with_no_row_at_all_is_imported(farm: Engine, tmp_path: Path) -> None:
     assert counts(import_log(farm, write_lines(tmp_path / "log.csv", []))) == (0, 0, 0, 0, 0)
 
 
+@pytest.mark.sqlite_by_day
 def test_a_refused_file_leaves_nothing(farm: Engine, tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_text("time,T15\n2025-10-01 01:00,14\n")
@@ -151,12 +154,14 @@ def test_a_refused_file_leaves_nothing(farm: Engine, tmp_path: Path) -> None:
     assert count(farm, "import_batch") == 0
 
 
+@pytest.mark.sqlite_by_day
 def test_an_unknown_logger_is_refused_with_those_there_are(engine: Engine, tmp_path: Path) -> None:
     path = write_log(tmp_path / "log.csv", {})
     with pytest.raises(UnknownLoggerError, match="set up a farm"):
         import_log(engine, path)
 
 
+@pytest.mark.sqlite_by_day
 def test_only_readings_since_the_probe_lies_there_make_daily_means(
     engine: Engine, tmp_path: Path
 ) -> None:
@@ -171,6 +176,7 @@ def test_only_readings_since_the_probe_lies_there_make_daily_means(
     assert days_of(engine) == [date(2025, 10, 2)] * 2
 
 
+@pytest.mark.sqlite_by_day
 def test_a_calibration_offset_moves_the_mean_and_leaves_the_reading(
     engine: Engine, tmp_path: Path
 ) -> None:
@@ -217,6 +223,7 @@ def test_parts_in_any_order_equal_the_whole(
     assert kept(farm) == whole
 
 
+@pytest.mark.sqlite_by_day
 @LAW
 @given(values=VALUES, data=st.data())
 def test_the_order_of_rows_is_irrelevant(
@@ -248,6 +255,7 @@ def test_daily_means_that_follow_each_import_equal_those_of_all_readings(
     assert kept(farm) == followed
 
 
+@pytest.mark.sqlite_by_day
 def test_the_report_of_two_files_is_the_sum_of_theirs(farm: Engine, tmp_path: Path) -> None:
     one = import_log(farm, write_log(tmp_path / "one.csv", {1: (14.0, 15.0)}))
     other = import_log(farm, write_lines(tmp_path / "other.csv", ["yesterday,1,2"]))
@@ -258,6 +266,7 @@ def test_the_report_of_two_files_is_the_sum_of_theirs(farm: Engine, tmp_path: Pa
     )
 
 
+@pytest.mark.sqlite_by_day
 def test_fahrenheit_in_a_file_of_celsius_is_questioned_and_kept_as_it_is(
     farm: Engine, tmp_path: Path
 ) -> None:
@@ -270,12 +279,14 @@ def test_fahrenheit_in_a_file_of_celsius_is_questioned_and_kept_as_it_is(
     )
 
 
+@pytest.mark.sqlite_by_day
 @pytest.mark.parametrize("temp_c", [39.9, -3.9])
 def test_soil_as_hot_or_cold_as_it_gets_is_not(farm: Engine, tmp_path: Path, temp_c: float) -> None:
     path = write_log(tmp_path / "april.csv", dict.fromkeys(range(24), (temp_c, temp_c)))
     assert import_log(farm, path).signs == ()
 
 
+@pytest.mark.sqlite_by_day
 def test_signs_of_a_wrong_clock_are_kept_with_the_import(farm: Engine, tmp_path: Path) -> None:
     log = write_log(tmp_path / "april.csv", {1: (12.0, 12.0), 2400: (12.0, 12.0)})
     report = import_log(farm, log)

@@ -15,6 +15,8 @@ from service.settings import Settings
 from service.store.engine import writing
 from tests.imported import kept, set_up, write_lines, write_log
 
+pytestmark = pytest.mark.sqlite_by_day
+
 VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
 LATER = timedelta(minutes=1)  # after which all that a test has written has settled
 
@@ -47,6 +49,7 @@ def lying(folder: Path) -> list[str]:
     return sorted(path.relative_to(folder).as_posix() for path in paths)
 
 
+@pytest.mark.both_by_day
 def test_a_settled_file_is_imported_and_moved_with_its_report(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:
@@ -69,6 +72,7 @@ def test_a_report_names_each_reject_with_its_line(
     assert (file.fate, file.is_clean) == ("done", False)
 
 
+@pytest.mark.both_by_day
 def test_the_same_content_under_another_name_is_not_imported_again(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:
@@ -115,6 +119,7 @@ def test_a_file_that_is_none_of_the_logger_is_refused_with_the_reason(
     assert "time" in (folder / "refused" / "letter.txt.report.txt").read_text()
 
 
+@pytest.mark.both_by_day
 def test_content_that_was_withdrawn_stays_out(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:
@@ -180,6 +185,7 @@ def test_a_file_outside_of_the_folders_is_reported_and_left(
     assert lying(settings.inbox) == ["october.csv", "october.csv.report.txt"]
 
 
+@pytest.mark.both_by_day
 def test_one_file_that_fails_does_not_keep_the_next_out(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:

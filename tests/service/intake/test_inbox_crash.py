@@ -6,7 +6,7 @@ import os
 import subprocess
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -19,9 +19,11 @@ from tests.commands import run
 from tests.imported import kept, set_up, write_log
 from tests.processes import start
 
+pytestmark = pytest.mark.sqlite_by_day
+
 VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
 
-Hold = Callable[[Engine, Path], Iterator[Callable[[subprocess.Popen[str]], bool]]]
+Hold = Callable[[Engine, Path], AbstractContextManager[Callable[[subprocess.Popen[str]], bool]]]
 
 
 def has_opened_the_inbox(process: subprocess.Popen[str]) -> bool:
@@ -72,7 +74,7 @@ def test_a_pass_that_was_killed_is_finished_by_the_next(
         process = start(tmp_path, "inbox", database_url=store_url)
         end = time.monotonic() + 60
         while not has_come(process):
-            assert process.poll() is None, process.stdout.read()
+            assert process.poll() is None, process.communicate()
             assert time.monotonic() < end, "it did not come that far"
             time.sleep(0.02)
         process.kill()

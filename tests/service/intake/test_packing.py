@@ -22,6 +22,8 @@ from service.store.imports import (
 )
 from tests.imported import LOGGER, set_up
 
+pytestmark = pytest.mark.sqlite_by_day
+
 PUSHES = 96  # a day, every 15 minutes
 FIRST = datetime(2025, 4, 20, tzinfo=UTC)
 LATER = FIRST + timedelta(days=4)
@@ -78,6 +80,7 @@ def test_packed_pushes_take_a_quarter_of_what_they_took(pushed: Engine) -> None:
     assert packed_bytes * 4 < apart_bytes
 
 
+@pytest.mark.both_by_day
 def test_a_push_that_is_read_again_stands_apart_until_it_is_packed_again(pushed: Engine) -> None:
     pack_pushes(pushed, LATER)
     before = bodies(pushed)

@@ -20,6 +20,8 @@ from tests.deliveries import DELIVERED, Delivered, all_kept, deliver
 from tests.imported import LOGGER, NOW, forget, set_up
 from tests.laws import law
 
+pytestmark = pytest.mark.sqlite_by_day
+
 SEQUENCES = st.lists(DELIVERED, min_size=1, max_size=5)
 LAW = law(12, HealthCheck.function_scoped_fixture)
 
@@ -74,6 +76,7 @@ def test_withdrawing_any_import_equals_never_having_made_it(
     assert all_kept(farm) == never
 
 
+@pytest.mark.both_by_day
 @LAW
 @given(sequence=SEQUENCES, data=st.data())
 def test_what_is_kept_rests_on_the_imports_that_stand_and_not_on_the_way_there(

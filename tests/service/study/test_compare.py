@@ -18,6 +18,8 @@ from service.store.engine import writing
 from tests.commands import run
 from tests.planted import plant_block, plant_days
 
+pytestmark = pytest.mark.sqlite_by_day
+
 # by hand: half a °F a day from 50 on 1 April on; R is the value of two days before, so 62 is
 # reached on 27 April and 64 on 1 May; a degree later each year
 RISING = [50.0 + 0.5 * i for i in range(50)]
@@ -59,6 +61,7 @@ def test_openings_by_season_and_threshold(store: Store, by) -> None:
     assert set(frame["block"]) == {"terrace-7" if by == "block" else ""}
 
 
+@pytest.mark.both_by_day
 def test_the_days_behind_them(store: Store) -> None:
     days: Any = root_zone(store, by="depth", as_of=date(2020, 12, 31))
     assert len(days) == 50
