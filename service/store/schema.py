@@ -7,6 +7,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, inspect, text
 
 from service.store.engine import reading, writing
+from service.store.tables import metadata
 
 MIGRATIONS = Path(__file__).parent.parent / "migrations"
 _UPGRADE_LOCK = 20151123  # any number: what two processes that upgrade at once agree on
@@ -44,7 +45,11 @@ def find_revision(connection: Connection) -> str | None:
 
 
 def _migrate(connection: Connection) -> None:
-    """Run the migrations that are missing, after those of another process, if it is at it."""
+    """Run the migrations that are missing, after those of another process, if it is at it.
+
+    A new SQLite file gets at once what they come to, to the letter; PostgreSQL's partitions are
+    theirs alone.
+    """
     from alembic import command
     from alembic.config import Config
 
@@ -53,4 +58,8 @@ def _migrate(connection: Connection) -> None:
     config = Config(attributes={"connection": connection})
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
-    command.upgrade(config, "head")
+    if connection.dialect.name == "sqlite" and not inspect(connection).get_table_names():
+        metadata.create_all(connection)
+        command.stamp(config, "head")
+    else:
+        command.upgrade(config, "head")
