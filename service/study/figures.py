@@ -78,7 +78,8 @@ def draw_figures(found: Found, days: Any, unit: Unit) -> list[Drawn]:
 def _take_springs(frame: Any) -> Any:
     """Return the springs that opened, with the name of their place."""
     opened = frame[(frame["kind"] == "spring") & (frame["outcome"] == "opened")]
-    depths = opened["site"] + ", " + opened["depth_cm"].map("{:g} cm".format)
+    cm = opened["depth_cm"].map("{:g} cm".format).astype("str")  # also where none opened
+    depths = opened["site"] + ", " + cm
     return opened.assign(place=opened["block"].where(opened["block"] != "", depths))
 
 
@@ -97,19 +98,19 @@ def _specify_depths(days: Any, site: str, unit: Unit) -> dict[str, Any]:
     convert = c_to_f if unit == "F" else float
     rows = days.assign(temperature=days["mean_c"].map(convert).round(2))
     rows = rows.assign(day=rows["day"].dt.strftime("%Y-%m-%d"))[["day", "depth_cm", "temperature"]]
-    scale = alt.Scale(scheme="cividis")
+    scale, mean = alt.Scale(scheme="cividis"), f"mean [°{unit}]"
     chart = (
         _chart("depths")
         .mark_rect(strokeWidth=0.5)  # or what lies behind shows between days
         .encode(
             alt.X("day:T").timeUnit("utcyearmonthdate").title(None).axis(format="%b %Y"),
             alt.Y("depth_cm:O").title("depth [cm]"),
-            alt.Color("temperature:Q").scale(scale).title(f"daily mean [°{unit}]"),
-            alt.Stroke("temperature:Q").scale(scale).legend(None),
+            alt.Fill("temperature:Q").scale(scale).title(mean),
+            alt.Stroke("temperature:Q").scale(scale).title(mean),
         )
     )
     return _finish(
-        chart.properties(width=WIDTH_PX, height=alt.Step(26), title=site), rows, "depths"
+        chart.properties(width=WIDTH_PX - 80, height=alt.Step(26), title=site), rows, "depths"
     )
 
 
