@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from base64 import b64encode
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +10,10 @@ import click
 from sqlalchemy import Connection, select
 
 from service.cli.options import out_file, wrap_text, write_out
-from service.forgetting import forget
+from service.forgetting import fetch_held, forget, write_held
 from service.showing import count_text
 from service.store.engine import reading, writing
-from service.store.forgetting import (
-    fetch_account_rows,
-    fetch_person,
-    find_reader,
-    forget_account,
-)
+from service.store.forgetting import find_reader
 from service.store.tables import recipient
 from service.wiring import open_store
 
@@ -47,8 +40,7 @@ def export(data: Path, name: str, path: Path | None) -> None:
     """
     _, engine = open_store(data)
     with reading(engine) as connection:
-        found = _fetch(connection, name)
-    text = json.dumps(found, indent=2, ensure_ascii=False, default=_write)
+        text = write_held(_fetch(connection, name))
     if path is None:
         click.echo(text)
         return
@@ -72,11 +64,8 @@ def forget_(data: Path, name: str, yes: bool) -> None:
             told = f"{rows} of {len(found)} tables are about {name}; nothing is done without --yes"
             click.echo("\n".join(wrap_text(told, 0)))
             return
-        now, reader, files = datetime.now(UTC), find_reader(connection, name), []
-        if reader:
-            nobody, files = forget(connection, settings, reader, now)
-        else:
-            nobody = forget_account(connection, name, now)
+        reader = find_reader(connection, name)
+        nobody, files = forget(connection, settings, name, datetime.now(UTC))
     for path in files:
         path.unlink(missing_ok=True)
     file = f" Take {reader} out of the farm file too." if reader else ""
@@ -88,17 +77,10 @@ def forget_(data: Path, name: str, yes: bool) -> None:
 
 
 def _fetch(connection: Connection, name: str) -> Any:
-    reader = find_reader(connection, name)
-    found = fetch_person(connection, reader) if reader else fetch_account_rows(connection, name)
+    found = fetch_held(connection, name)
     if found:
         return found
     names = connection.scalars(select(recipient.c.name).order_by(recipient.c.name)).all()
     known = ", ".join(names) or "none yet, run setup first"
     said = f"there is no person '{name}', and no account of that address; known: {known}"
     raise click.BadParameter(said, param_hint="NAME")
-
-
-def _write(value: Any) -> str:
-    if isinstance(value, bytes):
-        return b64encode(value).decode()
-    return value.isoformat() if isinstance(value, date) else str(value)

@@ -95,6 +95,7 @@ def forget_person(connection: Connection, name: str, now: datetime) -> tuple[str
         connection.execute(delete(table).where(table.c.recipient_name == name))
     receipts = _empty_messages(connection, name, addresses, now)
     _close_accounts(connection, name, nobody, now)
+    connection.execute(update(audit).where(audit.c.about == name).values(about=nobody))
     connection.execute(delete(attempt).where(attempt.c.of.in_([name, *addresses])))
     for column in _find_references(recipient.c.name):
         connection.execute(update(column.table).where(column == name).values({column: nobody}))

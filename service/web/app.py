@@ -62,6 +62,7 @@ from service.web.finds_page import finds_page_routes
 from service.web.guards import Guards
 from service.web.hand_page import hand_page_routes
 from service.web.health import health_routes
+from service.web.held_pages import held_page_routes
 from service.web.imports_page import imports_page_routes
 from service.web.lot_page import lot_page_routes
 from service.web.metrics import metrics_routes
@@ -136,6 +137,7 @@ def make_app(engine: Engine, settings: Settings, with_rounds: bool = True) -> Fa
         replanting_page_routes(engine),
         account_page_routes(engine),
         people_page_routes(engine, settings),
+        held_page_routes(engine, settings),
         sharing_page_routes(engine),
         care_pages_routes(engine, settings),
         health_routes(engine),

@@ -26,6 +26,7 @@ DEEDS = (
     N_("dropped a message"),
     N_("dropped an advisory"),
     N_("dropped what was held back"),
+    N_("forgot a person"),
     N_("imported a file"),
     N_("invited as {role}"),
     N_("kept vigour"),
@@ -63,6 +64,7 @@ DEEDS = (
 REFUSALS = (
     N_("another web site sent this; open the page yourself"),
     N_("more than {count} MB; send less at once"),
+    N_("no administrator would be left; let someone else be one first"),
     N_("no advisory has this number"),
     N_("no block is yours to see"),
     N_("no block of yours has this id"),
@@ -72,6 +74,7 @@ REFUSALS = (
     N_("no message of yours has this number"),
     N_("no one does that to themselves: let another administrator do it"),
     N_("no site of yours has this id"),
+    N_("nothing is held of anyone called so"),
     N_("nothing waits to be told"),
     N_("only a person who is signed in does that"),
     N_(
@@ -91,6 +94,7 @@ REFUSALS = (
     N_("this is not for a {role}"),
     N_("this link does not work any more; make a new one at /calendars"),
     N_("this record was taken back; note it anew"),
+    N_("to confirm, write the address or name as it stands there"),
     N_("too many requests; try again in a while"),
     N_("what the address or the body says is not of this form"),
     N_("another record has this id; give it one of its own"),

@@ -38,6 +38,8 @@ FILES: Mapping[str, File] = {
     "/bulletin": File(HTML, "windows"),
     "/finds/photos/{number}": File("image/jpeg", "finds"),
     "/advisories/{number}/mail": File(HTML, "advisories"),
+    "/account/held.json": File("application/json", "people"),
+    "/people/held.json": File("application/json", "people"),
     "/notices/next/mail": File(HTML, "notices"),
     "/notices/messages/{number}/mail": File(HTML, "notices"),
 }

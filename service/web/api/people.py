@@ -18,9 +18,10 @@ from service.settings import Settings
 from service.store.accounts import Account, Role, fetch_accounts, fetch_places
 from service.store.consents import State
 from service.store.engine import reading, writing
-from service.web.access import Administrator, administrators
+from service.web.access import Administrator, Known, administrators
 from service.web.api.forms import Record
 from service.web.api.parts import DONE, LISTED, Number, Part
+from service.web.own_held import take_out
 from service.web.people import (
     Places,
     Wanted,
@@ -45,6 +46,7 @@ WRONG = {
     "sites": "sites: there is no site of one of these ids",
     "districts": "districts: there is no district of one of these ids",
 }
+FORGOTTEN = {**DONE, **describe_refusals(CONFLICT="no administrator would be left")}
 
 
 class PersonRecord(Record):
@@ -100,6 +102,15 @@ class SaidRole(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     role: Role
+
+
+class Forgotten(BaseModel):
+    """Who is to be forgotten: the name of one who is told, or the address of an account."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    of: Annotated[str, Field(max_length=254)]
+    sure: Annotated[str, Field(max_length=254, description="the same once more")]
 
 
 class LinkAnswer(BaseModel):
@@ -215,6 +226,16 @@ def people_routes(engine: Engine, settings: Settings) -> APIRouter:
             restore(connection, account, who.account.email, now)
 
         await run_writing(change, keep)
+
+    @routes.post("/people/forget", status_code=204, responses=FORGOTTEN)
+    def forget_one(forgotten: Forgotten, who: Known) -> None:
+        """Take a person out of the store for good; what they did stays, without their name.
+
+        Only who is signed in may: an administrator, or the person themselves.
+        """
+        if who.account.role != "administrator" and forgotten.of != who.account.email:
+            raise Problem(HTTPStatus.FORBIDDEN, f"this is not for a {who.account.role}")
+        take_out(engine, settings, who, forgotten.of, forgotten.sure, datetime.now(UTC))
 
     def change(keep: Callable[[Connection, datetime], Any]) -> Any:
         try:

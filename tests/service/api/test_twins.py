@@ -102,6 +102,8 @@ TWINS = {
     "POST /account/password": "a form: it ends all sessions, and gives its browser another",
     "POST /account/tokens": {"POST /api/tokens"},
     "POST /account/tokens/{token_id}/revoke": {"POST /api/tokens/{token_id}/revoke"},
+    "POST /account/forget": {"POST /api/people/forget"},
+    "POST /people/forget": {"POST /api/people/forget"},
     "GET /calendars": {"GET /api/calendars"},
     "POST /calendars": {"POST /api/calendars"},
     "POST /calendars/{number}": {
@@ -128,7 +130,7 @@ FILES = {
     *("/blocks/{block_id}/lot.csv", "/blocks/{block_id}/lot.pdf"),
     *("/region/share.svg", "/bulletin"),
     *("/finds/photos/{number}", "/advisories/{number}/mail", "/notices/next/mail"),
-    "/notices/messages/{number}/mail",
+    *("/notices/messages/{number}/mail", "/account/held.json", "/people/held.json"),
 }
 """Which are the same under /api."""
 TWINS |= {f"GET {path}": {f"GET /api{path}"} for path in FILES}
