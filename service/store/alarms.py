@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, and_, delete, insert, or_, select, update
+from sqlalchemy import Connection, and_, delete, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.among import among
 from service.store.tables import alarm
@@ -54,13 +55,12 @@ def keep_alarms(
     connection: Connection, found: Mapping[str, tuple[str, str]], now: datetime
 ) -> None:
     """Keep what is wrong now, said and remedy by its name; all else is over."""
+    insert = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
     known = {one.what: one for one in fetch_alarms(connection)}
-    for what, (said, remedy) in found.items():
+    for what, (said, remedy) in found.items():  # another process may find the same just now
         told = {"said": said, "remedy": remedy, "over_at": None}
-        if what in known:
-            connection.execute(update(alarm).where(alarm.c.what == what).values(told))
-        else:
-            connection.execute(insert(alarm).values(what=what, since=now, **told))
+        statement = insert(alarm).values(what=what, since=now, **told)
+        connection.execute(statement.on_conflict_do_update(index_elements=["what"], set_=told))
     for what, one in known.items():
         if what in found or one.over_at is not None:
             continue

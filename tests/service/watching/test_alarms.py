@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event
@@ -63,6 +64,22 @@ def settings(tmp_path: Path, server: SmtpServer) -> Settings:
 
 def subjects(server: SmtpServer) -> list[str]:
     return [f"{one.mail['Subject']}" for one in server.taken]
+
+
+def test_two_processes_that_find_the_same_at_once_keep_it_once(engine: Engine) -> None:
+    def keep() -> None:
+        with writing(engine) as connection:
+            keep_alarms(connection, LATE, NOW + MINUTE)
+
+    with ThreadPoolExecutor(1) as beside:
+        with writing(engine) as connection:
+            keep_alarms(connection, LATE, NOW)
+            other = beside.submit(keep)
+            with pytest.raises(TimeoutError):  # it waits for who came first
+                other.result(0.3)
+        other.result(20)
+    with reading(engine) as connection:
+        assert [(one.what, one.since) for one in fetch_alarms(connection)] == [("round", NOW)]
 
 
 def test_a_late_round_is_told_once_and_once_more_when_it_is_over(
