@@ -9,6 +9,7 @@ horizon when something did; the CRPS becomes its integral up to the horizon.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -167,5 +168,6 @@ def wilson_interval(hits: int, count: int, confidence: float = 0.95) -> tuple[fl
 
 
 def find_skill(score: float, reference_score: float) -> float:
-    """Return by what share a score is better (smaller) than that of a reference; 0 is no better."""
-    return 1 - score / reference_score
+    """Return by what share a score is better (smaller) than that of a reference; 0 is no better,
+    NaN where the reference is never wrong, which no share compares with."""
+    return 1 - score / reference_score if reference_score else nan

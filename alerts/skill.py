@@ -23,7 +23,8 @@ _CHANCE_EDGES = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
 
 @dataclass(frozen=True)
 class Share:
-    """A share or skill, and between what it may truly lie; None with fewer than 3 seasons."""
+    """A share or skill, NaN where there is none to tell, and between what it may truly lie; None
+    with fewer than 3 seasons."""
 
     value: float
     low: float | None
@@ -133,5 +134,7 @@ def _by_season(hindcasts: Hindcasts, statistic: Callable[[Hindcasts], float]) ->
         statistic(hindcasts.where(np.concatenate([rows[season] for season in again])))
         for again in rng.integers(seasons.size, size=(_DRAWS, seasons.size))
     ]
-    low, high = np.quantile(drawn, [0.025, 0.975])
+    if np.isnan(value):
+        return Share(value, None, None)
+    low, high = np.nanquantile(drawn, [0.025, 0.975])
     return Share(value, float(low), float(high))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from math import isnan
 from pathlib import Path
 
 import click
@@ -100,7 +101,8 @@ def _band_records(kind: Kind, hindcasts: Hindcasts) -> Iterator[Record]:
         shares: Record = {}
         for name in SHARES:
             share: Share = getattr(band, name)
-            shares |= {name: share.value, f"{name}_low": share.low, f"{name}_high": share.high}
+            value = None if isnan(share.value) else share.value
+            shares |= {name: value, f"{name}_low": share.low, f"{name}_high": share.high}
         yield {
             "kind": kind,
             "lead_from_d": band.lead_d[0],
@@ -135,6 +137,8 @@ def _band_line(band: BandScore) -> str:
 
 
 def _percent(share: Share) -> str:
+    if isnan(share.value):
+        return "not told"
     if share.low is None or share.high is None:
         return f"{share.value:.0%}"
     return f"{share.value:.0%} ({100 * share.low:.0f}..{100 * share.high:.0f})"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -45,6 +47,18 @@ def test_errors_are_those_of_the_median_day() -> None:
 def test_skill_is_the_share_by_which_the_score_is_smaller() -> None:
     week = score_bands(hindcasts(crps_d=0.5))[0]
     assert (week.over_climatology.value, week.over_persistence.value) == (0.75, 0.875)  # by hand
+
+
+def test_no_skill_is_told_over_what_was_never_wrong() -> None:
+    some = hindcasts()
+    never = replace(some, persistence_crps_d=np.zeros(some.season.size))
+    assert np.isnan(score_bands(never)[0].over_persistence.value)
+    # by hand: once in a season of the four; a draw of the other three has nothing to compare with
+    once = replace(never, persistence_crps_d=np.where(some.season == 2001, 4.0, 0.0))
+    [week, *_] = score_bands(once)
+    assert week.over_persistence.value == 0.0
+    assert week.over_persistence.low is not None
+    assert np.isfinite(week.over_persistence.low)
 
 
 def test_an_interval_holds_its_ends() -> None:
