@@ -237,9 +237,14 @@ def _running(
 
 
 def _mind_clock(scheduler: BackgroundScheduler, stop: Event) -> None:
-    """Run what, by a clock that was set back, would wait for longer than its interval."""
+    """Run what, by a clock that was set back, would wait for longer than its interval; wake the
+    scheduler where something is due: it may have reckoned how long to wait by a clock that has been
+    set right since.
+    """
     while not stop.wait(LOOKING_AT_CLOCK_S):
         now = datetime.now(UTC)
         for job in scheduler.get_jobs():
             if job.next_run_time > now + job.trigger.interval:
                 job.modify(next_run_time=now)
+            elif job.next_run_time < now:
+                scheduler.wakeup()

@@ -69,7 +69,7 @@ def test_an_interval_holds_its_ends() -> None:
 
 def test_seasons_that_differ_make_an_interval_around_the_share() -> None:
     good, bad = hindcasts(4, 0.5), hindcasts(4, 3.0)
-    bad = Hindcasts(**(vars(bad) | {"season": bad.season + 100}))
+    bad = replace(bad, season=bad.season + 100)
     share = score_bands(pool([good, bad]))[0].over_climatology
     assert share.value == pytest.approx(1 - 1.75 / 2)  # by hand
     assert share.low is not None
