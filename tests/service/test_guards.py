@@ -50,6 +50,7 @@ def test_every_answer_has_the_guards(here: str, path: str) -> None:
     assert headers["Cache-Control"] == "no-store"
 
 
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)  # a file that goes with the test
 def test_what_fails_unforeseen_is_a_page_that_says_where_to_look(
     engine: Engine, tmp_path: Path
 ) -> None:
