@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import timedelta
+from itertools import repeat
 from random import Random
 
 from tests.end_to_end.faults.world import World
@@ -58,7 +59,9 @@ def cut_mail(world: World, random: Random) -> None:
     act = random.choice((DROP, HANG, "451 4.3.0 later", "421 4.3.2 closing"))
     world.say(f"the mail server: {act} at {at}")
     assert at in STAGES
-    world.mail.script = lambda stage, _: act if stage == at else None
+    # what is kept and then refused comes again by right: only the one in flight
+    acts = iter([act]) if at == "TAKEN" else repeat(act)
+    world.mail.script = lambda stage, _: next(acts, None) if stage == at else None
     time.sleep(random.uniform(0.3, 1))
     world.mail.script = as_usual
 
