@@ -80,11 +80,11 @@ install_locked() { # FOLDER LOCK [PROJECT...]: install a lock file of deploy/, a
     say "$wanted" >"$stamp"
 }
 
-need_programs() { # PROGRAM=PACKAGE...: of programs that are missing the packages, at one go
+need_programs() { # PROGRAM=PACKAGE...: of programs, or files, that are missing the packages, at one go
     missing=""
     for pair in "$@"; do
         # shellcheck disable=SC2086 (a pattern, where each version has a folder)
-        command -v ${pair%=*} >/dev/null || missing="$missing ${pair#*=}"
+        command -v ${pair%=*} >/dev/null || ls ${pair%=*} >/dev/null 2>&1 || missing="$missing ${pair#*=}"
     done
     [ -n "$missing" ] || return 0
     # programs alone: the tests start their own services

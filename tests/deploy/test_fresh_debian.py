@@ -89,20 +89,20 @@ def test_a_newcomer_comes_by_the_readme_to_digests_and_through_all_its_commands(
 def test_the_second_command_of_the_readme_sets_up_and_comes_to_the_tests(
     debian: Path, timed: Timed
 ) -> None:
-    # the tests themselves would run as long as they do here; they are ended as they begin
+    # those in a browser run; the others would take as long as they do here, and are ended
     script = f"""
         cd /root/digseason
         {SECOND} >test.log 2>&1 & checks=$!
-        until grep -q "^== tests in a browser" test.log; do
+        until grep -q "^== tests (after" test.log; do
             kill -0 $checks || {{ cat test.log; exit 9; }}
             sleep 1
         done
         cat test.log"""
-    with timed(f"{SECOND}, up to its tests"):
+    with timed(f"{SECOND}, up to its last stage"):
         checked = run_in(debian, script, HANG_S)
     assert checked.returncode == 0, checked.stdout
-    stages = re.findall(r"^== ([a-z ]+?) \(after", checked.stdout, re.MULTILINE)
-    assert stages[-3:] == ["bandit", "known vulnerabilities", "tests in a browser"]
+    stages = re.findall(r"^== (.+) \(after", checked.stdout, re.MULTILINE)
+    assert stages == ["set-up", "lint", "format", "types, and tests in a browser", "tests"]
 
 
 def test_the_steps_of_the_container_file_lead_to_a_service(debian: Path, timed: Timed) -> None:
