@@ -1,7 +1,8 @@
 """The watched folder: DATA/inbox/LOGGER/FILE is imported once, then moved to done/ or refused/.
 
-The import commits first; then the report is written beside where the file is to lie, and the file
-is moved. Whatever is cut off in between is done again: the content's hash shows that it is in.
+The import commits first. Then the file is taken aside under its name, and is moved, its report
+before it, if it is the one that was imported; another that had come in its place goes back.
+Whatever is cut off in between is done again: the content's hash shows that it is in.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ TEMPORARY_STARTS = (".", "~")  # what programs that copy and sync call a file un
 TEMPORARY_ENDS = ("~", ".part", ".partial", ".tmp", ".temp", ".crdownload", ".download", ".swp")
 
 FATES_MOVED = ("done", "refused")
+TAKEN = ".taken"  # the folder of what is being moved
 LONGEST_NAME = 200  # of 255 bytes; a number and the ending of the report follow
 
 Fate = Literal["done", "refused", "no logger", "left", "changing", "failed"]
@@ -82,6 +84,8 @@ def _empty_folder(
     engine: Engine, settings: Settings, folder: Path, now: datetime
 ) -> Iterator[InboxFile]:
     _report_path(folder).unlink(missing_ok=True)  # it may have been of no logger before
+    for taken in (folder / TAKEN).glob("*"):  # cut off there
+        _put_back(taken)
     names = {path.name for path in folder.iterdir()}
     for path in sorted(folder.iterdir()):
         is_ours = path.name in FATES_MOVED and path.is_dir()
@@ -102,9 +106,11 @@ def _empty_folder(
                 yield changing
                 continue
             became = _import(engine, folder.name, path, now)
-            if _state(path.stat()) == _state(before):
-                _move(path, became)
+            taken = _take(path)
+            if _state(taken.stat()) == _state(before):
+                _move(taken, became)
             else:
+                _put_back(taken)
                 became = changing
         except Exception as error:  # one file must not keep the others out
             log.exception("%s failed; the next pass tries again", name)
@@ -149,19 +155,35 @@ def _tell_known(name: str, known: Known) -> InboxFile:
     return _tell(name, known.report, was)
 
 
-def _move(path: Path, became: InboxFile) -> None:
-    """Put a file where it belongs, its report before it."""
-    folder = path.parent / became.fate
+def _take(path: Path) -> Path:
+    """Take a file from where another may come in its place; return where it is."""
+    taken = path.parent / TAKEN / path.name
+    taken.parent.mkdir(exist_ok=True)
+    return path.replace(taken)
+
+
+def _put_back(taken: Path) -> None:
+    """Put a file that was taken back to where it is imported."""
+    taken.replace(_find_free(taken.parent.parent, taken.name))
+
+
+def _move(taken: Path, became: InboxFile) -> None:
+    """Put a file that was taken where it belongs, its report before it."""
+    folder = taken.parent.parent / became.fate
     folder.mkdir(exist_ok=True)
-    short = path
-    if len(os.fsencode(path.name)) > LONGEST_NAME:
-        short = path.with_name(os.fsdecode(os.fsencode(path.name)[:LONGEST_NAME]))
-    target, number = folder / short.name, 1
-    while target.exists():  # loggers give the same name to one file after the other
+    target = _find_free(folder, taken.name)
+    _write_report(_report_path(target), (became.name, *became.lines))
+    taken.replace(target)
+
+
+def _find_free(folder: Path, name: str) -> Path:
+    """Return a path that nothing has: loggers give the same name to one file after the other."""
+    short = Path(os.fsdecode(os.fsencode(name)[:LONGEST_NAME]))
+    target, number = folder / short, 1
+    while target.exists():
         number += 1
         target = folder / f"{short.stem}.{number}{short.suffix}"
-    _write_report(_report_path(target), (became.name, *became.lines))
-    path.replace(target)
+    return target
 
 
 def _report_left(folder: Path, path: Path) -> Iterator[InboxFile]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import Engine
 
+from service.intake import inbox
 from service.intake.inbox import InboxFile, empty_inbox
 from service.intake.undoing import withdraw
 from service.settings import Settings
@@ -59,6 +61,37 @@ def test_a_settled_file_is_imported_and_moved_with_its_report(
     assert lying(folder) == ["done/october.csv", "done/october.csv.report.txt"]
     report = (folder / "done" / "october.csv.report.txt").read_text().splitlines()
     assert report[:2] == ["u1/october.csv", "inserted             8"]
+
+
+@pytest.mark.parametrize("step", ["_take", "_move"])
+def test_a_file_that_comes_in_the_place_of_one_is_imported_too(
+    engine: Engine, settings: Settings, folder: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    half = dict(list(VALUES.items())[:2])
+    write_log(folder / "october.csv", half)
+    act = getattr(inbox, step)
+
+    def act_too_late(*given: Any) -> Any:
+        monkeypatch.undo()
+        write_log(settings.data / "whole.csv", VALUES)
+        (settings.data / "whole.csv").replace(folder / "october.csv")
+        return act(*given)
+
+    monkeypatch.setattr(inbox, step, act_too_late)
+    (first,) = look(engine, settings)
+    (second,) = look(engine, settings)
+    assert (first.fate, second.fate) == ({"_take": "changing", "_move": "done"}[step], "done")
+    assert len(kept(engine)["reading"]) == 8
+    assert "october.csv" not in lying(folder)
+
+
+def test_what_was_cut_off_while_it_was_moved_goes_back(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    (folder / inbox.TAKEN).mkdir()
+    write_log(folder / inbox.TAKEN / "october.csv", VALUES)
+    assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
+    assert lying(folder) == ["done/october.csv", "done/october.csv.report.txt"]
 
 
 def test_a_report_names_each_reject_with_its_line(
