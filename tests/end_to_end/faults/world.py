@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
 from probes.future_stamps import OF_FUTURE
+from service.intake.inbox import TAKEN
 from service.store.channel_troubles import ChannelTrouble, fetch_troubles
 from service.store.engine import reading
 from service.store.holds import fetch_hold
@@ -182,8 +183,8 @@ class World:
         said = OF_FUTURE
         while OF_FUTURE in said:  # read by a clock that was behind: it is put there once more
             _put(path, whole)
-            while path.exists():
-                yield
+            while path.exists() or (folder / TAKEN / path.name).exists() or path.exists():
+                yield  # it may go back meanwhile
             reports = folder.glob(f"*/{label}*.report.txt")
             said = max(reports, key=lambda one: one.stat().st_mtime_ns).read_text()
 
