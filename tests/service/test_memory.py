@@ -5,8 +5,6 @@ from __future__ import annotations
 import subprocess
 import sys
 
-import pytest
-
 _COUNT_ARENAS = """
 import ctypes, sys, tempfile
 from concurrent.futures import ThreadPoolExecutor
@@ -31,7 +29,6 @@ with tempfile.NamedTemporaryFile() as file:
 """
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="arenas are those of the GNU C library")
 def test_threads_share_their_free_memory() -> None:
     def count(word: str) -> int:
         command = [sys.executable, "-c", _COUNT_ARENAS, word]

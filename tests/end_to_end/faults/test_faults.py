@@ -202,7 +202,7 @@ def _make_plan(seed: int) -> tuple[Plan, Random]:
 
 
 def _seed(number: int) -> Any:
-    marks = [pytest.mark.long] if number not in BY_DAY else []
+    marks = [pytest.mark.long] if number not in IN_CI else []
     return pytest.param(number, id=f"seed-{number}-{_database(number)}", marks=marks)
 
 

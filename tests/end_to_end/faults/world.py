@@ -245,7 +245,8 @@ class World:
 
     def find_left(self) -> Left:
         """Return what is left to do."""
-        for path in (self.data / "inbox").glob("*/*.csv"):
+        inbox = self.data / "inbox"
+        for path in (*inbox.glob("*/*.csv"), *inbox.glob(f"*/{TAKEN}/*")):
             return Left(f"{path.name} in the inbox")
         now = self.clock.now()
         try:
