@@ -27,6 +27,8 @@ from service.store.round_lease import (
 
 ASKED_EVERY_S = 0.2
 RENEWED_EVERY_S = LEASE.total_seconds() / 3
+GIVEN_BACK_WITHIN_S = 5.0
+"""A store that is away for no longer does not let the next round wait until the lease lapses."""
 
 log = logging.getLogger(__name__)
 
@@ -59,8 +61,7 @@ def holding_round(
     finally:
         done.set()
         renewing.join()
-        with writing(engine) as connection:
-            give_back_lease(connection, lease)
+        _give_back(engine, lease)
 
 
 def _take(engine: Engine, patience_s: float, what: int) -> RoundLease:
@@ -87,3 +88,15 @@ def _renew(engine: Engine, lease: RoundLease, every_s: float, done: Event) -> No
             StoreBusyError,
         ) as error:  # the next time may go well; if not, writing will tell
             log.warning("the lease of the round was not renewed: %s", error)
+
+
+def _give_back(engine: Engine, lease: RoundLease) -> None:
+    end = time.monotonic() + GIVEN_BACK_WITHIN_S
+    while True:
+        try:
+            with writing(engine) as connection:
+                return give_back_lease(connection, lease)
+        except (SQLAlchemyError, StoreBusyError):
+            if time.monotonic() >= end:
+                raise
+        time.sleep(ASKED_EVERY_S)

@@ -10,9 +10,11 @@ import subprocess
 import time
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
-from sqlalchemy import Engine, func, select, update
+from sqlalchemy import Connection, Engine, event, func, select, update
+from sqlalchemy.exc import OperationalError
 
 from service.one_round import holding_round
 from service.rounds import run_due
@@ -156,3 +158,19 @@ def test_a_round_that_fails_gives_its_lease_back(engine: Engine) -> None:
         raise ZeroDivisionError
     with reading(engine) as connection:
         assert fetch_lease(connection) is None
+
+
+def test_a_lease_is_given_back_as_soon_as_the_store_is_back(engine: Engine) -> None:
+    failed: list[str] = []
+
+    def fail_twice(_: Connection, _cursor: Any, statement: str, *_more: Any) -> None:
+        if "DELETE FROM round_lease" in statement and len(failed) < 2:
+            failed.append(statement)
+            raise OperationalError(statement, {}, OSError("away"))
+
+    event.listen(engine, "before_cursor_execute", fail_twice)
+    with holding_round(engine):
+        pass
+    with reading(engine) as connection:
+        assert fetch_lease(connection) is None
+    assert len(failed) == 2
