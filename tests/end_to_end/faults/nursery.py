@@ -109,6 +109,7 @@ class Nursery:
             pid, code = json.loads(line)
             with self.changed:
                 if code is None:
+                    self.ended.pop(pid, None)  # of an earlier one: numbers come round
                     self._begun.append(pid)
                 else:
                     self.ended[pid] = code
