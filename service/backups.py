@@ -54,9 +54,13 @@ def write_backup(engine: Engine, path: Path, progress: Progress = lambda _: None
         partial.unlink(missing_ok=True)
 
 
-def prune_backups(folder: Path, kept: int) -> list[Path]:
-    """Delete all but the newest of a folder that `NAME` names; return what went, oldest first."""
-    gone = sorted(path for path in folder.iterdir() if _NAMED.fullmatch(path.name))[:-kept]
+def prune_backups(newest: Path, kept: int) -> list[Path]:
+    """Delete all but the newest that `NAME` names beside one; return what went, oldest first.
+
+    What a clock that was ahead has named by a later time stays until that has come.
+    """
+    named = [path for path in newest.parent.iterdir() if _NAMED.fullmatch(path.name)]
+    gone = sorted(path for path in named if path.name <= newest.name)[:-kept]
     for path in gone:
         path.unlink()
     return gone

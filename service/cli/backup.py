@@ -56,5 +56,5 @@ def command(data: Path, file: Path | None, folder: Path | None, kept: int | None
     note_backup(engine, datetime.now(UTC))
     click.echo(f"{file}: {file.stat().st_size / 1e6:,.1f} MB")
     if folder and kept:
-        for old in prune_backups(folder, kept):
+        for old in prune_backups(file, kept):
             click.echo(f"{old}: deleted")

@@ -98,12 +98,13 @@ def test_backups_of_a_folder_are_named_by_the_time_and_the_newest_stay(tmp_path:
     assert "No such file or directory" in run(tmp_path, "backup", "--into", folder)[1]
     folder.mkdir()
     older = [f"digseason-2025-11-{day}T021500Z.db" for day in (23, 24, 25)]
-    for name in (*older, "digseason-2025-11-01.db", "notes.txt"):
+    ahead = "digseason-2031-01-01T021500Z.db"  # named by a clock that was wrong
+    for name in (*older, ahead, "digseason-2025-11-01.db", "notes.txt"):
         (folder / name).touch()
     code, said = run(tmp_path, "backup", "--into", folder, "--keep", 2)
     new, gone = said.splitlines()[0].split(": ")[0], said.splitlines()[1:]
     assert (code, gone) == (0, [f"{folder / name}: deleted" for name in older[:2]])
-    stay = {older[2], "digseason-2025-11-01.db", "notes.txt", Path(new).name}
+    stay = {older[2], ahead, "digseason-2025-11-01.db", "notes.txt", Path(new).name}
     assert {path.name for path in folder.iterdir()} == stay
     assert run(tmp_path / "elsewhere", "restore", new)[0] == 0
 
