@@ -123,29 +123,37 @@ def _opened(path: Path, *, results: bool = True) -> Iterator[Any]:
 
 
 def _write(rows: Iterable[tuple[Any, ...]], path: Path, decimal: str, max_bytes: int) -> bytes:
+    refused = FileRefused(
+        f"{path.name}: more than {MAX_ROWS:,} rows, {MAX_CELLS:,} cells or "
+        f"{max_bytes:,} bytes; save as .csv what belongs to the logger"
+    )
     line = io.StringIO()
     writer = csv.writer(line, delimiter=TAB, lineterminator="")
-    lines: list[tuple[str, int]] = []
+    lines: list[tuple[bytes, int]] = []
     cells = length = 0
     for number, row in enumerate(rows, start=1):
-        writer.writerow([_cell_text(cell, decimal) for cell in row])
-        lines.append(
-            (line.getvalue() if any(cell.value is not None for cell in row) else "", len(row))
-        )
+        cells += len(row)
+        if number > MAX_ROWS or cells > MAX_CELLS:
+            raise refused
+        texts: list[str] = []
+        for cell in row:  # many cells may share one long text: each is counted as it is written
+            texts.append(_cell_text(cell, decimal))
+            length += len(cell.value) if isinstance(cell.value, str) else len(texts[-1])
+            if length > max_bytes:
+                raise refused
+        writer.writerow(texts)
+        holds_any = any(cell.value is not None for cell in row)
+        lines.append((line.getvalue().encode() if holds_any else b"", len(row)))
         line.seek(0)
         line.truncate()
-        cells += len(row)
-        length += len(lines[-1][0])
-        if number > MAX_ROWS or cells > MAX_CELLS or length > max_bytes:
-            raise FileRefused(
-                f"{path.name}: more than {MAX_ROWS:,} rows, {MAX_CELLS:,} cells or "
-                f"{max_bytes:,} bytes; save as .csv what belongs to the logger"
-            )
     # A row ends with its last cell that holds something: the blank ones behind it are added.
     width = max((count for _, count in lines), default=0)
-    return "".join(
-        f"{text}{TAB * (width - count)}\n" if text else "\n" for text, count in lines
-    ).encode()
+    if sum(len(text) + width - count for text, count in lines if text) > max_bytes:
+        raise refused
+    blank = TAB.encode()
+    return b"".join(
+        text + blank * (width - count) + b"\n" if text else b"\n" for text, count in lines
+    )
 
 
 def _cell_text(cell: Any, decimal: str) -> str:

@@ -101,7 +101,8 @@ def open_unpacked(path: Path, layout: Layout, packing: Packing) -> Bytes:
         return path.open("rb")
     try:
         if packing == "spreadsheet":
-            return io.BytesIO(read_sheet(path, layout, MAX_EXPANDED_BYTES))
+            max_bytes = min(MAX_EXPANDED_BYTES, _most_by_ratio(path.stat().st_size))
+            return io.BytesIO(read_sheet(path, layout, max_bytes))
         stream = gzip.GzipFile(path) if packing == "gzip" else _open_member(path)
         try:
             magic = stream.read(4)
@@ -172,11 +173,15 @@ def _check_expanded(path: Path, expanded_bytes: int, packed_bytes: int) -> None:
         raise FileRefused(
             f"{path.name}: more than {MAX_EXPANDED_BYTES:,} bytes when unpacked; split it"
         )
-    if expanded_bytes > max(RATIO_FROM_BYTES, MAX_RATIO * packed_bytes):
+    if expanded_bytes > _most_by_ratio(packed_bytes):
         raise FileRefused(
             f"{path.name}: expands more than {MAX_RATIO}-fold, as no readings do; "
             "look into it, and unpack it first if it is one"
         )
+
+
+def _most_by_ratio(packed_bytes: int) -> int:
+    return max(RATIO_FROM_BYTES, MAX_RATIO * packed_bytes)
 
 
 def _damaged(path: Path, error: Exception) -> FileRefused:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import tracemalloc
 import zipfile
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,9 +13,11 @@ import pytest
 from openpyxl import Workbook
 
 from probes.logger_files import FileRefused
+from probes.spreadsheets import read_sheet
 from probes.unpacking import MAX_EXPANDED_BYTES, MAX_PACKED_BYTES, find_packing
-from tests.logger_texts import read
+from tests.logger_texts import layout, read
 
+MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 ROWS = [["Time", "10 cm", "30 cm"], ["2025-04-01 01:00", 7.5, 9]]
 
 
@@ -25,11 +29,11 @@ def archive(**members: bytes) -> bytes:
     return content.getvalue()
 
 
-def workbook(rows: list[list[object]], edit: tuple[bytes, bytes] = (b"", b"")) -> bytes:
+def workbook(rows: Sequence[Sequence[object]], edit: tuple[bytes, bytes] = (b"", b"")) -> bytes:
     """Return a spreadsheet, its sheet's XML with one text in place of another."""
     book = Workbook()
     for row in rows:
-        book.worksheets[0].append(row)
+        book.worksheets[0].append([*row])
     content = io.BytesIO()
     book.save(content)
     with zipfile.ZipFile(content) as packed:
@@ -97,6 +101,45 @@ def test_a_sheet_whose_words_grow_without_end_is_refused(tmp_path: Path) -> None
     doctype = f'<!DOCTYPE x [<!ENTITY a "ha">{grown}]><worksheet a="&j;"'.encode()
     content = workbook(ROWS, (b"<worksheet", doctype))
     assert "cannot be read as a spreadsheet" in refusal(tmp_path, content)
+
+
+def shared(text: str, cells: int) -> bytes:
+    """Return a spreadsheet of one row, each cell of which refers to the same text."""
+    row = '<c t="s"><v>0</v></c>' * cells
+    content = workbook([], (b"<sheetData>", f"<sheetData><row>{row}</row>".encode()))
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        members = {name: packed.read(name) for name in packed.namelist()}
+    members["xl/sharedStrings.xml"] = f'<sst xmlns="{MAIN}"><si><t>{text}</t></si></sst>'.encode()
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+    part = f'<Override PartName="/xl/sharedStrings.xml" ContentType="{kind}"/></Types>'
+    kinds = members["[Content_Types].xml"].replace(b"</Types>", part.encode())
+    return archive(**members | {"[Content_Types].xml": kinds})
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        pytest.param(shared("ha" * 10_000, 2_000), id="one long text in each cell of a row"),
+        pytest.param(shared(" " * 20_000, 2_000), id="blanks that come to nothing"),
+        pytest.param(workbook([["x"]] * 500 + [["x"] * 2_000]), id="one row makes all wide"),
+    ],
+)
+def test_a_small_sheet_that_grows_is_refused_before_memory_does(
+    tmp_path: Path, content: bytes
+) -> None:
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(content)
+    with pytest.raises(FileRefused, match="100,000 bytes"):  # whatever else is loaded once
+        read_sheet(path, layout(), max_bytes=100_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(FileRefused):
+            read_sheet(path, layout(), max_bytes=100_000)
+        _, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert len(content) < 20_000
+    assert peak_bytes < 4_000_000  # the XML of the row comes apart in 2 MB
 
 
 def test_a_sheet_is_read_whatever_it_says_of_its_size(tmp_path: Path) -> None:
