@@ -9,6 +9,7 @@ import numpy as np
 
 from alerts.dig.vigour import Planting, VigourError, grid_metres, grid_vines
 from probes.frames import Reject
+from probes.logger_lines import shown
 from service.csv_tables import CsvTable, TableError, open_table
 from service.vigour.files import VigourFile
 
@@ -62,7 +63,7 @@ def _find_measure(names: Sequence[str], place: Sequence[str], measure: str | Non
     if measure is not None and measure.lower() in others:
         return names.index(measure.lower())
     if measure is not None or len(others) != 1:
-        listed = ", ".join(others) or "none"
+        listed = shown(", ".join(others)) or "none"
         raise VigourError(f"which column is vigour? --measure NAME names it; there are: {listed}")
     return names.index(others[0])
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 
 import pytest
@@ -67,3 +68,24 @@ def test_a_form_is_told_as_itself(form: str) -> None:
     told = tell_of_file(said, "es")
     assert not ENGLISH.search(QUOTED.sub("", re.sub(r"7\w+", "", told)))
     assert tell_of_file(said, "en") == said
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        pytest.param("x; " * 3_333, id="many parts"),
+        pytest.param("but " * 2_500, id="a form in itself, again and again"),
+        pytest.param("comes too late: " * 150, id="the same within the bounds"),
+        pytest.param("x; " * 59, id="parts of no form, within the bounds"),
+        pytest.param(
+            f"rows {' to ' * 90}{' with vines ' * 90}{' to ' * 90}{' are more than ' * 90}",
+            id="the pieces of a form without its end",
+        ),
+    ],
+)
+def test_what_is_said_without_end_costs_little(said: str) -> None:
+    tell_of_file("x", "es")  # the catalogue is read once
+    begun_s = time.process_time()
+    told = tell_of_file(said, "es")
+    assert time.process_time() - begun_s < 1.0  # generous: hundredths are usual
+    assert told.count("; ") == said.count("; ")
