@@ -71,8 +71,8 @@ def restore_backup(
 ) -> list[Comparison]:
     """Put a backup into an empty store; an older one is brought up to date on the way.
 
-    Sending is held back then: the store does not know of what was told after the backup, nor of
-    who has stopped since.
+    Sending is held back from the first row on: the store does not know of what was told after the
+    backup, nor of who has stopped since.
     """
     _check(path)
     with TemporaryDirectory() as folder:
@@ -80,15 +80,16 @@ def restore_backup(
         copyfile(path, copy)
         with _opened(copy) as source:
             upgrade(source)
-            with reading(source) as connection:
-                comparisons = copy_store(connection, engine, progress)
+            with writing(source) as connection:
+                for table in (round_lease, alarm):  # of a process that ran elsewhere
+                    connection.execute(delete(table))
                 last_at = fetch_last_kept_at(connection)
-    with writing(engine) as connection:
-        last = f", whose last news is of {last_at:%Y-%m-%d %H:%M} UTC" if last_at else ""
-        hold_sending(connection, f"restored from {path.name}{last}", now)
-        for table in (round_lease, alarm):  # of a process that ran elsewhere
-            connection.execute(delete(table))
-    return comparisons
+            last = f", whose last news is of {last_at:%Y-%m-%d %H:%M} UTC" if last_at else ""
+            for store in (engine, source):  # before what waits comes, and to stay when all is there
+                with writing(store) as connection:
+                    hold_sending(connection, f"restored from {path.name}{last}", now)
+            with reading(source) as connection:
+                return copy_store(connection, engine, progress)
 
 
 @contextmanager

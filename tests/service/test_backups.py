@@ -12,8 +12,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, func, insert, select
 
+from service.backups import restore_backup, write_backup
 from service.store import tables
+from service.store.copying import is_set_up
 from service.store.engine import open_engine, reading, writing
+from service.store.holds import fetch_hold
+from service.store.schema import upgrade
 from tests.commands import run
 from tests.imported import import_log, set_up, write_log
 from tests.planted import plant_opening
@@ -56,6 +60,31 @@ def test_a_backup_restores_into_an_empty_store(
     ]
     assert rows == {name: of for name, of in kept.items() if name != "sending_hold"}
     restored.dispose()
+
+
+class _KilledError(Exception):
+    """The process ends here."""
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5], ids=["at the first series", "in the comparison"])
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_a_restore_that_is_killed_leaves_no_store_that_sends(
+    filled: Engine, tmp_path: Path, share: float
+) -> None:
+    write_backup(filled, tmp_path / "b.db")
+    target = open_engine(f"sqlite:///{tmp_path / 'target.db'}")
+    upgrade(target)
+
+    def kill(done: float) -> None:
+        if done > share:
+            raise _KilledError
+
+    with pytest.raises(_KilledError):
+        restore_backup(tmp_path / "b.db", target, datetime.now(UTC), kill)
+    with reading(target) as connection:
+        assert is_set_up(connection) == (share == 0.5)
+        assert fetch_hold(connection) is not None
+    target.dispose()
 
 
 def test_what_was_told_after_a_backup_is_not_told_again_without_a_word(
