@@ -7,7 +7,13 @@ from pathlib import Path
 
 import click
 
-from service.backups import NAME, NoBackupError, prune_backups, write_backup
+from service.backups import (
+    NAME,
+    NoBackupError,
+    clear_broken_off,
+    prune_backups,
+    write_backup,
+)
 from service.cli.progress import progress_bar
 from service.store.backup_notes import note_backup
 from service.wiring import open_store
@@ -41,6 +47,8 @@ def command(data: Path, file: Path | None, folder: Path | None, kept: int | None
             pass
         case None, Path():
             file = folder / datetime.now(UTC).strftime(NAME)
+            if folder.is_dir():
+                clear_broken_off(folder, datetime.now(UTC))
         case _:
             raise click.UsageError("name a new file, or a folder by --into, which --keep needs")
     _, engine = open_store(data)
@@ -50,7 +58,10 @@ def command(data: Path, file: Path | None, folder: Path | None, kept: int | None
     except FileExistsError:
         raise click.BadParameter(f"{file} is there already; name a new file") from None
     except OSError as error:
-        raise click.BadParameter(f"{file} cannot be written: {error.strerror}") from None
+        raise click.BadParameter(
+            f"{file} cannot be written: {error.strerror}. See that its folder is there, may be "
+            "written to and has room: older backups leave it by --keep only once a new one is whole"
+        ) from None
     except NoBackupError as error:
         raise click.ClickException(f"the store may be damaged. {error}") from None
     note_backup(engine, datetime.now(UTC))

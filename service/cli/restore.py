@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from service.backups import NoBackupError, restore_backup
+from service.backups import NoBackupError, clear_unpacked, restore_backup
 from service.cli.comparisons import show_comparisons
 from service.cli.options import wrap_text
 from service.cli.progress import progress_bar
@@ -35,7 +35,8 @@ def command(ctx: click.Context, file: Path) -> None:
     of either kind. Nothing is sent from it until you say so (`digseason outbox release`): it does
     not know what was told after the backup was made, and who has stopped messages since.
     """
-    _, engine = open_store(ctx.obj)
+    settings, engine = open_store(ctx.obj)
+    clear_unpacked(settings.data)
     with reading(engine) as connection:
         if is_set_up(connection):
             raise click.UsageError(
@@ -44,9 +45,15 @@ def command(ctx: click.Context, file: Path) -> None:
             )
     try:
         with progress_bar(file.name) as progress:
-            comparisons = restore_backup(file, engine, datetime.now(UTC), progress)
+            comparisons = restore_backup(file, engine, settings.data, datetime.now(UTC), progress)
     except (NoBackupError, StoreTooNewError) as error:
         raise click.BadParameter(str(error), param_hint="FILE") from None
+    except OSError as error:
+        raise click.ClickException(
+            f"{file} is not restored: {error.strerror}. A copy of {file.stat().st_size / 1e6:,.1f} "
+            f"MB lies in {settings.data} meanwhile, and {name_store(engine)} takes as much or "
+            "more: see that there is room and that both may be written to, and run this again"
+        ) from None
     code = show_comparisons(comparisons)
     click.echo("\n".join(wrap_text(HELD, 0)))
     ctx.exit(code)

@@ -1,11 +1,14 @@
-"""What cannot be done for now, since others use the store; no fault of who asked."""
+"""What cannot be done for now: others use the store, or it has no room; no fault of who asked."""
 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Collection
 
 _SQLITE = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _POSTGRESQL = ("40001", "40P01", "55P03")  # cannot serialise, deadlock, lock timeout
+_FULL_SQLITE = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)  # the latter under a quota
+_FULL_POSTGRESQL = ("53100",)  # disk full
 
 
 class NotNowError(Exception):
@@ -24,6 +27,17 @@ class StoreBusyError(NotNowError):
 
 def is_busy(error: BaseException | None) -> bool:
     """Return whether an error of a driver says that others hold what is to be written to."""
+    return _is_among(error, _SQLITE, _POSTGRESQL)
+
+
+def is_full(error: BaseException | None) -> bool:
+    """Return whether an error of a driver says that nothing more can be written where it lies."""
+    return _is_among(error, _FULL_SQLITE, _FULL_POSTGRESQL)
+
+
+def _is_among(
+    error: BaseException | None, sqlite: Collection[int], postgresql: Collection[str]
+) -> bool:
     if isinstance(error, sqlite3.Error):
-        return getattr(error, "sqlite_errorcode", 0) & 0xFF in _SQLITE
-    return getattr(error, "sqlstate", None) in _POSTGRESQL
+        return getattr(error, "sqlite_errorcode", 0) & 0xFF in sqlite
+    return getattr(error, "sqlstate", None) in postgresql

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import resource
 import sqlite3
 import stat
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -80,11 +83,40 @@ def test_a_restore_that_is_killed_leaves_no_store_that_sends(
             raise _KilledError
 
     with pytest.raises(_KilledError):
-        restore_backup(tmp_path / "b.db", target, datetime.now(UTC), kill)
+        restore_backup(tmp_path / "b.db", target, tmp_path, datetime.now(UTC), kill)
     with reading(target) as connection:
         assert is_set_up(connection) == (share == 0.5)
         assert fetch_hold(connection) is not None
     target.dispose()
+
+
+@contextmanager
+def files_no_larger_than(size_bytes: int) -> Iterator[None]:
+    """Let this process write no larger file, as on a disk that is full."""
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size_bytes, limits[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+@pytest.mark.usefixtures("filled")
+def test_a_disk_without_room_is_told_and_nothing_half_stays(tmp_path: Path) -> None:
+    backup, elsewhere = tmp_path / "b.db", tmp_path / "elsewhere"
+    with files_no_larger_than(300_000):
+        code, said = run(tmp_path, "backup", backup)
+    assert (code, "has room" in " ".join(said.split())) == (2, True)
+    assert [path.name for path in tmp_path.glob("b.db*")] == []
+    run(tmp_path, "backup", backup)
+    run(elsewhere, "windows")  # makes the store
+    with files_no_larger_than(300_000):
+        code, said = run(elsewhere, "restore", backup)
+    assert (code, "is not restored: " in said) == (1, True), said
+    assert f"lies in {elsewhere}" in " ".join(said.split())
+    assert [*elsewhere.glob("restoring-*")] == []
+    assert run(elsewhere, "restore", backup)[0] == 0
 
 
 def test_what_was_told_after_a_backup_is_not_told_again_without_a_word(
@@ -130,10 +162,15 @@ def test_backups_of_a_folder_are_named_by_the_time_and_the_newest_stay(tmp_path:
     ahead = "digseason-2031-01-01T021500Z.db"  # named by a clock that was wrong
     for name in (*older, ahead, "digseason-2025-11-01.db", "notes.txt"):
         (folder / name).touch()
+    broken, running = (folder / f"{older[0]}.part", folder / f"{older[1]}.part")
+    for path, age_h in ((broken, 7), (Path(f"{broken}-wal"), 7), (running, 5)):
+        path.touch()
+        os.utime(path, (time.time() - age_h * 3600,) * 2)
     code, said = run(tmp_path, "backup", "--into", folder, "--keep", 2)
     new, gone = said.splitlines()[0].split(": ")[0], said.splitlines()[1:]
     assert (code, gone) == (0, [f"{folder / name}: deleted" for name in older[:2]])
-    stay = {older[2], ahead, "digseason-2025-11-01.db", "notes.txt", Path(new).name}
+    others = {ahead, "digseason-2025-11-01.db", "notes.txt", running.name}
+    stay = {older[2], Path(new).name, *others}
     assert {path.name for path in folder.iterdir()} == stay
     assert run(tmp_path / "elsewhere", "restore", new)[0] == 0
 

@@ -162,7 +162,7 @@ def test_a_backup_and_what_is_restored_of_it_are_frozen_too(frozen: Engine, tmp_
     write_backup(frozen, tmp_path / "backup.db")
     other = open_engine(f"sqlite:///{tmp_path / 'restored.db'}")
     upgrade(other)
-    restore_backup(tmp_path / "backup.db", other, NOW)
+    restore_backup(tmp_path / "backup.db", other, tmp_path, NOW)
     late = write_log(tmp_path / "late.csv", some_values(-9_000, -7_000, 1.0))
     of_both = [counts(import_log(store, late)) for store in (frozen, other)]
     assert of_both[0] == of_both[1]

@@ -190,7 +190,7 @@ def test_a_backup_is_noted_and_a_restored_store_has_no_alarm(store: Engine, tmp_
     write_backup(store, tmp_path / "with.db")
     other = open_engine(f"sqlite:///{tmp_path / 'other.db'}")
     upgrade(other)
-    restore_backup(tmp_path / "with.db", other, NOW)
+    restore_backup(tmp_path / "with.db", other, tmp_path, NOW)
     _, said = run(tmp_path, "check")
     assert code == 0
     assert "fine  backup      the last one 0.0 hours ago" in said
