@@ -4,22 +4,33 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
+from textwrap import wrap
 
 import click
 
 from service.backups import NoBackupError, clear_unpacked, restore_backup
 from service.cli.comparisons import show_comparisons
-from service.cli.options import wrap_text
+from service.cli.options import WIDTH
 from service.cli.progress import progress_bar
 from service.store.copying import is_set_up
 from service.store.engine import name_store, reading
 from service.store.schema import StoreTooNewError
 from service.wiring import open_store
 
-HELD = (
+HERE = "move it away first, or name another --data"
+NAMED = (
+    "DIGSEASON_DATABASE_URL names it. To try a backup out, unset that, which fills the folder of "
+    "--data, or let it name an empty database"
+)
+AFTERWARDS = (
+    "Accounts, tokens and persons that were revoked or forgotten since the backup are back, and "
+    "passwords are those of then: revoke and forget them again.",
     "Nothing is sent from this store until you say so: what was told after the backup would be "
-    "told again, and who has stopped messages since is not known. Run `digseason round`, see what "
-    "waits by `digseason outbox`, drop what was told before, then run `digseason outbox release`."
+    "told again, and who has stopped messages since is not known. First bring in what was read "
+    "since: move the files of each done/, without their reports, back into the inbox, then run "
+    "`digseason inbox`, `digseason fetch` and `digseason round`. See what waits by `digseason "
+    "outbox`, drop what was told before by `digseason outbox drop`, then run `digseason outbox "
+    "release`.",
 )
 
 
@@ -39,9 +50,10 @@ def command(ctx: click.Context, file: Path) -> None:
     clear_unpacked(settings.data)
     with reading(engine) as connection:
         if is_set_up(connection):
+            remedy = NAMED if settings.database_url else HERE
             raise click.UsageError(
                 f"there is a store in {name_store(engine)}, and nothing of it is overwritten: "
-                "move it away first, or name another --data"
+                f"{remedy}"
             )
     try:
         with progress_bar(file.name) as progress:
@@ -55,5 +67,6 @@ def command(ctx: click.Context, file: Path) -> None:
             "more: see that there is room and that both may be written to, and run this again"
         ) from None
     code = show_comparisons(comparisons)
-    click.echo("\n".join(wrap_text(HELD, 0)))
+    for paragraph in AFTERWARDS:
+        click.echo("\n".join(["", *wrap(paragraph, WIDTH)]))
     ctx.exit(code)

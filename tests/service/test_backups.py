@@ -58,6 +58,9 @@ def test_a_backup_restores_into_an_empty_store(
     restored = opened(elsewhere)
     rows = rows_of(restored)
     assert "Nothing is sent from this store until you say so" in " ".join(said.split())
+    assert "forgotten since the backup are back" in " ".join(said.split())
+    assert "back into the inbox, then run `digseason inbox`" in " ".join(said.split())
+    assert max(map(len, said.splitlines())) <= 80
     assert [why for _, _, why in rows.pop("sending_hold")] == [
         "restored from b.db, whose last news is of 2025-12-01 00:00 UTC"
     ]
@@ -165,7 +168,8 @@ def test_backups_of_a_folder_are_named_by_the_time_and_the_newest_stay(tmp_path:
     broken, running = (folder / f"{older[0]}.part", folder / f"{older[1]}.part")
     for path, age_h in ((broken, 7), (Path(f"{broken}-wal"), 7), (running, 5)):
         path.touch()
-        os.utime(path, (time.time() - age_h * 3600,) * 2)
+        at = time.time() - age_h * 3600
+        os.utime(path, (at, at))
     code, said = run(tmp_path, "backup", "--into", folder, "--keep", 2)
     new, gone = said.splitlines()[0].split(": ")[0], said.splitlines()[1:]
     assert (code, gone) == (0, [f"{folder / name}: deleted" for name in older[:2]])
@@ -220,6 +224,9 @@ def test_nothing_is_overwritten(filled: Engine, store_url: str, tmp_path: Path) 
     assert (code, "name a new file" in said) == (2, True)
     code, said = run(tmp_path, "restore", str(backup), database_url=store_url)
     assert (code, "nothing of it is overwritten" in said) == (2, True)
+    assert "DIGSEASON_DATABASE_URL names it. To try a backup out, unset that" in said
+    assert filled.url.set(query={}).render_as_string(hide_password=True) in said
+    assert filled.url.password is None or filled.url.password not in said
     assert (backup.read_bytes(), rows_of(filled)) == before
     assert [path.name for path in tmp_path.glob("*.part")] == []
 
