@@ -1,4 +1,4 @@
-"""A process that runs for weeks shares the free memory of its threads."""
+"""A process that runs for weeks shares the free memory of its threads, and gives it back."""
 
 from __future__ import annotations
 
@@ -35,3 +35,28 @@ def test_threads_share_their_free_memory() -> None:
         return int(subprocess.run(command, check=True, capture_output=True).stdout)  # noqa: S603 (our own words)
 
     assert count("little") <= 2 < count("much")
+
+
+_GIVE_BACK = """
+from pathlib import Path
+from service.memory import give_back
+
+def find_resident():
+    return int(Path("/proc/self/statm").read_text().split()[1])
+before = find_resident()
+held = [bytes(1000) for _ in range(50_000)]
+last = bytes(1000)
+full = find_resident()
+held.clear()
+kept = find_resident()
+give_back()
+print(full - before, kept - before, find_resident() - before)
+"""
+
+
+def test_free_memory_goes_back_to_the_system() -> None:
+    command = [sys.executable, "-c", _GIVE_BACK]
+    said = subprocess.run(command, check=True, capture_output=True).stdout  # noqa: S603 (our own words)
+    full, kept, left = map(int, said.split())
+    assert kept > 0.9 * full  # what lies above is still used
+    assert left < 0.1 * full
