@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hmac
 import os
+import re
 import secrets
 from base64 import urlsafe_b64encode
 from contextlib import suppress
@@ -21,6 +22,10 @@ from service.store.consents import Consent
 
 _MAC_BYTES = 16
 _CODE_DIGITS = 6
+_TOKEN = re.compile(r"(?<![\w.-])\d+(?:\.\d+)*\.[\w-]{22}(?![\w-])", re.ASCII)
+_CODE = re.compile(
+    rf"\b(code|answer|c[oó]digo|responda)(:?\s+)\d{{{_CODE_DIGITS}}}\b", re.IGNORECASE | re.ASCII
+)
 
 
 class Links:
@@ -82,6 +87,11 @@ class Links:
     def _sign(self, purpose: str, consent: Consent) -> bytes:
         said = "\0".join((purpose, str(consent.id), consent.channel, consent.address))
         return hmac.digest(self._key, said.encode(), "sha256")
+
+
+def hide_secrets(text: str) -> str:
+    """Return what was written to an address without what any link or code in it is secret by."""
+    return _CODE.sub(r"\1\2...", _TOKEN.sub("...", text))
 
 
 def find_numbers(token: str, longest: int = 9) -> list[int]:

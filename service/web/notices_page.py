@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from textwrap import shorten
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
@@ -26,7 +25,7 @@ from service.store.outbox import find_state
 from service.store.recipients import fetch_recipients
 from service.web.access import Administrator, Known, Visitor
 from service.web.api.parts import Number
-from service.web.letters import answer_letter, read_mail, read_subject
+from service.web.letters import answer_letter, read_beginning, read_message
 from service.web.own_messages import (
     LONGEST_WHY,
     choose_reader,
@@ -42,7 +41,6 @@ from service.web.pages import Filled, answer_page, choose_language, redirect
 from service.web.seen_blocks import unname_sources
 
 AT_ONCE, MESSAGES = 30, 20
-BEGIN_OF_TEXT = 70
 
 
 def notices_page_routes(engine: Engine) -> APIRouter:
@@ -76,7 +74,10 @@ def notices_page_routes(engine: Engine) -> APIRouter:
             readers=readers,
             waiting=waiting,
             hold=hold,
-            messages=[(one, find_state(one, now), _name_message(one)) for one in messages],
+            messages=[
+                (one, find_state(one, now), read_beginning(one.channel, one.message))
+                for one in messages
+            ],
             told=[_tell(one, who, names, language, now) for one in told[:AT_ONCE]],
             older=told[AT_ONCE - 1].id if len(told) > AT_ONCE else None,
         )
@@ -108,17 +109,16 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         """Show a message as it was sent, or is to be."""
         with reading(engine) as connection:
             row = find_message(connection, number, who)
-        is_mail = row.channel == "mail"
-        mail = read_mail(row.message) if is_mail else None
+        read = read_message(row.channel, row.message)
         return answer_page(
             request,
             "message.html",
             message=row,
             state=find_state(row, datetime.now(UTC)),
-            subject=mail.subject if mail else row.recipient_name,
-            frame=f"/notices/messages/{number}/mail" if mail and mail.html else "",
-            text=mail.text if mail else row.message,
-            parts=None if mail else count_parts(row.message),
+            subject=row.recipient_name if read.subject is None else read.subject,
+            frame=f"/notices/messages/{number}/mail" if read.html else "",
+            text=read.text,
+            parts=count_parts(row.message) if row.channel == "sms" else None,
             may_decide=who.account.role == "administrator",
             longest=LONGEST_WHY,
         )
@@ -128,7 +128,7 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         """Show a mail as its reader's program does."""
         with reading(engine) as connection:
             row = find_message(connection, number, who)
-        return answer_letter(read_mail(row.message).html)
+        return answer_letter(read_message(row.channel, row.message).html)
 
     @routes.post("/notices/messages/{number}")
     def decide(number: Number, fields: Filled, who: Administrator) -> Response:
@@ -150,13 +150,6 @@ def notices_page_routes(engine: Engine) -> APIRouter:
         return redirect("/notices")
 
     return routes
-
-
-def _name_message(row: Any) -> str:
-    """Return the subject of a mail, or how a text begins."""
-    if row.channel == "mail":
-        return read_subject(row.message)
-    return shorten(row.message, BEGIN_OF_TEXT, placeholder=" ...")
 
 
 def _tell(

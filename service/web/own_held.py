@@ -13,15 +13,18 @@ from service.store.accounts import fetch_accounts
 from service.store.engine import reading, writing
 from service.store.forgetting import find_reader
 from service.web.access import Visitor
+from service.web.letters import read_message
 from service.web.own_tokens import ask_person
 from service.web.problems import Problem
 
 
 def hand_out(engine: Engine, of: str) -> str:
-    """Return all that is held of one who signs in or is told, as JSON."""
+    """Return all that is held of one who signs in or is told, as JSON; messages as shown."""
     with reading(engine) as connection:
         held = fetch_held(connection, of)
     _need(held)
+    for row in held.get("outbox", ()):
+        row["message"] = vars(read_message(row["channel"], row["message"]))
     return write_held(held)
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import requests
@@ -12,14 +14,28 @@ from fastapi import APIRouter
 from fastapi.routing import APIRoute
 from sqlalchemy import Engine, insert, update
 
+from alerts.consent import compose_request, compose_request_sms
+from alerts.mail import compose_mail
+from alerts.words import LANGUAGES
+from service.accounts import request_link
+from service.consents import ask as ask_for_consent
+from service.digests import compose_waiting
+from service.due import When
 from service.settings import Settings
 from service.store import tables
 from service.store.accounts import ROLES, set_places
-from service.store.engine import open_engine, writing
+from service.store.engine import open_engine, reading, writing
+from service.store.notices import store_notices
+from service.store.outbox import fetch_messages
+from service.store.recipients import fetch_recipients
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
+from service.store.tokens import add_account_token
 from service.web.access import ByRole, check_rules, find_rules
 from service.web.app import make_app
+from service.web.letters import read_message
+from tests.mails import text_of
+from tests.notices import OPENED
 from tests.planted import plant_block, plant_days, plant_place, plant_recipient
 from tests.serving import serving_here
 from tests.signed_in import plant_account, send, sign_in_as
@@ -54,15 +70,17 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
         named = insert(tables.recipient_block)
         connection.execute(named.values(recipient_name="Zinnia Example", block_id="ledge"))
         began = datetime.now(UTC)
-        finish_round(connection, begin_round(connection, None, began), began, 2, 0, 0)
+        number = begin_round(connection, None, began)
+        finish_round(connection, number, began, 2, 0, 0)
         connection.execute(update(tables.recipient).values(all_blocks=False))
     plant_account(engine, "zinnia@example.org", "grower", recipient_name="Zinnia Example")
+    settings = Settings(data=folder, base_url="http://dig.example")
+    write_to_zinnia(engine, settings, number)
     for role in ROLES:
         account = plant_account(engine, f"{role}@example.org", role)
         if role == "grower":
             with writing(engine) as connection:
                 set_places(connection, account.id, ["upper"], [])
-    settings = Settings(data=folder)
     app = make_app(engine, settings, with_rounds=False)
     routes = [route for router in app.state.routers for route in router.routes]
     with serving_here(engine, settings) as here:
@@ -70,19 +88,37 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
     engine.dispose()
 
 
+def write_to_zinnia(engine: Engine, settings: Settings, number: int) -> None:
+    """Let her get a link to choose a password, be asked whether she wants messages, and be told in
+    a digest that her block has opened.
+    """
+    now = datetime.now(UTC)
+    day = now.date() - timedelta(days=3)
+    days = {"opened_on": day, "not_before": day, "mean_on": day, "season": day.year}
+    named = {"block_id": "ledge", "block_name": "Ledge", "site_name": "At Ledge"}
+    opened = replace(OPENED, **days, **named, ends_by=day + timedelta(days=42))
+    assert request_link(engine, settings, "zinnia@example.org", "192.0.2.1", now) is None
+    with writing(engine) as connection:
+        zinnia = fetch_recipients(connection)["Zinnia Example"]
+        to = "mail", "zinnia@example.org"
+        ask_for_consent(connection, zinnia, *to, "Alder Bench", settings, now)
+        store_notices(connection, number, [opened])
+        assert compose_waiting(connection, settings, When(now, None, at_their_hour=False)) == 1
+
+
 @pytest.fixture(scope="module")
 def browsers(place: Place) -> dict[str, requests.Session]:
     return {role: sign_in_as(place.here, f"{role}@example.org") for role in (*ROLES, "zinnia")}
 
 
-def address(place: Place, route: APIRoute) -> str:
+def address(place: Place, route: APIRoute, number: int = 1) -> str:
     """The address of a route, about what is Zinnia's."""
     path = route.path.replace("{site_id}", "at-ledge").replace("{account_id}", "1")
     path = (
         path.replace("{token_id}", "1").replace("{import_id}", "1").replace("{block_id}", "ledge")
     )
     path = path.replace("{logger_id}", "of-ledge")
-    path = path.replace("{number}", "1")
+    path = path.replace("{number}", f"{number}")
     return place.here + path.replace("{token}", "1.x").replace("{secret}", "x")
 
 
@@ -157,3 +193,48 @@ def test_a_grower_sees_what_is_hers_and_others_once_she_shares_it(
     assert seen("researcher") == set()
     stolen = send(browsers["grower"], f"{place.here}/sharing/at-ledge", {"say": "exact"})
     assert stolen.status_code == 404
+
+
+def test_no_answer_shows_the_secret_of_a_link_that_was_sent(
+    place: Place, browsers: dict[str, requests.Session]
+) -> None:
+    with reading(place.engine) as connection:
+        sent = [(row.id, text_of(row.message.encode())) for row in fetch_messages(connection)]
+        who = connection.execute(
+            tables.account.select().where(tables.account.c.email == "zinnia@example.org")
+        ).one()
+    links = re.findall(r"http://dig\.example/(\w+)/([\w.-]+)", " ".join(text for _, text in sent))
+    assert {kind for kind, _ in links} == {"welcome", "told", "dug"}
+    now = datetime.now(UTC)
+    with writing(place.engine) as connection:
+        until = now + timedelta(days=1)
+        token = add_account_token(connection, who.id, "read", now, "a phone", until)
+    program = requests.Session()
+    program.headers["Authorization"] = f"Bearer {token}"
+    gets = [route for route in place.routes if route.methods == {"GET"}]
+    of_mail = [one for one in gets if re.search("notices|held|account|people", one.path)]
+    shown, pages = [], 0
+    for browser, routes in ((program, gets), (browsers["administrator"], of_mail)):
+        for route in routes:
+            for number, _ in sent if "/messages/" in route.path else sent[:1]:
+                answer = browser.get(address(place, route, number), timeout=30)
+                pages += answer.status_code == 200
+                shown += [(route.path, kind) for kind, one in links if one in answer.text]
+    assert shown == []
+    assert pages > 80
+    message = program.get(f"{place.here}/api/notices/messages/1", timeout=30).json()["text"]
+    assert "http://dig.example/welcome/..." in message
+    held = program.get(f"{place.here}/api/account/held.json", timeout=30).json()
+    assert "/welcome/..." in json.dumps(held["outbox"])
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("can_answer", [True, False])
+def test_no_message_is_shown_with_its_code(language: str, can_answer: bool) -> None:
+    letter = compose_request("Alder Bench 200300", language, "481516", None)
+    mail = compose_mail(letter, "d@example.org", "a@example.org", NOW, "<1@x>").decode()
+    text = compose_request_sms("Alder Bench 200300", language, "481516", None, can_answer)
+    assert "481516" in text
+    shown = read_message("mail", mail), read_message("sms", text)
+    assert "481516" not in repr(shown)
+    assert "200300" in shown[1].text  # a number of another kind

@@ -20,7 +20,7 @@ from service.web.access import REFUSALS, Administrator, Known, administrators
 from service.web.api.forms import Record
 from service.web.api.imports import Why
 from service.web.api.parts import DONE, LISTED, ONE, Number, Part, answer_one
-from service.web.letters import read_mail
+from service.web.letters import read_message
 from service.web.own_messages import (
     drop_message,
     find_message,
@@ -65,7 +65,7 @@ class ShownMessage(MessageRecord):
     """The same with what it says; /mail behind it shows a mail as its reader's program does."""
 
     subject: Annotated[str | None, Field(description="of a mail")]
-    text: Annotated[str, Field(description="without pictures and colours")]
+    text: Annotated[str, Field(description="without pictures, colours, secrets of links")]
     parts: Parts
 
 
@@ -113,12 +113,9 @@ def messages_routes(engine: Engine) -> APIRouter:
         """Return a message as it was sent, or is to be."""
         with reading(engine) as connection:
             row = find_message(connection, number, who)
-        mail = read_mail(row.message) if row.channel == "mail" else None
-        said = {
-            "subject": mail and mail.subject,
-            "text": mail.text if mail else row.message,
-            "parts": None if mail else count_parts(row.message),
-        }
+        read = read_message(row.channel, row.message)
+        parts = count_parts(row.message) if row.channel == "sms" else None
+        said = {"subject": read.subject, "text": read.text, "parts": parts}
         shown = ShownMessage.model_validate(_tell(row, datetime.now(UTC)) | said)
         return answer_one(request, shown)
 
