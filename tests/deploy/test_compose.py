@@ -49,6 +49,11 @@ def test_only_the_proxy_can_be_reached_and_only_the_database_lies_apart() -> Non
     assert COMPOSE["networks"]["inside"] == {"internal": True}
 
 
+def test_logs_are_bounded_and_no_service_is_without() -> None:
+    logging = [one["logging"] for one in COMPOSE["services"].values()]
+    assert all(one["options"]["max-size"] for one in logging)
+
+
 def test_images_are_named_without_a_registry() -> None:
     images = {one["image"] for one in COMPOSE["services"].values()}
     assert {image for image in images if "/" in image or ":" not in image} == set()

@@ -160,6 +160,19 @@ def test_a_release_that_does_not_serve_is_told_and_the_way_back_stands(machine: 
     assert machine.releases()[-1] == "now r1"
 
 
+@pytest.mark.parametrize("name", ["DIGSEASON_DATA", "DIGSEASON_DATABASE_URL"])
+def test_the_command_of_the_services_takes_no_other_store(name: str) -> None:
+    ran = subprocess.run(  # noqa: S603 (our own script)
+        ["sh", DEPLOY / "digseason", "check"],  # noqa: S607 (that of the PATH)
+        env={**os.environ, name: "another"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr.startswith("This is for the store of the services. Unset DIGSEASON_DATA")
+
+
 def test_units_that_are_stopped_are_not_waited_for(machine: Machine) -> None:
     machine.install()
     (machine.root / "state").write_text("inactive")

@@ -31,23 +31,31 @@ older=$(readlink /opt/digseason/current)
 sh deploy/install
 [ "$(readlink /opt/digseason/current)" != "$older" ]
 wait_for_pages
+digseason outbox --all > told.txt
 systemctl stop digseason-web digseason-jobs
 sh deploy/install --back
 [ "$(readlink /opt/digseason/current)" = "$older" ]
 mkdir /var/lib/digseason/newer && mv /var/lib/digseason/digseason.db* /var/lib/digseason/newer
 digseason restore "$(newest_backup)"
+find /var/lib/digseason/inbox/*/done -type f ! -name "*.report.txt" -execdir mv -nt .. {} + || echo "nothing came by the inbox"
+digseason fetch || echo "no network: $?"
+digseason inbox
+digseason round
+digseason outbox
+digseason outbox drop 12 13 --by "Tobin Stillmarrow" --why "told before" || echo "they are not so many: $?"
+digseason outbox release
 systemctl start digseason-web digseason-jobs
-digseason outbox release --drop-by "Tobin Stillmarrow"
 wait_for_pages
 [ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
 
 echo "== PostgreSQL"
 runuser -u postgres -- createuser digseason
 runuser -u postgres -- createdb -O digseason digseason
-systemctl stop digseason-web digseason-jobs
 digseason move-store postgresql:///digseason
+systemctl stop digseason-web digseason-jobs
+digseason move-store --catch-up postgresql:///digseason
+mkdir /var/lib/digseason/sqlite && mv /var/lib/digseason/digseason.db* /var/lib/digseason/sqlite
 echo DIGSEASON_DATABASE_URL=postgresql:///digseason >> /etc/digseason.env
-mv /var/lib/digseason/digseason.db* /var/lib/digseason/newer
 systemctl start digseason-web digseason-jobs
 wait_for_pages
 [ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
