@@ -23,6 +23,7 @@ from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox
 from service.intake.packing import pack_pushes
+from service.intake.resting import Resting
 from service.looking_ahead import look_ahead_if_due
 from service.rounds import run_due
 from service.settings import Settings
@@ -105,9 +106,9 @@ def take_in(engine: Engine, settings: Settings, _: Event) -> None:
         tell(log, "bounces", f"{told}", logging.WARNING)
 
 
-def watch_inbox(engine: Engine, settings: Settings, _: Event) -> None:
-    """Import what has settled in the inbox."""
-    for file in empty_inbox(engine, settings, datetime.now(UTC)):
+def watch_inbox(resting: Resting, engine: Engine, settings: Settings, _: Event) -> None:
+    """Import what rests in the inbox."""
+    for file in empty_inbox(engine, settings, resting):
         if file.is_new and file.fate != "changing":
             tell(log, "inbox", f"{file.name}: {file.fate}", file=file.name, fate=file.fate)
 
@@ -171,7 +172,7 @@ def ticking(engine: Engine, settings: Settings) -> Iterator[None]:
         "outlooks": look_ahead,
         "outbox": send_due,
         "bounces": take_in,
-        "inbox": watch_inbox,
+        "inbox": partial(watch_inbox, Resting()),
         "fetch": fetch_feeds,
         "forecast": fetch_air_forecasts,
         "charts": draw,

@@ -105,7 +105,7 @@ class Settings(BaseSettings):
     )
     log: Literal["lines", "json"] = "lines"
     tick_s: float = Field(default=30, gt=0)
-    inbox_settled_s: int = 10
+    inbox_settled_s: float = Field(default=10, ge=0, allow_inf_nan=False)
     base_url: Annotated[str, AfterValidator(check_base_url)] = ""
     link_secret: Key = SecretStr("")
     texts_secret: Key = SecretStr("")

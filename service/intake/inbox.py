@@ -1,8 +1,9 @@
 """The watched folder: DATA/inbox/LOGGER/FILE is imported once, then moved to done/ or refused/.
 
 The import commits first. Then the file is taken aside under its name, and is moved, its report
-before it, if it is the one that was imported; another that had come in its place goes back.
-Whatever is cut off in between is done again: the content's hash shows that it is in.
+before it, if it is the one that was imported; another that had come in its place goes back, and so
+does one that is written to after it was moved. Whatever is cut off in between is done again: the
+content's hash shows that it is in.
 """
 
 from __future__ import annotations
@@ -10,9 +11,9 @@ from __future__ import annotations
 import hashlib
 import logging
 import os
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from fcntl import LOCK_EX, LOCK_NB, flock
 from pathlib import Path
 from typing import Literal
@@ -23,6 +24,7 @@ from probes.logger_files import FileRefused
 from service.intake.files import import_file, told_name
 from service.intake.known import Known, WithdrawnError, find_known
 from service.intake.reports import COUNTS, ImportReport
+from service.intake.resting import Resting, find_look
 from service.settings import Settings
 from service.store.engine import reading
 from service.store.loggers import fetch_file_logger_ids
@@ -37,6 +39,7 @@ FATES_MOVED = ("done", "refused")
 TAKEN = ".taken"  # the folder of what is being moved
 LONGEST_NAME = 200  # of 255 bytes; a number and the ending of the report follow
 
+Clock = Callable[[], datetime]
 Fate = Literal["done", "refused", "no logger", "left", "changing", "failed"]
 
 
@@ -57,8 +60,16 @@ class InboxFile:
     is_new: bool = True
 
 
-def empty_inbox(engine: Engine, settings: Settings, now: datetime) -> list[InboxFile]:
-    """Import what has settled in the inbox; nothing while another process is at it."""
+def empty_inbox(
+    engine: Engine,
+    settings: Settings,
+    resting: Resting,
+    clock: Clock = lambda: datetime.now(UTC),
+) -> list[InboxFile]:
+    """Import what rests in the inbox, by earlier calls too; nothing while another process is at it.
+
+    The clock is asked for each file: importing the one before may have taken long.
+    """
     inbox = settings.inbox
     inbox.mkdir(parents=True, exist_ok=True)
     with (inbox / ".lock").open("w") as lock:
@@ -68,12 +79,13 @@ def empty_inbox(engine: Engine, settings: Settings, now: datetime) -> list[Inbox
             return []
         with reading(engine) as connection:
             known = fetch_file_logger_ids(connection)
+        resting.look_again()
         return [
             became
             for entry in sorted(inbox.iterdir())
             if not _is_temporary(entry)
             for became in (
-                _empty_folder(engine, settings, entry, now)
+                _empty_folder(engine, settings, entry, resting, clock)
                 if entry.name in known and entry.is_dir()
                 else _report_unknown(entry, known)
             )
@@ -81,11 +93,12 @@ def empty_inbox(engine: Engine, settings: Settings, now: datetime) -> list[Inbox
 
 
 def _empty_folder(
-    engine: Engine, settings: Settings, folder: Path, now: datetime
+    engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
 ) -> Iterator[InboxFile]:
     _report_path(folder).unlink(missing_ok=True)  # it may have been of no logger before
-    for taken in (folder / TAKEN).glob("*"):  # cut off there
-        _put_back(taken)
+    cut_off = (folder / TAKEN).glob("*")
+    for path in (*cut_off, *resting.find_written_to(folder)):
+        _put_back(path)
     names = {path.name for path in folder.iterdir()}
     for path in sorted(folder.iterdir()):
         is_ours = path.name in FATES_MOVED and path.is_dir()
@@ -99,16 +112,13 @@ def _empty_folder(
         changing = InboxFile(name, "changing", ("imported once it rests",), is_clean=True)
         try:
             before = path.stat()
-            # A copy may keep the mtime of its original, but each write to it sets its ctime; a
-            # time ahead of ours says nothing.
-            ages_s = [now.timestamp() - at for at in (before.st_mtime, before.st_ctime)]
-            if any(abs(age_s) < settings.inbox_settled_s for age_s in ages_s):
+            if not resting.rests(path, before, settings.inbox_settled_s):
                 yield changing
                 continue
-            became = _import(engine, folder.name, path, now)
+            became = _import(engine, folder.name, path, clock())
             taken = _take(path)
-            if _state(taken.stat()) == _state(before):
-                _move(taken, became)
+            if find_look(taken.stat()) == find_look(before):
+                resting.note_moved(folder, _move(taken, became), find_look(before))
             else:
                 _put_back(taken)
                 became = changing
@@ -163,17 +173,17 @@ def _take(path: Path) -> Path:
 
 
 def _put_back(taken: Path) -> None:
-    """Put a file that was taken back to where it is imported."""
+    """Put a file that was taken, or moved, back to where it is imported."""
     taken.replace(_find_free(taken.parent.parent, taken.name))
 
 
-def _move(taken: Path, became: InboxFile) -> None:
-    """Put a file that was taken where it belongs, its report before it."""
+def _move(taken: Path, became: InboxFile) -> Path:
+    """Put a file that was taken where it belongs, its report before it; return where it is."""
     folder = taken.parent.parent / became.fate
     folder.mkdir(exist_ok=True)
     target = _find_free(folder, taken.name)
     _write_report(_report_path(target), (became.name, *became.lines))
-    taken.replace(target)
+    return taken.replace(target)
 
 
 def _find_free(folder: Path, name: str) -> Path:
@@ -216,10 +226,6 @@ def _report_unknown(entry: Path, known: Collection[str]) -> Iterator[InboxFile]:
 def _is_temporary(path: Path) -> bool:
     name = path.name.lower()
     return name.startswith(TEMPORARY_STARTS) or name.endswith(TEMPORARY_ENDS)
-
-
-def _state(stat: os.stat_result) -> tuple[int, int, int]:
-    return stat.st_size, stat.st_mtime_ns, stat.st_ino
 
 
 def _report_path(path: Path) -> Path:

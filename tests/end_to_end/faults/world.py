@@ -89,7 +89,7 @@ class World:
         """The environment of the processes."""
         return {
             "DIGSEASON_TICK_S": f"{self.tick_s}",
-            "DIGSEASON_INBOX_SETTLED_S": "1",
+            "DIGSEASON_INBOX_SETTLED_S": "0.2",
             "TZ": self.zone,
             "DIGSEASON_DATABASE_URL": self.url,
             "DIGSEASON_MAIL_FROM": "Alder Bench <dig@alder.example>",

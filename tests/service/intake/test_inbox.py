@@ -10,22 +10,22 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from service.intake import inbox
-from service.intake.inbox import InboxFile, empty_inbox
+from service.intake import inbox, resting
+from service.intake.inbox import Clock, InboxFile, empty_inbox
+from service.intake.resting import Resting
 from service.intake.undoing import withdraw
 from service.settings import Settings
 from service.store.engine import writing
-from tests.imported import kept, set_up, write_lines, write_log
+from tests.imported import HEADER, kept, row, set_up, write_lines, write_log
 
 pytestmark = pytest.mark.sqlite_by_day
 
 VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
-LATER = timedelta(minutes=1)  # after which all that a test has written has settled
 
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    return Settings(data=tmp_path)
+    return Settings(data=tmp_path, inbox_settled_s=0)
 
 
 @pytest.fixture
@@ -37,8 +37,8 @@ def folder(engine: Engine, settings: Settings) -> Path:
     return made
 
 
-def look(engine: Engine, settings: Settings, after: timedelta = LATER) -> list[InboxFile]:
-    return empty_inbox(engine, settings, datetime.now(UTC) + after)
+def look(engine: Engine, settings: Settings) -> list[InboxFile]:
+    return empty_inbox(engine, settings, Resting())
 
 
 def fates(files: list[InboxFile]) -> list[tuple[str, str]]:
@@ -122,7 +122,7 @@ def test_what_a_clock_that_was_behind_took_for_the_future_comes_in_with_its_file
     engine: Engine, settings: Settings, folder: Path
 ) -> None:
     write_log(folder / "october.csv", VALUES)
-    empty_inbox(engine, settings, datetime(2025, 9, 30, 16, tzinfo=UTC))
+    empty_inbox(engine, settings, Resting(), lambda: datetime(2025, 9, 30, 16, tzinfo=UTC))
     assert len(kept(engine)["reading"]) == 4  # by hand: by 02:00 of UTC+10:00, at two depths
     write_log(folder / "october.csv", VALUES)
     assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
@@ -166,13 +166,91 @@ def test_content_that_was_withdrawn_stays_out(
     assert "of another block; `digseason imports restore 1`" in report
 
 
-def test_a_file_that_was_just_written_waits(
-    engine: Engine, settings: Settings, folder: Path
+class Looking:
+    """Looks at the inbox again and again, when a test says; what rests has done so for 10 s."""
+
+    def __init__(self, engine: Engine, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+        self._engine, self._resting, self._now_s = engine, Resting(), 0.0
+        self._settings = settings.model_copy(update={"inbox_settled_s": 10})
+        monkeypatch.setattr(resting, "monotonic", lambda: self._now_s)
+
+    def after(self, seconds: float, clock: Clock = lambda: datetime.now(UTC)) -> list[str]:
+        self._now_s += seconds
+        found = empty_inbox(self._engine, self._settings, self._resting, clock)
+        return [file.fate for file in found]
+
+
+@pytest.fixture
+def looking(engine: Engine, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> Looking:
+    return Looking(engine, settings, monkeypatch)
+
+
+@pytest.mark.parametrize("days", [-9000, 0, 400], ids=["long ago", "now", "ahead"])
+def test_a_file_rests_when_it_is_seen_unchanged_whatever_its_time(
+    folder: Path, looking: Looking, days: int
 ) -> None:
     path = write_log(folder / "october.csv", VALUES)
-    os.utime(path, (0, 0))  # as a copy that keeps the time of its original
-    assert fates(look(engine, settings, timedelta())) == [("u1/october.csv", "changing")]
-    assert lying(folder) == ["october.csv"]
+    at_s = (datetime.now(UTC) + timedelta(days=days)).timestamp()
+    os.utime(path, (at_s, at_s))
+    assert [looking.after(seconds) for seconds in (0, 9, 1)] == [
+        ["changing"],
+        ["changing"],
+        ["done"],
+    ]
+
+
+def test_a_file_that_is_written_to_waits_though_its_time_stays(
+    engine: Engine, folder: Path, looking: Looking
+) -> None:
+    with (folder / "october.csv").open("w") as file:
+        for lines in ([HEADER], [row(hour, VALUES[hour]) for hour in VALUES]):
+            file.write("\n".join([*lines, ""]))
+            file.flush()
+            os.utime(file.fileno(), (0, 0))
+            assert looking.after(60) == ["changing"]
+    assert looking.after(60) == ["done"]
+    assert len(kept(engine)["reading"]) == 8
+
+
+def test_a_file_that_is_written_to_while_another_is_imported_waits(
+    folder: Path, looking: Looking
+) -> None:
+    write_log(folder / "a.csv", VALUES)
+    write_log(folder / "b.csv", {9: (19.0, 12.0)})
+    looking.after(0)
+
+    def import_long() -> datetime:
+        if (folder / "a.csv").exists():
+            write_log(folder / "b.csv", VALUES)
+        return datetime.now(UTC)
+
+    assert looking.after(60, import_long) == ["done", "changing"]
+
+
+def test_the_last_file_of_a_long_pass_goes_by_the_time_it_is_imported_at(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "a.csv", VALUES)
+    write_log(folder / "b.csv", {9: (19.0, 12.0)})
+    begun = datetime(2025, 9, 30, 19, tzinfo=UTC)  # by hand: 05:00 of UTC+10:00
+    nows = iter([begun, begun + timedelta(hours=4)])
+    empty_inbox(engine, settings, Resting(), lambda: next(nows))
+    assert len(kept(engine)["reading"]) == 10
+
+
+@pytest.mark.parametrize(("begin", "fate"), [(0, "refused"), (3, "done")])
+def test_a_file_that_is_written_to_after_it_was_moved_is_read_again(
+    engine: Engine, folder: Path, looking: Looking, begin: int, fate: str
+) -> None:
+    lines = [f"{line}\n" for line in (HEADER, *(row(hour, VALUES[hour]) for hour in VALUES))]
+    with (folder / "october.csv").open("w") as file:
+        file.writelines(lines[:begin])
+        file.flush()
+        assert [looking.after(0), looking.after(60)] == [["changing"], [fate]]
+        file.writelines(lines[begin:])
+    assert [looking.after(60), looking.after(60)] == [["changing"], ["done"]]
+    assert looking.after(60) == []
+    assert len(kept(engine)["reading"]) == 8
 
 
 @pytest.mark.parametrize(
@@ -265,12 +343,3 @@ def test_what_is_no_file_of_a_logger_is_said_once_and_left(
     assert kept(engine)["reading"] == []
     report = (folder / "2025.report.txt").read_text()
     assert report == "a folder, which is not looked into; put its files beside it\n"
-
-
-def test_a_file_whose_time_lies_ahead_does_not_wait_for_it(
-    engine: Engine, settings: Settings, folder: Path
-) -> None:
-    path = write_log(folder / "october.csv", VALUES)
-    ahead = (datetime.now(UTC) + timedelta(days=400)).timestamp()
-    os.utime(path, (ahead, ahead))
-    assert fates(look(engine, settings)) == [("u1/october.csv", "done")]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,6 +10,7 @@ from sqlalchemy import Engine
 
 from service.intake.inbox import empty_inbox
 from service.intake.rereading import reread
+from service.intake.resting import Resting
 from service.settings import Settings
 from service.store.engine import reading, writing
 from service.store.imports import fetch_batch
@@ -56,10 +56,10 @@ def test_the_inbox_tells_it_in_the_report_of_the_file(
     engine: Engine, tmp_path: Path, jumped: Path
 ) -> None:
     set_up(engine)
-    settings = Settings(data=tmp_path)
+    settings = Settings(data=tmp_path, inbox_settled_s=0)
     (settings.inbox / LOGGER).mkdir(parents=True)
     jumped.rename(settings.inbox / LOGGER / "jumped.csv")
-    (file,) = empty_inbox(engine, settings, datetime.now(UTC) + timedelta(minutes=1))
+    (file,) = empty_inbox(engine, settings, Resting())
     assert (file.fate, file.is_clean) == ("done", True)
     report = (settings.inbox / LOGGER / "done" / "jumped.csv.report.txt").read_text()
     assert "sign of a wrong clock or unit: the stamps jump by +20 min" in report
