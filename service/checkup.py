@@ -7,9 +7,10 @@ import sqlite3
 import stat
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 from urllib.parse import urlsplit
 
 from sqlalchemy import Connection, Engine, func, select, text
@@ -20,7 +21,7 @@ from service.settings import Settings
 from service.showing import count_text
 from service.store import tables
 from service.store.alarms import fetch_alarms
-from service.store.backup_notes import fetch_last_backup_at
+from service.store.backup_notes import fetch_last_backup
 from service.store.blocks import Block, fetch_blocks
 from service.store.channel_troubles import HEARTBEAT, fetch_troubles
 from service.store.engine import reading
@@ -29,7 +30,7 @@ from service.store.frozen import describe_frozen, fetch_frozen
 from service.store.holds import fetch_hold
 from service.store.outbox import count_late, fetch_waiting
 from service.store.round_lease import fetch_clock, fetch_lease
-from service.store.rounds import fetch_last_kept_at, fetch_last_round_at
+from service.store.rounds import fetch_first_round_at, fetch_last_kept_at, fetch_last_round_at
 from service.store.schema import find_revision
 from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
@@ -39,7 +40,6 @@ LATE_ROUND = timedelta(hours=26)  # a day's end comes every 24, and each site ha
 LONG_ROUND = timedelta(hours=1)
 LATE_MESSAGE = timedelta(hours=1)
 RECENTLY = timedelta(days=14)
-OLD_BACKUP = timedelta(days=8)  # a weekly one, and a day
 CLOCK_SLACK = timedelta(minutes=2)
 LEAST_FREE_BYTES = 1_000_000_000
 
@@ -66,7 +66,7 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
         return [
             _check_pages(connection),
             Finding("schema", f"at {find_revision(connection)}, up to date"),
-            _check_disk(connection, settings),
+            *_check_disks(connection, settings),
             _check_folder(settings),
             _check_clock(connection, now),
             _check_round(connection, now),
@@ -79,7 +79,7 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
             *_check_outbox(connection, now),
             *_check_channels(connection, settings),
             *_check_bounces(settings),
-            _check_backup(connection, now),
+            _check_backup(connection, settings, now),
             *_check_operator(connection, settings),
             *_check_heartbeat(connection, settings),
         ]
@@ -88,11 +88,11 @@ def check_service(engine: Engine, settings: Settings, now: datetime) -> list[Fin
 def find_alarms(connection: Connection, settings: Settings, now: datetime) -> list[Finding]:
     """Return what an operator is to hear of without asking; each is found fast."""
     found = (
-        _check_disk(connection, settings),
+        *_check_disks(connection, settings),
         _check_round(connection, now),
         *_check_lease(connection),
         _check_waiting(connection, now),
-        _check_backup(connection, now),
+        _check_backup(connection, settings, now),
     )
     return [one for one in found if one.remedy]
 
@@ -117,19 +117,34 @@ def _check_pages(connection: Connection) -> Finding:
         return Finding("integrity", "every page of the store can be read")
     if connection.scalar(text("show data_checksums")) == "on":
         return Finding("integrity", "the server keeps checksums of its pages")
-    remedy = "Stop the server and run its `pg_checksums --enable`."
+    major = connection.execute(text("show server_version_num")).scalar_one()[:-4]
+    told = connection.scalar(text("select setting from pg_settings where name = 'data_directory'"))
+    folder = told or f"/var/lib/postgresql/{major}/main"  # not told to all; Debian's
+    remedy = (
+        f"Stop the server, run `/usr/lib/postgresql/{major}/bin/pg_checksums --enable -D {folder}` "
+        "as postgres, and start it; the README says how in containers."
+    )
     return Finding("integrity", "the server keeps no checksums of its pages", remedy)
 
 
-def _check_disk(connection: Connection, settings: Settings) -> Finding:
-    free_bytes = shutil.disk_usage(settings.data).free
-    own_bytes = 0
-    if connection.dialect.name == "sqlite":
-        own_bytes = settings.store_file.stat().st_size
-    said = f"{free_bytes / 1e9:,.1f} GB free where {settings.data} lies"
-    if free_bytes >= max(LEAST_FREE_BYTES, own_bytes):
-        return Finding("disk", said)
-    return Finding("disk", said, "Make room: without it imports and rounds will fail.")
+def _check_disks(connection: Connection, settings: Settings) -> Iterator[Finding]:
+    """Look where the data folder lies, and where the last backup does as far as that is seen."""
+    aside = "" if connection.dialect.name == "sqlite" else "; PostgreSQL's own disk is not seen"
+    remedy = "Make room: without it imports and rounds will fail."
+    yield _check_disk("disk", settings.data, settings.store_file, remedy, aside)
+    last = fetch_last_backup(connection)
+    if last and last.path:
+        with suppress(OSError):  # it lies on another machine, or on a disk that is away
+            remedy = "Make room: without it no backup can be made."
+            yield _check_disk("backup disk", last.path.parent, last.path, remedy)
+
+
+def _check_disk(what: str, folder: Path, file: Path, remedy: str, aside: str = "") -> Finding:
+    """Say how much is free beside a file: there is to be as much as it takes."""
+    free_bytes = shutil.disk_usage(folder).free
+    own_bytes = file.stat().st_size if file.exists() else 0
+    said = f"{free_bytes / 1e9:,.1f} GB free where {folder} lies{aside}"
+    return Finding(what, said, remedy if free_bytes < max(LEAST_FREE_BYTES, own_bytes) else None)
 
 
 def _check_folder(settings: Settings) -> Finding:
@@ -291,14 +306,19 @@ def _check_bounces(settings: Settings) -> Iterator[Finding]:
         yield Finding("bounces", f"read from {settings.bounces}")
 
 
-def _check_backup(connection: Connection, now: datetime) -> Finding:
-    made_at = fetch_last_backup_at(connection)
-    if made_at is None:
-        return Finding("backup", "none made by `digseason backup` is known")
-    age = now - made_at
-    remedy = "Run `digseason backup FILE`, and see what keeps the one that was to come by itself."
-    said = f"the last one {_length(age)} ago"
-    return Finding("backup", said, remedy if age > OLD_BACKUP else None)
+def _check_backup(connection: Connection, settings: Settings, now: datetime) -> Finding:
+    last = fetch_last_backup(connection)
+    if last:
+        since, said = last.made_at, f"the last one {_length(now - last.made_at)} ago"
+    else:
+        since = fetch_first_round_at(connection) or now
+        said = "none made by `digseason backup` is known"
+    remedy = (
+        "Run `digseason backup FILE`, and have it run each night; set DIGSEASON_BACKUP_DAYS=0 "
+        "where backups are made by other means."
+    )
+    is_old = 0 < settings.backup_days < (now - since) / timedelta(days=1)
+    return Finding("backup", said, remedy if is_old else None)
 
 
 def _check_operator(connection: Connection, settings: Settings) -> Iterator[Finding]:

@@ -121,6 +121,7 @@ class Settings(BaseSettings):
     sensor_accuracy_c: float = Field(default=0.2, ge=0, allow_inf_nan=False)
     mail_charts: bool = True
     advisory_days: int = Field(default=7, ge=0)
+    backup_days: int = Field(default=8, ge=0)  # a weekly one, and a day
     soon_days: int = Field(default=7, ge=0, le=60)
 
     mail_from: Annotated[str, AfterValidator(check_sender)] = NO_SENDER

@@ -64,7 +64,7 @@ def command(data: Path, file: Path | None, folder: Path | None, kept: int | None
         ) from None
     except NoBackupError as error:
         raise click.ClickException(f"the store may be damaged. {error}") from None
-    note_backup(engine, datetime.now(UTC))
+    note_backup(engine, file, datetime.now(UTC))
     click.echo(f"{file}: {file.stat().st_size / 1e6:,.1f} MB")
     if folder and kept:
         for old in prune_backups(file, kept):

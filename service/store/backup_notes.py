@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
 from sqlalchemy import Connection, Engine, delete, insert, select
 
@@ -14,14 +17,24 @@ from service.store.tables import backup_made
 PATIENCE_S = 2
 
 
-def note_backup(engine: Engine, now: datetime) -> None:
+@dataclass(frozen=True)
+class Backup:
+    """When a backup was made, and where it was written to; None: that is not known."""
+
+    made_at: datetime
+    path: Path | None
+
+
+def note_backup(engine: Engine, path: Path, now: datetime) -> None:
     """Keep that a backup was made, unless others write for long: it is one all the same."""
     hasty = engine.execution_options(digseason_patience_s=PATIENCE_S)
     with suppress(StoreBusyError), writing(hasty) as connection:
         connection.execute(delete(backup_made))
-        connection.execute(insert(backup_made).values(id=1, made_at=now))
+        written = os.fsencode(path.resolve()).decode("utf-8", "replace")
+        connection.execute(insert(backup_made).values(id=1, made_at=now, path=written))
 
 
-def fetch_last_backup_at(connection: Connection) -> datetime | None:
-    """Return when the last one was made; None: none is known."""
-    return connection.scalar(select(backup_made.c.made_at))
+def fetch_last_backup(connection: Connection) -> Backup | None:
+    """Return the last one; None: none is known."""
+    row = connection.execute(select(backup_made.c.made_at, backup_made.c.path)).one_or_none()
+    return Backup(row.made_at, Path(row.path) if row.path else None) if row else None

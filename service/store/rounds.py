@@ -63,6 +63,11 @@ def fetch_last_round_at(connection: Connection) -> datetime | None:
     return last.started_at if last else None
 
 
+def fetch_first_round_at(connection: Connection) -> datetime | None:
+    """Return when the first round that is kept began; None: there has been none."""
+    return connection.scalar(select(func.min(round_.c.started_at)).where(*_OF_TODAY))
+
+
 def prune_rounds(connection: Connection, before: datetime, most: int) -> int:
     """Take out rounds that began before an instant and noted nothing; return how many. The last
     one of today's data stays."""

@@ -152,9 +152,14 @@ FINDINGS = (
     N_("every page of the store can be read"),
     N_("the server keeps checksums of its pages"),
     N_("the server keeps no checksums of its pages"),
-    N_("Stop the server and run its `pg_checksums --enable`."),
+    N_(
+        "Stop the server, run `{command}` as postgres, and start it; the README says how in "
+        "containers."
+    ),
+    N_("{size} GB free where {folder} lies; PostgreSQL's own disk is not seen"),
     N_("{size} GB free where {folder} lies"),
     N_("Make room: without it imports and rounds will fail."),
+    N_("Make room: without it no backup can be made."),
     N_("other users of this machine may look into the data folder, addresses in it"),
     N_("Run `{command}`."),
     N_("only its owner may look into it"),
@@ -192,7 +197,10 @@ FINDINGS = (
     N_("Set DIGSEASON_BOUNCES to the folder they come into."),
     N_("a mail server brings them to /api/bounces"),
     N_("none made by `digseason backup` is known"),
-    N_("Run `digseason backup FILE`, and see what keeps the one that was to come by itself."),
+    N_(
+        "Run `digseason backup FILE`, and have it run each night; set DIGSEASON_BACKUP_DAYS=0 "
+        "where backups are made by other means."
+    ),
     N_("no one is told of a late round: DIGSEASON_OPERATOR is not set"),
     N_("{address} could not be told what is wrong: {why}"),
     N_("{address} is told of a late round by mails that are files"),
@@ -208,6 +216,7 @@ THINGS = (
     *(N_("running"), N_("readings"), N_("feed"), N_("feeds"), N_("forecast"), N_("loggers")),
     *(N_("depth"), N_("borrowed"), N_("sending"), N_("outbox"), N_("address"), N_("bounces")),
     *(N_("undelivered"), N_("backup"), N_("operator"), N_("heartbeat"), N_("mail"), N_("sms")),
+    N_("backup disk"),
 )
 """What it looked at."""
 LENGTHS = (N_("{count} hours"), N_("{count} days"))

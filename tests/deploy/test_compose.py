@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import yaml
 from jsonschema import Draft201909Validator
 
 from service.cli import main
+from tests.pg import find_programs
 
 HERE = Path(__file__).parent
 COMPOSE = yaml.safe_load((HERE.parents[1] / "deploy/compose.yaml").read_text("utf-8"))
@@ -52,6 +54,16 @@ def test_only_the_proxy_can_be_reached_and_only_the_database_lies_apart() -> Non
 def test_logs_are_bounded_and_no_service_is_without() -> None:
     logging = [one["logging"] for one in COMPOSE["services"].values()]
     assert all(one["options"]["max-size"] for one in logging)
+
+
+def test_the_database_keeps_checksums_of_its_pages_from_the_beginning() -> None:
+    words = COMPOSE["services"]["database"]["environment"]["POSTGRES_INITDB_ARGS"].split()
+    # source: what an initdb says of itself; that the image hands these words to it: from memory
+    options = subprocess.run(  # noqa: S603 (no input of others)
+        [find_programs() / "initdb", "--help"], check=True, capture_output=True, text=True
+    ).stdout
+    assert words == ["--data-checksums"]
+    assert words[0] in options
 
 
 def test_images_are_named_without_a_registry() -> None:

@@ -14,6 +14,7 @@ from service.cli import main
 from service.one_round import holding_round
 from service.settings import Settings
 from service.store import tables
+from service.store.backup_notes import note_backup
 from service.store.channel_troubles import ChannelTrouble, keep_trouble
 from service.store.engine import open_engine, writing
 from service.store.frozen import freeze
@@ -55,7 +56,14 @@ def test_a_service_that_is_well_wants_no_look(engine: Engine, settings: Settings
     set_up(engine, farm_text(north=True))
     run_round(engine, NOW - 20 * HOUR)
     remedies = {one.what: one.remedy for one in check_service(engine, settings, NOW)}
-    assert remedies.pop("integrity") is None or engine.dialect.name == "postgresql"
+    unkept = remedies.pop("integrity")
+    if engine.dialect.name == "postgresql":
+        assert unkept
+        folder = unkept.split("pg_checksums --enable -D ")[1].split("`")[0]
+        assert Path(folder, "PG_VERSION").is_file()
+        assert "PostgreSQL's own disk is not seen" in found(engine, settings, "disk").said
+    else:
+        assert unkept is None
     assert set(remedies.values()) == {None}
 
 
@@ -74,6 +82,41 @@ def test_a_round_that_is_late_wants_a_look(
         run_round(engine, last_at)
     one = found(engine, settings, "round")
     assert (one.said, one.remedy is None) == (said, False)
+
+
+@pytest.mark.parametrize(
+    ("days", "wanted", "is_fine"),
+    [
+        pytest.param(7, 8, True, id="a week"),
+        pytest.param(9, 8, False, id="more than a week"),
+        pytest.param(9, 0, True, id="backups are made by other means"),
+    ],
+)
+def test_that_no_backup_was_ever_made_wants_a_look_after_a_week(
+    engine: Engine, settings: Settings, days: int, wanted: int, is_fine: bool
+) -> None:
+    settings.backup_days = wanted
+    for day in range(days):
+        run_round(engine, NOW - timedelta(days=days - day))
+    one = found(engine, settings, "backup")
+    assert one.said == "none made by `digseason backup` is known"
+    assert (one.remedy is None) == is_fine
+
+
+@pytest.mark.both_by_day
+def test_the_disk_of_the_last_backup_is_watched_too(
+    engine: Engine, settings: Settings, tmp_path: Path
+) -> None:
+    backup = tmp_path / "away" / "b.db"
+    note_backup(engine, backup, NOW)
+    assert "backup disk" not in {one.what for one in check_service(engine, settings, NOW)}
+    backup.parent.mkdir()
+    assert found(engine, settings, "backup disk").remedy is None
+    with backup.open("wb") as file:
+        file.truncate(2**43)  # with a hole, larger than what is free
+    one = found(engine, settings, "backup disk")
+    assert one.said.endswith(f" GB free where {tmp_path / 'away'} lies")
+    assert one.remedy == "Make room: without it no backup can be made."
 
 
 def test_a_clock_that_went_back_wants_a_look(engine: Engine, settings: Settings) -> None:

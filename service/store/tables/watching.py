@@ -25,4 +25,5 @@ backup_made = Table(  # when the last one was; no row: none is known
     metadata,
     Column("id", Integer, primary_key=True),  # always 1
     Column("made_at", UtcInstant, nullable=False),
+    Column("path", Text),  # None: noted before paths were
 )

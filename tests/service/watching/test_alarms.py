@@ -162,7 +162,7 @@ def test_messages_that_wait_for_no_reader_and_an_old_backup_are_told(
 ) -> None:
     set_up(engine, farm_text(north=True))
     run_round(engine, NOW - HOUR)
-    note_backup(engine, NOW - timedelta(days=7))
+    note_backup(engine, tmp_path / "b.db", NOW - timedelta(days=7))
     with writing(engine) as connection:
         digest = add_digest(connection, "Ada Example", NOW)
         made = ("<1@example.org>", "text", NOW - 10 * HOUR)
@@ -171,7 +171,7 @@ def test_messages_that_wait_for_no_reader_and_an_old_backup_are_told(
         assert message is not None
         put_off_for_quiet(connection, message, NOW + HOUR)
     assert found(engine, tmp_path) == {}
-    note_backup(engine, NOW - timedelta(days=9))
+    note_backup(engine, tmp_path / "b.db", NOW - timedelta(days=9))
     with writing(engine) as connection:
         digest = add_digest(connection, "Ada Example", NOW)
         made = ("<2@example.org>", "text", NOW - 61 * MINUTE)
