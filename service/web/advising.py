@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from http import HTTPStatus
-from typing import Literal
+from typing import Any, Literal
 
 from sqlalchemy import Connection, Engine, select
 
@@ -23,6 +23,7 @@ from service.store.advisories import (
     KeptNote,
     add_note,
     fetch_advisories,
+    fetch_members,
     mark_dropped,
 )
 from service.store.engine import reading, writing
@@ -32,6 +33,7 @@ from service.web.advisory_words import tell_differences
 from service.web.problems import Problem
 
 LONGEST_NOTE, LONGEST_WHY = 2_000, 300
+ALSO_FOR_OTHERS = "this advisory is also for districts that this account does not see"
 
 Wrong = Literal["other", "changed", "why"]
 
@@ -72,6 +74,15 @@ def find_advisory(connection: Connection, number: int, who: Visitor) -> KeptAdvi
     if not found or not may_read(connection, who.reach, found[0].district_ids):
         raise Problem(HTTPStatus.NOT_FOUND, "no advisory has this number")
     return found[0]
+
+
+def find_told(connection: Connection, one: KeptAdvisory, who: Visitor) -> list[Any] | None:
+    """Return for whom an advisory was released, as `fetch_members` does; None: the visitor does not
+    see all that it is about, and so not all of these.
+    """
+    if not may_decide(connection, who.reach, one.district_ids):
+        return None
+    return fetch_members(connection, one.id)
 
 
 def draft_one(engine: Engine, settings: Settings, who: Visitor, now: datetime) -> int:
@@ -125,8 +136,7 @@ def decide_on(
     with reading(engine) as connection:
         one = find_advisory(connection, number, who)
         if not may_decide(connection, who.reach, one.district_ids):
-            said = "this advisory is also for districts that this account does not see"
-            raise Problem(HTTPStatus.FORBIDDEN, said)
+            raise Problem(HTTPStatus.FORBIDDEN, ALSO_FOR_OTHERS)
         changes = False
         if decision.say == "release":
             figures = find_figures_now(connection, settings, now, None, one.district_ids)

@@ -18,10 +18,7 @@ from alerts.words import LANGUAGES
 from service.advisories.releasing import compose_released, note_for
 from service.advisories.scope import find_scope, may_read
 from service.settings import Settings
-from service.store.advisories import (
-    fetch_advisories,
-    fetch_members,
-)
+from service.store.advisories import fetch_advisories
 from service.store.engine import reading
 from service.web.access import Coordinator, Visitor
 from service.web.advising import (
@@ -33,6 +30,7 @@ from service.web.advising import (
     decides,
     draft_one,
     find_advisory,
+    find_told,
     foresee_release,
     read_as,
     write_text,
@@ -114,7 +112,7 @@ def advisories_page_routes(engine: Engine, settings: Settings) -> APIRouter:
             one = find_advisory(connection, number, who)
             reader = read_as(connection, who, _choose(request, read_in))
             may = decides(connection, one, who)
-            members = fetch_members(connection, number)
+            members = find_told(connection, one, who) or []
         run, figures = foresee_release(engine, settings, one, now) if may else (None, None)
         text = write_text(one, reader)
         return answer_page(

@@ -14,11 +14,12 @@ from sqlalchemy import Engine
 from alerts.gsm import count_parts
 from service.advisories.releasing import compose_released, find_cost
 from service.settings import Settings
-from service.store.advisories import KeptAdvisory, State, fetch_members
+from service.store.advisories import KeptAdvisory, State
 from service.store.engine import reading
 from service.store.outbox import End
 from service.web.access import Coordinator, Visitor
 from service.web.advising import (
+    ALSO_FOR_OTHERS,
     LONGEST_NOTE,
     Decision,
     UndecidedError,
@@ -27,6 +28,7 @@ from service.web.advising import (
     draft_one,
     find_advisory,
     find_readable,
+    find_told,
     foresee_release,
     read_as,
     write_text,
@@ -215,8 +217,9 @@ def advisories_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Return for whom it was released, and what became of each message."""
         after = part.find_number() or 0
         with reading(engine) as connection:
-            find_advisory(connection, number, who)
-            rows = fetch_members(connection, number)
+            rows = find_told(connection, find_advisory(connection, number, who), who)
+        if rows is None:
+            raise Problem(HTTPStatus.FORBIDDEN, ALSO_FOR_OTHERS)
         every = [
             MemberRecord(
                 place=place,

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from sqlalchemy import Engine, insert, select, update
+
+from service.store import tables
+from service.store.accounts import set_places
+from service.store.advisories import add_members
+from service.store.engine import writing
+from tests.planted import plant_recipient
 from tests.service.api.conftest import Ask, Send
+from tests.signed_in import plant_account, sign_in_as
 
 
 def test_an_advisory_is_drafted_noted_and_dropped(send: Send, ask: Ask) -> None:
@@ -32,6 +40,31 @@ def test_an_advisory_is_released_once(send: Send, ask: Ask) -> None:
     answers = [send(f"{path}/release", "cora", {"notes": 0}).status_code for _ in range(2)]
     assert answers == [204, 409]
     assert ask(path, "cora").json()["released_by"] == "Cora"
+
+
+def test_only_who_sees_all_that_it_is_about_reads_for_whom_it_was_released(
+    engine: Engine, ask: Ask, here: str
+) -> None:
+    with writing(engine) as connection:
+        plant_recipient(connection, "Ledge Example")
+        connection.execute(insert(tables.district), {"id": "flats", "name": "The Flats"})
+        in_it = update(tables.site).where(tables.site.c.id == "upper")
+        connection.execute(in_it.values(district_id="flats"))
+        (number,) = connection.scalars(
+            select(tables.advisory.c.id).where(tables.advisory.c.released_at.is_not(None))
+        )
+        add_members(connection, number, ["Ledge Example"])
+    of_one = plant_account(engine, "dina@example.org", "coordinator")
+    with writing(engine) as connection:
+        set_places(connection, of_one.id, [], ["flats"])
+    path = f"/api/advisories/{number}"
+    dina = sign_in_as(here, "dina@example.org")
+    answers = [
+        dina.get(here + one, timeout=30) for one in (path, f"{path}/members?format=json", path[4:])
+    ]
+    assert [one.status_code for one in answers] == [200, 403, 200]
+    assert [one.text for one in answers if "Ledge Example" in one.text] == []
+    assert "Ledge Example" in ask(f"{path}/members", "cora").text
 
 
 def test_only_who_decides_reads_and_releases(send: Send, ask: Ask) -> None:
