@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from probes.frames import LoggerFile, Reject
+from probes.rejects import Rejects
 
 TOLERANCE = timedelta(minutes=15)
 """How far a clock may be ahead; ours: cheap clocks gain a few minutes between two visits."""
@@ -48,7 +49,8 @@ def reject_rows(file: LoggerFile, which: NDArray[np.bool_], why: str) -> LoggerF
     if not which.any():
         return file
     readings = (~np.isnan(file.soil_temp_c)).sum(axis=1)
-    rejects = (
+    rejects = Rejects()
+    rejects.add(
         Reject(
             int(file.line[row]),
             f"{file.observed_at[row].item():%Y-%m-%d %H:%M} UTC {why}",
@@ -62,7 +64,7 @@ def reject_rows(file: LoggerFile, which: NDArray[np.bool_], why: str) -> LoggerF
         line=file.line[~which],
         observed_at=file.observed_at[~which],
         soil_temp_c=file.soil_temp_c[~which],
-        rejects=tuple(sorted([*file.rejects, *rejects], key=lambda reject: reject.line)),
+        rejects=tuple(sorted([*file.rejects, *rejects.tell()], key=lambda reject: reject.line)),
         shift=None if file.shift is None else file.shift[~which],
         suspect=None if file.suspect is None else file.suspect[~which],
     )

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
@@ -23,15 +23,17 @@ from probes.layouts import LATEST_YEAR, Layout
 from probes.logger_lines import Block, FileRefused, read_blocks, shown
 from probes.logger_rows import Header, Rows, find_header, find_width, split_rows
 from probes.other_headers import HeaderWatch
+from probes.rejects import MOST_TOLD, Rejects
 from probes.stamps import find_out_of_order, read_stamps
 from probes.stated_units import check_stated_units
-from probes.temperatures import OF_ANOTHER, gather_unknown_depths, read_temperatures
+from probes.temperatures import OF_ANOTHER, read_temperatures
 from probes.unpacking import Packing, find_packing, layout_unpacked, open_unpacked
 from probes.wall_times import check_time_format
 
 __all__ = ["FileRefused", "read_logger_file"]
 
 LOGGERS_TOLD = 10
+_AND_MORE = "..."
 OUT_OF_ORDER = "stands out of order in time"
 
 
@@ -91,7 +93,7 @@ def read_logger_file(
     LoggerFile
         The cells of its rows are finite values, missing codes and rejected cells, which add up.
         Rejects stand in the order of their lines; in long form all rows of a depth that the layout
-        does not know are one.
+        does not know are one, and so are those of one kind where there are thousands.
 
     With `order = "time"` rows must run one way in time: forward or backward, whichever most steps
     do; in long form those of each depth. The longest ordered run of rows is kept and what lies
@@ -122,7 +124,7 @@ def read_logger_file(
         )
         table, rejects, others = _read_blocks(blocks, how)
     if how.layout.order == "time":
-        table, rejects = _keep_order(table, rejects, how)
+        table = _keep_order(table, rejects, how)
     soil_temp_c = table.soil_temp_c
     return LoggerFile(
         channels=tuple(layout.columns),
@@ -130,13 +132,13 @@ def read_logger_file(
         observed_at=table.observed_at,
         soil_temp_c=np.where(np.isinf(soil_temp_c), np.nan, soil_temp_c),
         missing=int(np.isnan(soil_temp_c).sum()),
-        rejects=tuple(sorted(gather_unknown_depths(rejects), key=lambda reject: reject.line)),
+        rejects=rejects.tell(),
         others=others,
         shift=table.shift,
     )
 
 
-def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[Reject], int]:
+def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, Rejects, int]:
     """Read the rows of all blocks; return them, what was not read, and how many rows of others."""
     layout = how.layout
     first = next(blocks, None)
@@ -148,7 +150,7 @@ def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[R
     width = find_width(first.lines, header, layout.delimiter)
     watch = HeaderWatch(header, layout)
     tables: list[_Table] = []
-    rejects: list[Reject] = []
+    rejects = Rejects()
     others: dict[str, int] = {}
     for block in chain([first], blocks):
         rows, no_rows = split_rows(block, header, width, layout)
@@ -159,7 +161,7 @@ def _read_blocks(blocks: Iterator[Block], how: _Reading) -> tuple[_Table, list[R
         if above.any():
             table, unread = _reject_below(table, unread, above, block, layout)
         tables.append(table)
-        rejects += no_rows + unread
+        rejects.add(sorted(no_rows + unread, key=lambda reject: reject.line))
     table = _Table(
         np.concatenate([each.line for each in tables]),
         np.concatenate([each.observed_at for each in tables]),
@@ -180,7 +182,8 @@ def _rows_of_logger(rows: Rows, header: Header, how: _Reading, others: dict[str,
     names = [name.strip() for name in rows.columns[header.names.index(how.layout.logger or "")]]
     for name, count in Counter(names).items():
         if name != how.logger_id:
-            others[name] = others.get(name, 0) + count
+            known = name if name in others or len(others) < LOGGERS_TOLD else _AND_MORE
+            others[known] = others.get(known, 0) + count
     return rows.where(np.array([name == how.logger_id for name in names], np.bool_))
 
 
@@ -234,35 +237,37 @@ def _find_out_of_order(table: _Table) -> NDArray[np.bool_]:
     return out_of_order
 
 
-def _keep_order(table: _Table, rejects: list[Reject], how: _Reading) -> tuple[_Table, list[Reject]]:
+def _keep_order(table: _Table, rejects: Rejects, how: _Reading) -> _Table:
     """Reject the rows that stand out of order, and with them what was said of their cells."""
     out_of_order = _find_out_of_order(table)
     if not out_of_order.any():
-        return table, rejects
-    lost = {
-        int(line): instant.item()
-        for line, instant in zip(
-            table.line[out_of_order], table.observed_at[out_of_order], strict=True
+        return table
+    lost = dict(
+        zip(
+            table.line[out_of_order].tolist(),
+            table.observed_at[out_of_order].tolist(),
+            strict=True,
         )
-    }
+    )
     # The text of rows is not kept while a file is read, so it is looked up again.
+    shown_of = set(islice(lost, MOST_TOLD + 1))
     with closing(open_unpacked(how.path, how.layout, how.packing)) as content:
         texts = {
-            number: line
+            number: shown(line)
             for block in read_blocks(content, how.path.name, how.layout.encoding)
             for number, line in enumerate(block.lines, block.first_line)
-            if number in lost
+            if number in shown_of
         }
-    rejects = [reject for reject in rejects if reject.line not in lost]
-    rejects += [
+    rejects.drop(lost)
+    rejects.add(
         Reject(
             line,
             f"{instant:%Y-%m-%d %H:%M} UTC {OUT_OF_ORDER}: the clock jumped here; "
             "set the logger's clock, or where rows stand in no order "
             f'set order = "any" in layout.{how.layout.name}',
-            shown(texts[line]),
+            texts.get(line, ""),
             how.layout.readings_in_row,
         )
         for line, instant in lost.items()
-    ]
-    return table.where(~out_of_order), rejects
+    )
+    return table.where(~out_of_order)

@@ -9,6 +9,12 @@ from dataclasses import dataclass
 from typing import Protocol
 
 BLOCK_BYTES = 1 << 20
+BLOCK_LINES = 1 << 15
+"""Lines of a few characters cost many times their bytes, whatever is said of them."""
+
+MAX_LINES = 8_000_000
+"""Fifteen years of minutes."""
+
 SHOWN_CHARACTERS = 200
 
 
@@ -48,7 +54,7 @@ def read_blocks(
     encoding: str,
     progress: Callable[[int], None] | None = None,
 ) -> Iterator[Block]:
-    """Yield a file's lines without their ends, a megabyte at a time.
+    """Yield a file's lines without their ends, a megabyte at most at a time.
 
     Parameters
     ----------
@@ -67,7 +73,7 @@ def read_blocks(
     Raises
     ------
     FileRefused
-        When there is no such encoding, or a line is longer than a block.
+        When there is no such encoding, a line is longer than a block, or there are too many.
     """
     try:
         decode = codecs.getincrementaldecoder(encoding)("replace")
@@ -101,9 +107,14 @@ def read_blocks(
             lines.append(rest)
         if "\0" in text:
             lines = [line.lstrip("\0") or line for line in lines]
-        if lines:
-            yield Block(first_line, lines, cut)
-        first_line += len(lines)
+        if first_line + len(lines) > MAX_LINES:
+            raise FileRefused(
+                f"{file_name}: more than {MAX_LINES:,} lines; cut it into files of fewer"
+            )
+        for begin in range(0, len(lines), BLOCK_LINES):
+            part = lines[begin : begin + BLOCK_LINES]
+            yield Block(first_line, part, cut and begin + BLOCK_LINES >= len(lines))
+            first_line += len(part)
         if progress is not None:
             progress(bytes_done)
         data = ahead
@@ -113,10 +124,12 @@ def shown(text: str) -> str:
     """Return text as a reject shows it: short, and without NULs, which PostgreSQL refuses, or
     other characters that a terminal obeys or does not show.
     """
-    text = "".join(
-        letter if letter.isprintable() or letter == "\t" else _mark(letter) for letter in text
-    )
-    return text if len(text) <= SHOWN_CHARACTERS else text[:SHOWN_CHARACTERS] + "..."
+    begin = text[:SHOWN_CHARACTERS]
+    if not begin.isprintable():
+        begin = "".join(
+            letter if letter.isprintable() or letter == "\t" else _mark(letter) for letter in begin
+        )
+    return begin if len(text) <= SHOWN_CHARACTERS else begin + "..."
 
 
 def _mark(letter: str) -> str:

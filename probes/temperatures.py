@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -87,20 +86,6 @@ def _read_long(
         )
         rejects.append(_reject(place, rows, rows.text[place], reason))
     return soil_temp, rejects
-
-
-def gather_unknown_depths(rejects: list[Reject]) -> list[Reject]:
-    """Return rejects of which those of one unknown depth are one, at the line of the first."""
-    gathered: dict[str, Reject] = {}
-    for reject in rejects:
-        if NO_DEPTH in reject.reason:
-            first = gathered.setdefault(reject.reason, replace(reject, readings=0))
-            gathered[reject.reason] = replace(first, readings=first.readings + reject.readings)
-    told = [
-        replace(one, reason=f"{reason} ({one.readings:,} rows of it, the first is this)")
-        for reason, one in gathered.items()
-    ]
-    return [*(reject for reject in rejects if NO_DEPTH not in reject.reason), *told]
 
 
 def _find_channel(text: str, layout: Layout) -> int:

@@ -21,6 +21,7 @@ REJECTS = (
         "columns in {where} and import the file again"
     ),
     N_("{reason} ({count} rows of it, the first is this)"),
+    N_("{reason} ({count} of this kind, from here to line {line})"),
     N_(
         "'{stamp}' is not a time written as \"{form}\"; correct the line, or time and time_format"
         " in {where}"
@@ -109,6 +110,7 @@ REFUSED_FILES = (
     N_("more than {most} entries; unpack it first"),
     N_("{count} files in it, {texts} of them named as text; unpack it, and give each on its own"),
     N_("more than {most} bytes when unpacked; split it"),
+    N_("more than {most} lines; cut it into files of fewer"),
     N_(
         "expands more than {most}-fold, as no readings do; look into it, and unpack it first if"
         " it is one"

@@ -42,7 +42,7 @@ from service.web.own_uploads import (
     state_reading,
 )
 from service.web.pages import Fields, Filled, Sent, answer_page, choose_language, redirect
-from service.web.writing import run_writing
+from service.web.writing import run_looking, run_writing
 
 CHOICES = {"stamp": ("end", "start", "instant"), "unit": ("F", "C")}
 OF_KEY = "key."
@@ -69,12 +69,15 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
     @routes.get("/imports/uploads/{number}")
     async def look(request: Request, number: Number, who: Owner) -> Response:
         """Show what keeping a file would do, or the layout that is proposed for it."""
-        return await run_writing(page, request, number, who)
+        return await run_looking(page, request, number, who)
 
     @routes.post("/imports/uploads/{number}")
     async def decide(request: Request, number: Number, fields: Filled, who: Owner) -> Response:
         """Keep a file, drop it, or state how it is to be read."""
-        return await run_writing(_decide, request, number, fields, who)
+        done = await run_writing(_decide, number, fields, who)
+        if isinstance(done, Response):
+            return done
+        return await run_looking(page, request, number, who, done, fields)
 
     def page(
         request: Request,
@@ -110,7 +113,8 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
             number = put_aside(connection, sent, who, datetime.now(UTC))
         return redirect("/imports?wrong=of" if number is None else f"/imports/uploads/{number}")
 
-    def _decide(request: Request, number: int, fields: Fields, who: Visitor) -> Response:
+    def _decide(number: int, fields: Fields, who: Visitor) -> Response | Sequence[str]:
+        """Return where to go on, or what is wrong with what was filled in."""
         now, said = datetime.now(UTC), fields.get("say")
         try:
             if said == "keep":
@@ -124,7 +128,7 @@ def uploads_page_routes(engine: Engine) -> APIRouter:
                     layout = read_layout(_layout_of(fields))
                     state_reading(connection, one, fields.get("name", ""), layout, now)
         except FarmFileError as error:
-            return page(request, number, who, error.lines, fields)
+            return error.lines
         except (FileRefused, WithdrawnError):
             pass  # the page says why
         return redirect(f"/imports/uploads/{number}")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
+import tracemalloc
 from pathlib import Path
 
 import pytest
 
 from probes.frames import LoggerFile
 from probes.logger_files import FileRefused, read_logger_file
+from probes.logger_lines import MAX_LINES, read_blocks
 from tests.logger_texts import layout, read
 
 PLAIN = "Time,10 cm,30 cm\n2025-04-01 01:00,7.5,9\n2025-04-01 02:00,7.25,-0.5\n"
@@ -344,3 +347,34 @@ def test_a_line_without_an_end_is_refused(tmp_path: Path) -> None:
 def test_a_header_alone_makes_a_file_without_rows(tmp_path: Path) -> None:
     file = read(tmp_path, "Time,10 cm,30 cm\n")
     assert (file.soil_temp_c.shape, file.observed_at.size, file.rejects) == ((0, 2), 0, ())
+
+
+def test_a_file_of_bad_rows_alone_is_told_whole_in_little_memory(tmp_path: Path) -> None:
+    content = "Time,10 cm,30 cm\n" + "x\n" * 100_000
+    tracemalloc.start()
+    try:
+        file = read(tmp_path, content)
+        kept_bytes, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert kept_bytes < 5_000_000
+    assert peak_bytes < 30_000_000  # a block of lines, with why each is none
+    assert sum(one.readings for one in file.rejects) == 200_000
+    assert len(file.rejects) == 10_001
+    last = file.rejects[-1]
+    assert last.line == 10_002  # by hand: behind the header and 10,000 that are told one by one
+    assert last.reason.endswith("(90,000 of this kind, from here to line 100,001)")
+
+
+def test_of_many_rejects_those_of_lost_rows_count_once(tmp_path: Path) -> None:
+    early = "2025-04-01 01:00,a,2\n" * 10_001 + "2025-04-01 02:00,a,2\n"
+    file = read(tmp_path, f"Time,10 cm,30 cm\n{early}2019-01-01 00:00,a,2\n2025-04-01 03:00,1,2\n")
+    assert sum(one.readings for one in file.rejects) == 10_002 + 2  # by hand: 2 of the lost row
+    assert file.rejects[-2].reason.endswith("(2 of this kind, from here to line 10,003)")
+    assert (file.rejects[-1].line, file.rejects[-1].readings) == (10_004, 2)
+
+
+def test_more_lines_than_any_logger_writes_are_refused() -> None:
+    stream = io.BytesIO(b"\n" * MAX_LINES + b"2025-04-01 01:00,7.5,9\n")
+    with pytest.raises(FileRefused, match="more than 8,000,000 lines; cut it into files of fewer"):
+        list(map(id, read_blocks(stream, "log.csv", "utf-8")))

@@ -38,7 +38,7 @@ from service.web.own_uploads import (
     state_reading,
 )
 from service.web.problems import Problem, describe_refusals
-from service.web.writing import run_writing
+from service.web.writing import run_looking, run_writing
 
 MOST_REJECTS = 100
 BINARY: dict[str, Any] = {"schema": {"type": "string", "format": "binary"}}
@@ -208,7 +208,7 @@ def uploads_routes(engine: Engine) -> APIRouter:
     @routes.get("/imports/uploads/{number}", response_model=UploadRecord, responses=ONE)
     async def look(request: Request, number: UploadNumber, who: Owner) -> Response:
         """Return what keeping a file would do, or the layout that is proposed for it."""
-        return answer_one(request, await run_writing(_look, number, who))
+        return answer_one(request, await run_looking(_look, number, who))
 
     @routes.post(
         "/imports/uploads/{number}/state",

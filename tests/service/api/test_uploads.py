@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from threading import Event, Semaphore
 from typing import Any
 
 import pytest
 import requests
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, event, func, select
 
 from service.store import tables
-from service.store.engine import open_engine, reading
+from service.store.engine import open_engine, reading, writing
 from service.store.schema import upgrade
+from service.store.tokens import add_token
+from service.web.writing import LOOKS_AT_ONCE
 from tests.farms import farm_text, set_up
 from tests.service.api.conftest import Ask, Send
 from tests.service.test_imports_page import BROKEN, GOOD, LEDGE, UNKNOWN
@@ -147,3 +152,35 @@ def test_no_one_else_finds_a_file_that_is_put_aside(put: Put, ask: Ask, send: Se
     asked = [ask(there), send(f"{there}/keep", "root", None), send(f"{there}/drop", "root", None)]
     assert [one.status_code for one in asked] == [404] * 3
     assert [ask(there, one).status_code for one in ("rea", "cora")] == [403] * 2
+
+
+def test_looks_that_take_long_keep_no_push_waiting(
+    engine: Engine, here: str, put: Put, ask: Ask
+) -> None:
+    there = f"{UPLOADS}/{put(GOOD, logger='u1').json()['number']}"
+    with writing(engine) as connection:
+        token = add_token(connection, "u1", datetime.now(UTC))
+    headers = {"Authorization": f"Bearer {token}"}
+    one = {"observed_at": "2025-11-01T00:00:00Z", "depth_cm": 15, "soil_temp_c": 15.5}
+    begun, go_on = Semaphore(0), Event()
+
+    def hold(_c: object, _u: object, statement: str, *_: object) -> None:
+        if "FROM upload" in statement and not go_on.is_set():
+            begun.release()
+            go_on.wait(60)
+
+    event.listen(engine, "before_cursor_execute", hold)
+    try:
+        with ThreadPoolExecutor(4) as beside:
+            looks = [beside.submit(ask, there, "ada") for _ in range(4)]
+            try:
+                for _ in range(LOOKS_AT_ONCE):
+                    assert begun.acquire(timeout=30)
+                url = f"{here}/api/readings"
+                answer = requests.post(url, json={"readings": [one]}, headers=headers, timeout=10)
+            finally:
+                go_on.set()
+    finally:
+        event.remove(engine, "before_cursor_execute", hold)
+    assert (answer.status_code, answer.json()["inserted"]) == (200, 1)
+    assert [look.result().status_code for look in looks] == [200] * 4
