@@ -56,21 +56,19 @@ class Refused:
 def sign_in(engine: Engine, email: str, password: str, place: str, now: datetime) -> str | Refused:
     """Return the secret of a new session, or why there is none.
 
-    A try is counted before it is known how it ends, by the address and by the place that it comes
-    from, and no writer waits while a password is verified.
+    A try is counted before it is known how it ends, by the place that it comes from and, unless
+    that has too many, by the address, and no writer waits while a password is verified.
     """
     email = email.strip().lower()[:254]
     with writing(engine) as connection:
-        counts = [
-            count_attempt(connection, TRIES, email, now),
-            count_attempt(connection, TRIES_FROM_ONE_PLACE, place, now),
-        ]
-        if counts[0].is_first_over:
-            note_deed(connection, email, "locked out for a while", place, now)
+        count = count_attempt(connection, TRIES_FROM_ONE_PLACE, place, now)
+        if not count.is_over:
+            count = count_attempt(connection, TRIES, email, now)
+            if count.is_first_over:
+                note_deed(connection, email, "locked out for a while", place, now)
         account = find_account(connection, email)
-    ends = [one.ends_at for one in counts if one.is_over]
-    if ends:
-        return Refused(max(ends))
+    if count.is_over:
+        return Refused(count.ends_at)
     can = account is not None and account.revoked_at is None
     if not verify_password(account.password_hash if account and can else None, password):
         return Refused()
@@ -180,16 +178,15 @@ def request_link(
     """
     email = email.strip().lower()[:254]
     with writing(engine) as connection:
-        counts = [
-            count_attempt(connection, REQUESTS, email, now),
-            count_attempt(connection, REQUESTS_FROM_ONE_PLACE, place, now),
-        ]
-        ends = [one.ends_at for one in counts if one.is_over]
+        count = count_attempt(connection, REQUESTS_FROM_ONE_PLACE, place, now)
+        if not count.is_over:
+            count = count_attempt(connection, REQUESTS, email, now)
         account = find_account(connection, email)
-        if not ends and account and account.revoked_at is None and may_mail(account, settings):
+        is_to_be = not count.is_over and account and account.revoked_at is None
+        if is_to_be and account and may_mail(account, settings):
             link = make_link(connection, Links(settings), account, email, now, RESET)
             mail_link(connection, settings, account, link, now)
-    return max(ends, default=None)
+    return count.ends_at if count.is_over else None
 
 
 def may_mail(account: Account, settings: Settings) -> bool:

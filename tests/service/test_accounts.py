@@ -15,7 +15,14 @@ import requests
 from fastapi import Request
 from sqlalchemy import Engine, select, update
 
-from service.accounts import TRIES, Refused, sign_in
+from service.accounts import (
+    REQUESTS_FROM_ONE_PLACE,
+    TRIES,
+    TRIES_FROM_ONE_PLACE,
+    Refused,
+    request_link,
+    sign_in,
+)
 from service.passwords import hash_password, is_good_password, verify_password
 from service.settings import Settings
 from service.store import tables
@@ -101,6 +108,25 @@ def test_wrong_passwords_lock_an_address_out_for_a_while_for_all_processes(
     secret = sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW + TRIES.span)
     assert isinstance(secret, str)
     assert "ada@example.org locked out for a while" in deeds(engine)
+
+
+def test_one_place_that_tries_many_addresses_locks_out_no_more_than_its_bound_allows(
+    engine: Engine, tmp_path: Path
+) -> None:
+    plant_account(engine, "ada@example.org", "grower")
+    settings, bad = Settings(data=tmp_path), "192.0.2.1"
+    others = [f"x{number // 5}@example.org" for number in range(TRIES_FROM_ONE_PLACE.most)]
+    tried = [sign_in(engine, one, "wrong", bad, NOW) for one in others]
+    assert set(tried) == {Refused()}
+    more = [sign_in(engine, "ada@example.org", "wrong", bad, NOW) for _ in range(6)]
+    assert set(more) == {Refused(NOW + TRIES_FROM_ONE_PLACE.span)}
+    assert isinstance(sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW), str)
+    until = NOW + REQUESTS_FROM_ONE_PLACE.span
+    asked = [f"x{number}@example.org" for number in range(REQUESTS_FROM_ONE_PLACE.most)]
+    ends = [request_link(engine, settings, one, bad, NOW) for one in asked]
+    ends += [request_link(engine, settings, "ada@example.org", bad, NOW) for _ in range(4)]
+    assert ends == [None] * REQUESTS_FROM_ONE_PLACE.most + [until] * 4
+    assert request_link(engine, settings, "ada@example.org", "192.0.2.9", NOW) is None
 
 
 @pytest.mark.parametrize(
