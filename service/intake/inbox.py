@@ -85,17 +85,29 @@ def empty_inbox(
             for entry in sorted(inbox.iterdir())
             if not _is_temporary(entry)
             for became in (
-                _empty_folder(engine, settings, entry, resting, clock)
+                _try_folder(engine, settings, entry, resting, clock)
                 if entry.name in known and entry.is_dir()
                 else _report_unknown(entry, known)
             )
         ]
 
 
+def _try_folder(
+    engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
+) -> Iterator[InboxFile]:
+    """Empty a folder, or say, once, why it cannot be: it must not keep the others out."""
+    try:
+        yield from _empty_folder(engine, settings, folder, resting, clock)
+    except OSError as error:
+        line = f"{error.strerror or error}: the user that runs digseason must read and write there"
+        yield _report(folder, folder.name, "failed", line)
+    else:
+        _report_path(folder).unlink(missing_ok=True)
+
+
 def _empty_folder(
     engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
 ) -> Iterator[InboxFile]:
-    _report_path(folder).unlink(missing_ok=True)  # it may have been of no logger before
     cut_off = (folder / TAKEN).glob("*")
     for path in (*cut_off, *resting.find_written_to(folder)):
         _put_back(path)
@@ -198,29 +210,38 @@ def _find_free(folder: Path, name: str) -> Path:
 
 def _report_left(folder: Path, path: Path) -> Iterator[InboxFile]:
     """Say, once, that something in a logger's folder is no file that is read; it stays."""
-    if path.is_dir() and not path.is_symlink() and not any(path.iterdir()):
+    if not path.is_symlink() and _is_empty(path):
         return
     what = "a link" if path.is_symlink() else "a folder" if path.is_dir() else "no file"
-    lines = (f"{what}, which is not looked into; put its files beside it",)
-    report = _report_path(path)
-    is_new = not report.exists()
-    if is_new:
-        _write_report(report, lines)
-    yield InboxFile(f"{folder.name}/{told_name(path)}", "left", lines, is_new=is_new)
+    line = f"{what}, which is not looked into; put its files beside it"
+    yield _report(path, f"{folder.name}/{told_name(path)}", "left", line)
 
 
 def _report_unknown(entry: Path, known: Collection[str]) -> Iterator[InboxFile]:
     """Say, once, that what lies there is of no logger; it stays until it can be imported."""
-    if entry.name.endswith(REPORT) or (entry.is_dir() and not any(entry.iterdir())):
+    if entry.name.endswith(REPORT) or _is_empty(entry):
         return
     loggers = ", ".join(known) or "none yet, run setup first"
     what = f"no logger '{entry.name}' has files" if entry.is_dir() else "in no logger's folder"
-    lines = (f"{what}; put files into a folder that is named as their logger: {loggers}",)
-    report = _report_path(entry)
-    is_new = not report.exists()
-    if is_new:
-        _write_report(report, lines)
-    yield InboxFile(entry.name, "no logger", lines, is_new=is_new)
+    line = f"{what}; put files into a folder that is named as their logger: {loggers}"
+    yield _report(entry, entry.name, "no logger", line)
+
+
+def _report(path: Path, name: str, fate: Fate, line: str) -> InboxFile:
+    """Say something of what stays, once, where that can be noted beside it."""
+    try:
+        is_new = _write_report(_report_path(path), (line,))
+    except OSError:
+        is_new = True
+    return InboxFile(name, fate, (line,), is_new=is_new)
+
+
+def _is_empty(path: Path) -> bool:
+    """Return whether something is a folder with nothing in it, as far as it can be read."""
+    try:
+        return path.is_dir() and not any(path.iterdir())
+    except OSError:
+        return False
 
 
 def _is_temporary(path: Path) -> bool:
@@ -236,9 +257,12 @@ def _subject(report: Path) -> Path:
     return report.with_name(report.name.removesuffix(REPORT))
 
 
-def _write_report(path: Path, lines: Iterable[str]) -> None:
-    """Write a report, complete or not at all."""
+def _write_report(path: Path, lines: Iterable[str]) -> bool:
+    """Write a report, complete or not at all, unless it is there; return whether it is new."""
+    text = "".join(f"{line}\n" for line in lines).encode(errors="backslashreplace")
+    if path.exists() and path.read_bytes() == text:
+        return False
     partial = path.with_name(f"{path.name}.part")
-    text = "".join(f"{line}\n" for line in lines)
-    partial.write_text(text, encoding="utf-8", errors="backslashreplace")
+    partial.write_bytes(text)
     partial.replace(path)
+    return True

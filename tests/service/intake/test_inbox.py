@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from errno import EACCES
 from pathlib import Path
 from typing import Any
 
@@ -305,6 +307,56 @@ def test_one_file_that_fails_does_not_keep_the_next_out(
     (folder / "done").mkdir()
     (folder / "done" / "a.csv.report.txt.part").mkdir()  # its report cannot be written
     assert fates(look(engine, settings)) == [("u1/a.csv", "failed"), ("u1/b.csv", "done")]
+
+
+@pytest.fixture
+def closed(monkeypatch: pytest.MonkeyPatch) -> set[Path]:
+    """Folders that cannot be read."""
+    named, read = set[Path](), Path.iterdir
+
+    def iterdir(path: Path) -> Iterator[Path]:
+        if path in named:
+            raise PermissionError(EACCES, os.strerror(EACCES), f"{path}")
+        return read(path)
+
+    monkeypatch.setattr(Path, "iterdir", iterdir)
+    return named
+
+
+def test_a_loggers_folder_that_cannot_be_read_is_said_once_and_keeps_no_other_out(
+    engine: Engine, settings: Settings, folder: Path, closed: set[Path]
+) -> None:
+    write_log(folder / "october.csv", VALUES)
+    write_log(settings.inbox / "z.csv", VALUES)
+    closed.add(folder)
+    first, second = look(engine, settings), look(engine, settings)
+    assert fates(first) == fates(second) == [("u1", "failed"), ("z.csv", "no logger")]
+    assert [(file.is_new, file.is_clean) for file in (first[0], second[0])] == [
+        (True, False),
+        (False, False),
+    ]
+    report = settings.inbox / "u1.report.txt"
+    assert report.read_text().startswith("Permission denied: the user that runs digseason must ")
+    closed.clear()
+    assert fates(look(engine, settings))[0] == ("u1/october.csv", "done")
+    assert not report.exists()
+
+
+def test_what_cannot_be_looked_into_or_noted_is_left_like_any_other(
+    engine: Engine, settings: Settings, folder: Path, closed: set[Path]
+) -> None:
+    for path in (settings.inbox / "lost+found", folder / "2025"):
+        path.mkdir()
+        closed.add(path)
+    long = "a" * 250
+    write_log(settings.inbox / long, VALUES)
+    write_log(folder / "october.csv", VALUES)
+    assert fates(look(engine, settings)) == [
+        (long, "no logger"),
+        ("lost+found", "no logger"),
+        ("u1/2025", "left"),
+        ("u1/october.csv", "done"),
+    ]
 
 
 @pytest.mark.parametrize(
