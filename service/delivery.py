@@ -24,6 +24,7 @@ from service.channels.choosing import CHANNELS, open_channel
 from service.channels.contract import (
     Channel,
     ChannelDownError,
+    DoubtfulSendError,
     PassingSendError,
     PermanentSendError,
     SendError,
@@ -56,6 +57,8 @@ from service.store.undelivered import add_undelivered
 MESSAGE_WAIT, LONGEST_MESSAGE_WAIT = timedelta(minutes=5), timedelta(hours=6)
 MOST_ATTEMPTS = 25
 """Five days of waits: [RFC-5321] 4.5.4.1 has a sender give up after four or five."""
+MOST_DOUBTED = 5
+"""So many addresses refused one after the other, and it is not them but the channel."""
 CHANNEL_WAIT, LONGEST_CHANNEL_WAIT = timedelta(minutes=1), timedelta(minutes=30)
 
 log = logging.getLogger(__name__)
@@ -151,6 +154,7 @@ class _Run:
     report: DeliveryReport
     readers: Mapping[str, Recipient]
     clock: Callable[[], datetime]
+    doubted: set[str] = field(default_factory=set)
 
     def deliver(self, stop: Event) -> None:
         """Hand over what is due, no faster than the channel takes it."""
@@ -198,11 +202,12 @@ class _Run:
             receipt = self.channel.send(message)
         except SendError as raised:
             error = raised
+        error = self._weigh(message, error)
         with writing(self.engine) as connection:
             if isinstance(error, ChannelDownError):
                 self._note_trouble(connection, message, error)
                 return None
-            if self.trouble:
+            if self.trouble and not isinstance(error, DoubtfulSendError):
                 end_trouble(connection, self.name)
                 self.trouble = None
             if error is None:
@@ -211,6 +216,16 @@ class _Run:
             else:
                 self._note_failure(connection, message, error)
             return self._claim(connection)
+
+    def _weigh(self, message: Message, error: SendError | None) -> SendError | None:
+        """Return what went wrong, which is of the channel where it was so of several addresses."""
+        if not isinstance(error, DoubtfulSendError):
+            self.doubted.clear()
+            return error
+        self.doubted.add(message.address)
+        if len(self.doubted) < MOST_DOUBTED:
+            return error
+        return ChannelDownError(str(error), in_transit=True)
 
     def _note_trouble(
         self, connection: Connection, message: Message, error: ChannelDownError
@@ -229,6 +244,8 @@ class _Run:
 
     def _note_failure(self, connection: Connection, message: Message, error: SendError) -> None:
         now, end = self.clock(), _find_end(message, error)
+        if self.trouble and isinstance(error, DoubtfulSendError):
+            end = None  # it may be the channel still
         if end is None:
             put_off(connection, message, now + _find_message_wait(message), str(error))
         else:

@@ -16,6 +16,10 @@ class PassingSendError(SendError):
     """This message was not taken now; it may be the next time."""
 
 
+class DoubtfulSendError(PassingSendError):
+    """Nor can it be told from one message whether any other would be taken."""
+
+
 class PermanentSendError(SendError):
     """This message will never be taken.
 

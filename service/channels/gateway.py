@@ -11,7 +11,7 @@ from requests.exceptions import InvalidHeader, InvalidURL
 from urllib3.exceptions import LocationParseError
 
 from service.channels.answers import holds, is_among, read_answer
-from service.channels.contract import ChannelDownError, PassingSendError, PermanentSendError
+from service.channels.contract import ChannelDownError, DoubtfulSendError, PermanentSendError
 from service.channels.templates import escape_for, fill, find_type, for_url
 from service.fetching.http import find_reason, find_wait_s, show_begin
 from service.settings import Settings
@@ -58,9 +58,10 @@ class GatewayChannel:
                 f"{said}; check DIGSEASON_SMS_URL, DIGSEASON_SMS_HEADERS, DIGSEASON_SMS_SECRET and "
                 "the account"
             )
-        raise PassingSendError(
+        raise DoubtfulSendError(
             f"{said}; if that means that this number cannot be reached, say so with "
-            "DIGSEASON_SMS_PERMANENT"
+            "DIGSEASON_SMS_PERMANENT; if all texts get this, the gateway may have changed: look at "
+            "DIGSEASON_SMS_BODY"
         )
 
     def close(self) -> None:

@@ -43,7 +43,8 @@ FAILURES = (
     ),
     N_(
         "{server} answers {answer}; if that means that this number cannot be reached, say so with "
-        "DIGSEASON_SMS_PERMANENT"
+        "DIGSEASON_SMS_PERMANENT; if all texts get this, the gateway may have changed: look at "
+        "DIGSEASON_SMS_BODY"
     ),
     N_("{server} answers {answer}"),
     N_("check DIGSEASON_SMS_URL and DIGSEASON_SMS_HEADERS: no request"),

@@ -9,7 +9,7 @@ from threading import Event
 import pytest
 from sqlalchemy import Engine, insert, select, update
 
-from service.delivery import MOST_ATTEMPTS, DeliveryReport, deliver
+from service.delivery import MOST_ATTEMPTS, MOST_DOUBTED, DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.due import When
 from service.quiet_hours import find_quiet_end
@@ -231,6 +231,34 @@ def test_a_gateway_that_asks_for_days_is_left_alone_for_as_long_as_anything_wait
         for late in (timedelta(0), HOUR, LONGEST_WAIT + HOUR):
             deliver(engine, settings, NOW + late, at_once=False)
         assert len(gateway.asked) == 2
+
+
+@one_database
+def test_a_gateway_that_refuses_all_texts_gives_none_of_them_up_and_one_that_refuses_some_goes_on(
+    engine: Engine, tmp_path: Path
+) -> None:
+    readers = [f"Reader {number}" for number in range(MOST_DOUBTED + 2)]
+    with writing(engine) as connection:
+        for number, name in enumerate(readers):
+            add_reader(connection, name, "grower")
+            made = add_digest(connection, name, NOW), "sms", f"+1202555014{number}"
+            add_message(connection, *made, f"<{number}@example.org>", "Dig", NOW)
+    with http_server() as gateway:
+        settings = Settings(data=tmp_path, sms_url=gateway.address, sms_body="{to} {text}")
+        gateway.say(Reply(b"no field 'to'", 400))
+        first = deliver(engine, settings, NOW)
+        assert len(gateway.asked) == MOST_DOUBTED
+        assert "look at DIGSEASON_SMS_BODY" in first.troubles["sms"]
+        with writing(engine) as connection:
+            connection.execute(update(tables.outbox).values(attempts=MOST_ATTEMPTS))
+        second = deliver(engine, settings, NOW + DAY)
+        assert len(gateway.asked) == 2 * MOST_DOUBTED
+        assert {row.ended for row in rows(engine)} == {None}
+        gateway.answers = lambda asked: Reply(b"", 400 if b"5550140" in asked.body else 200)
+        third = deliver(engine, settings, NOW + 2 * DAY)
+    assert [sent(report) for report in (first, second, third)] == [[], [], readers[1:]]
+    with reading(engine) as connection:
+        assert fetch_troubles(connection) == {}
 
 
 @one_database
