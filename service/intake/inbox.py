@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from fcntl import LOCK_EX, LOCK_NB, flock
 from pathlib import Path
 from typing import Literal
+from uuid import uuid4
 
 from sqlalchemy import Engine
 
@@ -185,8 +186,13 @@ def _take(path: Path) -> Path:
 
 
 def _put_back(taken: Path) -> None:
-    """Put a file that was taken, or moved, back to where it is imported."""
-    taken.replace(_find_free(taken.parent.parent, taken.name))
+    """Put a file that was taken, or moved, back to where it is imported, and in no one's place."""
+    free = _find_free(taken.parent.parent, taken.name)
+    try:
+        os.link(taken, free, follow_symlinks=False)
+        taken.unlink()
+    except OSError:  # one has just come there, or the file system has no hard links
+        taken.rename(free.with_stem(f"{free.stem}.{uuid4().hex[:8]}"))
 
 
 def _move(taken: Path, became: InboxFile) -> Path:

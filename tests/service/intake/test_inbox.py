@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from errno import EACCES
+from errno import EACCES, EPERM
 from pathlib import Path
 from typing import Any
 
@@ -94,6 +94,32 @@ def test_what_was_cut_off_while_it_was_moved_goes_back(
     write_log(folder / inbox.TAKEN / "october.csv", VALUES)
     assert fates(look(engine, settings)) == [("u1/october.csv", "done")]
     assert lying(folder) == ["done/october.csv", "done/october.csv.report.txt"]
+
+
+@pytest.mark.parametrize("has_links", [True, False], ids=["hard links", "none"])
+def test_what_goes_back_takes_no_place_that_is_taken_meanwhile(
+    engine: Engine,
+    settings: Settings,
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    has_links: bool,
+) -> None:
+    (folder / inbox.TAKEN).mkdir()
+    write_log(folder / inbox.TAKEN / "october.csv", VALUES)
+    find_free = inbox._find_free
+
+    def find_too_early(where: Path, name: str) -> Path:
+        free = find_free(where, name)
+        return write_log(free, {9: (19.0, 12.0)}) if where == folder else free
+
+    def link(*_: Any, **__: Any) -> None:
+        raise PermissionError(EPERM, os.strerror(EPERM))
+
+    monkeypatch.setattr(inbox, "_find_free", find_too_early)
+    if not has_links:
+        monkeypatch.setattr(os, "link", link)
+    assert [file.fate for file in look(engine, settings)] == ["done", "done"]
+    assert len(kept(engine)["reading"]) == 10
 
 
 def test_a_report_names_each_reject_with_its_line(
