@@ -10,7 +10,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes; tests share the cores
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine, event
 
 import tests.laws  # noqa: F401 (its profiles)
 from service.store.engine import open_engine
@@ -20,6 +20,13 @@ from tests.pg import Cluster, cluster
 DATABASES = ("sqlite", "postgresql")
 
 os.environ.setdefault("DIGSEASON_MAIL_CHARTS", "0")  # drawing takes a second; some tests ask for it
+
+
+@event.listens_for(Engine, "engine_connect")
+def let_the_disk_lag(connection: Connection) -> None:
+    """Wait for no disk, as the PostgreSQL of the tests: nothing of a store outlives them."""
+    if connection.dialect.name == "sqlite":
+        connection.connection.cursor().execute("pragma synchronous = off")
 
 
 @pytest.hookimpl(tryfirst=True)  # before marks are asked for

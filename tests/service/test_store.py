@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 
@@ -285,3 +286,11 @@ def test_no_plan_is_compiled_however_much_it_seems_to_cost(engine: Engine) -> No
         steps = "\n".join(plan)
     assert "Aggregate" in steps
     assert "JIT" not in steps
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_what_is_kept_outlives_a_loss_of_power_on_each_connection(engine: Engine) -> None:
+    # source: [SQLITE-SYNC], 2 is FULL: in WAL, what NORMAL has committed may be undone
+    with closing(engine.raw_connection()) as one, closing(engine.raw_connection()) as other:
+        answers = [way.cursor().execute("pragma synchronous").fetchone() for way in (one, other)]
+    assert answers == [(2,), (2,)]
