@@ -29,9 +29,10 @@ from service.store.forecasts import fetch_forecast_sites
 from service.store.frozen import describe_frozen, fetch_frozen
 from service.store.holds import fetch_hold
 from service.store.outbox import count_late, fetch_waiting
-from service.store.round_lease import fetch_clock, fetch_lease
+from service.store.round_lease import fetch_lease
 from service.store.rounds import fetch_first_round_at, fetch_last_kept_at, fetch_last_round_at
 from service.store.schema import find_revision
+from service.store.shared_clock import fetch_clock
 from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
 from service.store.undelivered import fetch_suspensions

@@ -9,14 +9,11 @@ from sqlalchemy import Connection, delete, func, insert, select
 
 from probes.clock import last_ended_day
 from service.store.changes import fetch_changes
+from service.store.shared_clock import AHEAD
 from service.store.tables import look_ahead, site
 
 REST = 10
 """Readings that change do not have outlooks found again before so many times as long as it took."""
-
-
-AHEAD = timedelta(minutes=5)
-"""What was kept later than that from now is of a clock that was ahead: as if it were not there."""
 
 
 @dataclass(frozen=True)

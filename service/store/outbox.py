@@ -1,4 +1,8 @@
-"""The outbox: messages written with the round, claimed with a lease, marked when handed over."""
+"""The outbox: messages written with the round, claimed with a lease, marked when handed over.
+
+A lease is by the clock that all hosts share, so that no other takes a message over while it is
+sent; everything else is by the clock of who sends.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from typing import Any, Literal
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, insert, or_, select, update
 
 from service.store.among import among
+from service.store.shared_clock import fetch_clock
 from service.store.tables import digest, outbox, undelivered
 
 LEASE = timedelta(seconds=60)
@@ -82,16 +87,18 @@ def add_message(
 
 def fetch_due_channels(connection: Connection, now: datetime) -> set[str]:
     """Return the channels that have a message to claim."""
-    return {*connection.scalars(select(outbox.c.channel).where(*_find_due(now)).distinct())}
+    due = _find_due(now, fetch_clock(connection))
+    return {*connection.scalars(select(outbox.c.channel).where(*due).distinct())}
 
 
 def claim_message(
     connection: Connection, channel: str, now: datetime, lease: timedelta = LEASE
 ) -> Message | None:
     """Claim the oldest message of a channel that is due; a claim lapses with its lease."""
+    clock = fetch_clock(connection)
     oldest = (
         select(outbox.c.id)
-        .where(outbox.c.channel == channel, *_find_due(now))
+        .where(outbox.c.channel == channel, *_find_due(now, clock))
         .order_by(outbox.c.id)
         .limit(1)
         .with_for_update(skip_locked=True)
@@ -101,19 +108,17 @@ def claim_message(
     row = connection.execute(
         update(outbox)
         .where(outbox.c.id == oldest.scalar_subquery())
-        .values(leased_until=now + lease, attempts=outbox.c.attempts + 1)
+        .values(leased_until=clock + lease, attempts=outbox.c.attempts + 1)
         .returning(*(columns[name] for name in Message.__dataclass_fields__))
     ).one_or_none()
     return None if row is None else Message(*row)
 
 
-def _find_due(now: datetime) -> list[ColumnElement[bool]]:
+def _find_due(now: datetime, clock: datetime) -> list[ColumnElement[bool]]:
+    waits = (outbox.c.leased_until, clock), (outbox.c.next_try_at, now)
     return [
         _WAITS,
-        *(
-            or_(until.is_(None), until <= now, until > now + LONGEST_WAIT)
-            for until in (outbox.c.leased_until, outbox.c.next_try_at)
-        ),
+        *(or_(until.is_(None), until <= at, until > at + LONGEST_WAIT) for until, at in waits),
         ~_IS_SUSPENDED,
     ]
 

@@ -11,13 +11,14 @@ from __future__ import annotations
 import os
 import socket
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from secrets import token_hex
 
-from sqlalchemy import Connection, delete, func, or_, select, update
+from sqlalchemy import Connection, delete, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.busy import NotNowError
+from service.store.shared_clock import fetch_clock
 from service.store.tables import round_lease
 
 LEASE = timedelta(seconds=30)
@@ -59,13 +60,6 @@ class RoundLostError(NotNowError):
             "this round was out of touch with the store for too long and another has taken over: "
             "what this one found is not kept, and nothing is told twice"
         )
-
-
-def fetch_clock(connection: Connection) -> datetime:
-    """Return the time that all who use this store agree on."""
-    if connection.dialect.name == "sqlite":
-        return datetime.now(UTC)
-    return connection.execute(select(func.clock_timestamp())).scalar_one()
 
 
 def fetch_lease(connection: Connection, what: int = ROUND) -> RoundLease | None:

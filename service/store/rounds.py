@@ -9,8 +9,9 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from service.store.among import among
 from service.store.changes import fetch_changes
-from service.store.looks import AHEAD, REST, fetch_last_look_id, has_day_ended
+from service.store.looks import REST, fetch_last_look_id, has_day_ended
 from service.store.partitions import prepare_years
+from service.store.shared_clock import AHEAD
 from service.store.tables import import_batch, notice, reading, round_, round_seen
 
 WAITS = timedelta(hours=1)

@@ -29,9 +29,10 @@ from service.store.channel_troubles import fetch_troubles
 from service.store.holds import fetch_hold
 from service.store.looks import fetch_last_look
 from service.store.outbox import count_ended, fetch_waiting
-from service.store.round_lease import LOOKING_AHEAD, ROUND, fetch_clock, fetch_lease
+from service.store.round_lease import LOOKING_AHEAD, ROUND, fetch_lease
 from service.store.rounds import fetch_last_round
 from service.store.schema import find_revision
+from service.store.shared_clock import fetch_clock
 from service.store.silences import fetch_silences
 from service.store.stations import fetch_stations
 from service.store.tables import logger, round_

@@ -18,6 +18,7 @@ from service.store.consents import confirm, ensure_consent
 from service.store.engine import reading, writing
 from tests.commands import digseason, run
 from tests.mails import text_of
+from tests.outbox_messages import let_leases_lapse
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.processes import start, wait_until
 from tests.smtp_server import SmtpServer
@@ -152,9 +153,7 @@ def test_a_release_that_is_killed_sends_nothing_twice_and_loses_nothing(
     before = addressed(drafted)
     code, said = run(tmp_path, *RELEASE, database_url=store_url)
     run(tmp_path, "round", *AS_OF, database_url=store_url)
-    later = datetime.now(UTC) - timedelta(hours=1)
-    with writing(drafted) as connection:
-        connection.execute(update(tables.outbox).values(leased_until=later))
+    let_leases_lapse(drafted)
     run(tmp_path, "outbox", "send", database_url=store_url)
 
     assert (before, code) == ([] if writer else list(MEMBERS), 2), said

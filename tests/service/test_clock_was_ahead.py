@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -38,13 +38,14 @@ def test_a_lease_of_the_round_that_was_taken_then_has_lapsed(engine: Engine) -> 
 def test_a_message_that_was_claimed_or_put_off_then_is_sent(
     engine: Engine, tmp_path: Path, column: str
 ) -> None:
+    now = datetime.now(UTC)  # leases are by the clock of the store
     with writing(engine) as connection:
         plant_recipient(connection, "Ada")
-        made = add_digest(connection, "Ada", NOW), "mail", "ada@example.org", "<a@alder.example>"
-        add_message(connection, *made, "Subject: Dig\n\nNow.\n", NOW)
-        connection.execute(update(tables.outbox).values({column: NOW + AHEAD}))
-        keep_trouble(connection, ChannelTrouble("mail", NOW, 1, NOW + AHEAD, "down"))
-    report = deliver(engine, Settings(data=tmp_path), NOW, at_once=False)
+        made = add_digest(connection, "Ada", now), "mail", "ada@example.org", "<a@alder.example>"
+        add_message(connection, *made, "Subject: Dig\n\nNow.\n", now)
+        connection.execute(update(tables.outbox).values({column: now + AHEAD}))
+        keep_trouble(connection, ChannelTrouble("mail", now, 1, now + AHEAD, "down"))
+    report = deliver(engine, Settings(data=tmp_path), now, at_once=False)
     assert [one.message.address for one in report.sent] == ["ada@example.org"]
 
 

@@ -13,8 +13,8 @@ from service.delivery import deliver
 from service.settings import Settings
 from service.store import tables
 from service.store.engine import reading, writing
-from service.store.outbox import LEASE
 from tests.commands import run
+from tests.outbox_messages import let_leases_lapse
 from tests.planted import plant_opening
 from tests.processes import start, wait_until
 
@@ -61,8 +61,8 @@ def test_a_killed_round_loses_no_notice_and_doubles_none(
 
     again = run(tmp_path, *ROUND, database_url=store_url)
     at_once = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
-    lapsed = datetime.now(UTC) + LEASE + timedelta(seconds=1)
-    deliver(warmed, Settings(data=tmp_path), lapsed)
+    let_leases_lapse(warmed)
+    deliver(warmed, Settings(data=tmp_path), datetime.now(UTC))
     in_the_end = {path.name: path.read_bytes() for path in outbox.glob("*.eml")}
 
     assert again[0] == 0

@@ -98,6 +98,20 @@ def test_each_message_goes_out_once_over_one_connection(
     assert {row.receipt for row in rows(waiting)} == {"250 2.0.0 OK: queued as 4F1A"}
 
 
+def test_what_one_host_sends_no_other_takes_whose_clock_is_ahead(
+    waiting: Engine, settings: Settings, server: SmtpServer, tmp_path: Path
+) -> None:
+    elsewhere: list[list[str]] = []
+
+    def send_elsewhere(stage: str, _: str) -> None:
+        if stage == "DATA":  # longer than any lease
+            ahead = deliver(waiting, Settings(data=tmp_path), NOW + timedelta(minutes=10))
+            elsewhere.append(sent(ahead))
+
+    server.script = send_elsewhere
+    assert (sent(deliver(waiting, settings, NOW)), elsewhere) == (["Ada"], [["Ben", "Cai"]])
+
+
 @one_database
 def test_a_passing_refusal_is_tried_again_later_each_time(
     waiting: Engine, settings: Settings, server: SmtpServer

@@ -23,7 +23,7 @@ from service.settings import Settings
 from service.store.engine import reading, writing
 from service.store.outbox import add_digest, add_message, fetch_messages
 from tests.http_server import Reply, http_server
-from tests.outbox_messages import make_mail
+from tests.outbox_messages import let_leases_lapse, make_mail
 from tests.planted import plant_recipient
 from tests.processes import send_waiting
 from tests.smtp_server import HANG, STAGES, SmtpServer, login_env, smtp_server, trust
@@ -100,6 +100,7 @@ def at_the_second(stage: str, act: Callable[[], str | None]) -> Callable[[str, s
 def deliver_the_rest(engine: Engine, settings: Settings) -> None:
     """Deliver at once, and what was in flight once its lease has lapsed."""
     deliver(engine, settings, datetime.now(UTC))
+    let_leases_lapse(engine)
     deliver(engine, settings, datetime.now(UTC) + timedelta(hours=1))
 
 
