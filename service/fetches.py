@@ -30,6 +30,7 @@ from service.intake.reports import ImportReport
 from service.store.engine import reading, writing
 from service.store.imports import tells_something_new
 from service.store.loggers import fetch_logger
+from service.store.shared_clock import AHEAD, is_over
 from service.store.stations import (
     StationRow,
     add_probes,
@@ -88,7 +89,8 @@ def make_fetcher(contact: str) -> MakeFetcher:
 def fetch_due(engine: Engine, make: MakeFetcher, now: datetime) -> list[FetchReport]:
     """Fetch the stations that are due; one that fails stops no other."""
     with reading(engine) as connection:
-        due = [one for one in fetch_stations(connection) if (one.due_at or now) <= now]
+        stations = fetch_stations(connection)
+    due = [one for one in stations if is_over(one.attempted_at, one.every, now)]
     reports = []
     for one in due:
         with writing(engine) as connection:
@@ -185,7 +187,7 @@ def _find_since(engine: Engine, station: StationRow, now: datetime) -> datetime:
     and what was withdrawn."""
     with reading(engine) as connection:
         last = find_last_readings(connection, station.id)
-    if station.fetched_at is None:
+    if station.fetched_at is None or station.fetched_at > now + AHEAD:
         first_day = station.spec["first_day"]
         if first_day is None:
             return now - FIRST_FETCH

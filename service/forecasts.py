@@ -27,6 +27,7 @@ from service.store.forecasts import (
     note_forecast_failure,
     store_forecast,
 )
+from service.store.shared_clock import is_over
 
 MakeForecastFetcher = Callable[[ForecastRow], Fetcher]
 
@@ -55,7 +56,8 @@ def fetch_due_forecasts(
 ) -> list[ForecastReport]:
     """Fetch the forecasts that are due; one that fails stops no other."""
     with reading(engine) as connection:
-        due = [one for one in fetch_forecast_sites(connection) if (one.due_at or now) <= now]
+        sites = fetch_forecast_sites(connection)
+    due = [one for one in sites if is_over(one.attempted_at, one.every, now)]
     reports = []
     for one in due:
         with writing(engine) as connection:

@@ -22,6 +22,7 @@ from service.store.dig_news import (
 )
 from service.store.finds_consents import fetch_finds_consents
 from service.store.recipients import fetch_recipients
+from service.store.shared_clock import is_over
 from service.store.tables import organisation
 from service.store.undelivered import fetch_suspensions
 
@@ -44,8 +45,8 @@ def compose_finds(connection: Connection, settings: Settings, when: When) -> int
     count = 0
     for recipient_name, finds in waiting.items():
         recipient = recipients.get(recipient_name)
-        last = told_at.get(recipient_name)
-        if recipient is None or (when.at_their_hour and last and when.now - last < PAUSE):
+        has_paused = is_over(told_at.get(recipient_name), PAUSE, when.now)
+        if recipient is None or (when.at_their_hour and not has_paused):
             continue
         places = find_places(connection, recipient, suspended, settings, when.now)
         if not places:

@@ -15,3 +15,8 @@ def fetch_clock(connection: Connection) -> datetime:
     if connection.dialect.name == "sqlite":
         return datetime.now(UTC)
     return connection.execute(select(func.clock_timestamp())).scalar_one()
+
+
+def is_over(since: datetime | None, wait: timedelta, now: datetime) -> bool:
+    """Return whether a wait is over that began at an instant; where nothing did, it is."""
+    return since is None or since + wait <= now or since > now + AHEAD

@@ -51,10 +51,9 @@ class StationRow:
     failure: str | None
 
     @property
-    def due_at(self) -> datetime | None:
-        """When it is to be fetched again; None: at once."""
-        every = timedelta(minutes=self.spec["every_min"])
-        return None if self.attempted_at is None else self.attempted_at + every
+    def every(self) -> timedelta:
+        """How long after one fetch the next is due."""
+        return timedelta(minutes=self.spec["every_min"])
 
 
 def fetch_stations(connection: Connection, station_id: str | None = None) -> list[StationRow]:

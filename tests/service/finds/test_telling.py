@@ -94,6 +94,16 @@ def test_what_comes_within_the_hour_is_told_together(farm: Engine, tmp_path: Pat
 
 
 @one_database
+def test_who_was_told_by_a_clock_that_was_ahead_need_not_wait_for_it(
+    farm: Engine, tmp_path: Path
+) -> None:
+    keep(farm, SUSPECTED)
+    assert len(tell(farm, tmp_path, NOW + timedelta(days=40))) == 2
+    keep(farm, dig_record(2, insects=Insects.MANY))
+    assert len(tell(farm, tmp_path)) == 2
+
+
+@one_database
 @pytest.mark.parametrize(
     "seen", [{}, {"roots": Roots.NONE}, {"specimen": Specimen.ANOTHER, "insects": Insects.SOME}]
 )
