@@ -28,4 +28,8 @@ def find_quiet_end(quiet: tuple[str, str] | None, timezone: str, now: datetime) 
     if not is_quiet:
         return None
     day = here.date() + timedelta(days=clock >= end)
-    return datetime.combine(day, end, zone).astimezone(UTC)
+    until = datetime.combine(day, end, zone).astimezone(UTC)
+    if until > now:
+        return until
+    # in the hour that comes twice, the second time: the end of the first one is over
+    return datetime.combine(day, end.replace(fold=1), zone).astimezone(UTC)
