@@ -23,6 +23,9 @@ PATIENCE_S = 600  # a file of many years is one transaction, which takes minutes
 BRIEF_PATIENCE_S = 20
 SCANT_PATIENCE_S = 0.05
 CONNECT_TIMEOUT_S = 10
+MISSED_S = 60
+"""After that a host that has vanished is missed: no one waits for it, and its locks are let go."""
+KEEPALIVES = {"keepalives_idle": 30, "keepalives_interval": 10, "keepalives_count": 3}
 
 
 def open_engine(url: str) -> Engine:
@@ -33,7 +36,14 @@ def open_engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
         # a table that is not analysed yet looks large: to compile takes a second, to answer none
         options = f"-c timezone=UTC -c lock_timeout={PATIENCE_S}s -c jit=off"
-        arguments = {"options": options, "connect_timeout": CONNECT_TIMEOUT_S}
+        options += "".join(f" -c tcp_{name}={value}" for name, value in KEEPALIVES.items())
+        arguments = {
+            "options": f"{options} -c tcp_user_timeout={MISSED_S}s",
+            "connect_timeout": CONNECT_TIMEOUT_S,
+            # a server that waits for a lock takes nothing meanwhile of a load that it is sent
+            "tcp_user_timeout": 1000 * (PATIENCE_S + MISSED_S),
+            **KEEPALIVES,
+        }
         return create_engine(url, pool_pre_ping=True, hide_parameters=True, connect_args=arguments)
     arguments = {"timeout": PATIENCE_S, "isolation_level": None}
     engine = create_engine(url, hide_parameters=True, connect_args=arguments)

@@ -294,3 +294,19 @@ def test_what_is_kept_outlives_a_loss_of_power_on_each_connection(engine: Engine
     with closing(engine.raw_connection()) as one, closing(engine.raw_connection()) as other:
         answers = [way.cursor().execute("pragma synchronous").fetchone() for way in (one, other)]
     assert answers == [(2,), (2,)]
+
+
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)
+def test_a_host_that_vanishes_is_missed_by_the_other_after_a_minute(engine: Engine) -> None:
+    settings = "select name, reset_val from pg_settings where source = 'client' and name ~ '^tcp'"
+    with closing(engine.raw_connection()) as connection:
+        asked = {one.keyword.decode(): one.val for one in connection.driver_connection.pgconn.info}  # type: ignore[union-attr]
+        cursor = connection.cursor()
+        cursor.execute(settings)
+        of_server = dict(cursor.fetchall())
+    # by hand: 30 s of silence, then 3 questions, 10 s apart; [TCP-7] for what they mean
+    kept = {"keepalives_idle": "30", "keepalives_interval": "10", "keepalives_count": "3"}
+    assert of_server == {f"tcp_{name}": kept[name] for name in kept} | {"tcp_user_timeout": "60000"}
+    assert {name: asked[name] for name in kept} == {name: kept[name].encode() for name in kept}
+    # longer than the server may wait for a lock (600 s), and takes nothing of what it is sent
+    assert asked["tcp_user_timeout"] == b"660000"
