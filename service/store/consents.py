@@ -60,11 +60,13 @@ def ensure_consent(
 ) -> Consent:
     """Return the consent of an address, of which nothing need be known yet.
 
-    Where its reader was forgotten it is stopped from the beginning.
+    It stays so until this transaction ends: who says stop meanwhile waits, and then drops what it
+    has composed. Where its reader was forgotten it is stopped from the beginning.
     """
     key = {"recipient_name": recipient_name, "channel": channel, "address": address}
     where = [address_consent.c[name] == value for name, value in key.items()]
-    row = connection.execute(select(*_COLUMNS).where(*where)).one_or_none()
+    query = select(*_COLUMNS).where(*where).with_for_update(key_share=True)
+    row = connection.execute(query).one_or_none()
     if row is None:
         since = fetch_forgotten_since(connection, channel, address)
         stopped = {"stopped_at": since, "stopped_how": "asked to be forgotten"} if since else {}

@@ -5,22 +5,28 @@ from __future__ import annotations
 import re
 import stat
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 import requests
-from sqlalchemy import Engine, update
+from sqlalchemy import Engine, text, update
 
+from service.delivery import deliver
+from service.digests import compose_waiting
+from service.due import When
 from service.rounds import run_due, run_round
 from service.settings import Settings
 from service.store import tables
-from service.store.consents import fetch_consents
+from service.store.consents import fetch_consents, stop
 from service.store.dug import Window, fetch_dug
 from service.store.engine import reading, writing
+from service.store.outbox import fetch_messages
 from tests.commands import digseason, run
 from tests.mails import text_of
 from tests.planted import plant_block, plant_days, plant_recipient
+from tests.processes import wait_until
 from tests.serving import serving_here
 from tests.smtp_server import SmtpServer
 
@@ -293,3 +299,27 @@ def test_who_has_dug_hears_only_of_the_close_until_it_is_taken_back(
 def said_dug(engine: Engine) -> list[Window]:
     with reading(engine) as connection:
         return list(fetch_dug(connection, "Ada Example"))
+
+
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)  # which lets both write
+def test_who_says_stop_while_their_digest_is_composed_is_not_sent_it(
+    warmed: Engine, settings: Settings
+) -> None:
+    run_round(warmed, settings, NOW)
+    with writing(warmed) as connection:
+        connection.execute(update(tables.address_consent).values(confirmed_at=NOW))
+
+    def say_stop() -> None:
+        with writing(warmed) as connection:
+            stop(connection, fetch_consents(connection)[ADA], "by the link", NOW)
+
+    waits = text("select count(*) from pg_locks where not granted")
+    with ThreadPoolExecutor(1) as beside:
+        with writing(warmed) as composing:
+            assert compose_waiting(composing, settings, When(NOW, None, False)) == 1
+            said = beside.submit(say_stop)
+            wait_until(lambda: said.done() or bool(composing.scalar(waits)))
+        said.result()
+    assert deliver(warmed, settings, NOW).sent == []
+    with reading(warmed) as connection:
+        assert [row.ended for row in fetch_messages(connection)] == [None, "dropped"]
