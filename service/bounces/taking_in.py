@@ -58,12 +58,14 @@ def take_in_letter(engine: Engine, letter: bytes, now: datetime, taken: BounceRe
 
 
 def _take_in(connection: Connection, bounce: Bounce, now: datetime, taken: BounceReport) -> None:
-    rows = fetch_messages(connection, message_id=bounce.message_id) if bounce.message_id else []
+    found = bounce.message_id
+    rows = fetch_messages(connection, message_id=found, lock=True) if found else []
     if not rows:
         taken.unknown += 1
         return
     (row,) = rows
-    if row.ended == "bounced":  # a letter that was read, and not marked when the process died
+    # a letter that was read, and not marked when the process died; or that another process reads
+    if row.ended == "bounced":
         return
     told = f"message {row.id} to {row.recipient_name}, {row.address}: {bounce.said}"
     if not bounce.failed:

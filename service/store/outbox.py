@@ -206,10 +206,11 @@ def fetch_messages(
     recipient_name: str | None = None,
     latest: int | None = None,
     before: int | None = None,
+    lock: bool = False,
 ) -> list[Any]:
     """Return messages as rows, each with its reader and whether its address is suspended; of one
     reader where that is named, and only so many of the latest, those before a number, where
-    `latest` and `before` say so.
+    `latest` and `before` say so. With `lock` no one else changes them until the transaction ends.
     """
     query = select(outbox, digest.c.recipient_name, _IS_SUSPENDED.label("is_suspended")).join(
         digest
@@ -224,6 +225,8 @@ def fetch_messages(
         query = query.where(digest.c.recipient_name == recipient_name)
     if before is not None:
         query = query.where(outbox.c.id < before)
+    if lock:
+        query = query.with_for_update(of=outbox)
     if latest is not None:
         return list(connection.execute(query.order_by(outbox.c.id.desc()).limit(latest)))[::-1]
     return list(connection.execute(query.order_by(outbox.c.id)))

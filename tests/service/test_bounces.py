@@ -6,6 +6,7 @@ import hmac
 import mailbox
 import shutil
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,10 +15,10 @@ import requests
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import Engine, insert
+from sqlalchemy import Engine, func, insert, select, text
 
 from service.bounces.reports import read_report
-from service.bounces.taking_in import BounceReport, take_in_bounces
+from service.bounces.taking_in import BounceReport, take_in_bounces, take_in_letter
 from service.cli import main
 from service.digests import compose_waiting
 from service.due import When
@@ -28,6 +29,7 @@ from service.store.outbox import add_digest, add_message, fetch_messages, mark_d
 from service.store.undelivered import fetch_suspensions
 from tests.outbox_messages import make_mail
 from tests.planted import plant_recipient
+from tests.processes import wait_until
 from tests.serving import serving_here
 
 AT = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -89,6 +91,12 @@ def make_report(
 def store(sqlite_template: Path, tmp_path: Path) -> Iterator[Engine]:
     """A store from which a mail to Ada went out, with a coordinator."""
     engine = open_engine(f"sqlite:///{shutil.copy(sqlite_template, tmp_path)}")
+    plant_mail(engine)
+    yield engine
+    engine.dispose()
+
+
+def plant_mail(engine: Engine) -> None:
     with writing(engine) as connection:
         connection.execute(insert(tables.organisation).values(id=1, name="Alder Bench Growers"))
         for name in ("Ada", "Cora"):
@@ -98,8 +106,6 @@ def store(sqlite_template: Path, tmp_path: Path) -> Iterator[Engine]:
         digest, mail = add_digest(connection, "Ada", AT), make_mail()
         add_message(connection, digest, "mail", mail.address, MESSAGE_ID, mail.message, AT)
         mark_delivered(connection, 1, AT, "250 OK")
-    yield engine
-    engine.dispose()
 
 
 @pytest.fixture
@@ -203,6 +209,22 @@ def test_a_report_that_is_read_again_after_a_crash_tells_no_one_twice(
     assert composed == 1
     assert "Subject: Not delivered: mail to Ada" in message
     assert "came back: 550 5.1.1 <ada@example.org>: no such user" in " ".join(message.split())
+
+
+@pytest.mark.parametrize("store_url", ["postgresql"], indirect=True)  # which lets both write
+def test_a_report_that_two_processes_read_at_once_is_told_once(engine: Engine) -> None:
+    plant_mail(engine)
+    report, taken = make_report(status="5.2.2"), (BounceReport(), BounceReport())
+    waits = text("select count(*) from pg_locks where not granted")
+    with ThreadPoolExecutor(2) as beside:
+        with writing(engine) as connection:
+            connection.execute(select(tables.outbox.c.id).with_for_update())
+            said = [beside.submit(take_in_letter, engine, report, AT, one) for one in taken]
+            wait_until(lambda: connection.scalar(waits) == 2)
+        assert [one.result() for one in said] == [True, True]
+    with reading(engine) as connection:
+        told = connection.scalar(select(func.count()).select_from(tables.undelivered))
+    assert (sorted(len(one.failed) for one in taken), told) == ([0, 1], 1)
 
 
 def test_nothing_where_nothing_lies_and_a_word_where_it_cannot_be_read(
