@@ -101,6 +101,7 @@ def test_each_message_goes_out_once_over_one_connection(
 def test_what_one_host_sends_no_other_takes_whose_clock_is_ahead(
     waiting: Engine, settings: Settings, server: SmtpServer, tmp_path: Path
 ) -> None:
+    settings.smtp_timeout_s = 30
     elsewhere: list[list[str]] = []
 
     def send_elsewhere(stage: str, _: str) -> None:
