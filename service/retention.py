@@ -25,7 +25,12 @@ from service.store.engine import reading, writing
 from service.store.frozen import FrozenError, fetch_frozen, freeze
 from service.store.imports import delete_contents, measure_contents
 from service.store.loggers import Logger, fetch_logger
-from service.store.partitions import drop_empty_years, empty_year, find_whole_years
+from service.store.partitions import (
+    drop_empty_years,
+    empty_year,
+    find_whole_years,
+    shrink_year,
+)
 from service.store.readings import count_readings, delete_old_readings, fetch_ends
 from service.unchecked import flag_unchecked
 
@@ -134,6 +139,7 @@ def _empty_years(engine: Engine, before: date, ends: Iterable[Mapping[int, datet
     for year in years:
         with writing(engine) as connection:
             gone += Gone(empty_year(connection, tables.reading, year, of_all))
+        shrink_year(engine, tables.reading, year)
     return gone
 
 

@@ -14,7 +14,9 @@ from alembic.config import Config
 from sqlalchemy import Engine, text
 
 from probes.frames import Readings
+from service.store import tables
 from service.store.engine import open_engine, reading, writing
+from service.store.partitions import empty_year, shrink_year
 from service.store.readings import fetch_readings, insert_readings
 from service.store.rounds import begin_round
 from service.store.schema import MIGRATIONS, upgrade
@@ -121,3 +123,20 @@ def test_a_load_that_is_refused_leaves_its_years_and_no_readings(server: Engine)
     with writing(server) as connection:
         insert_readings(connection, 1, 1, readings_of("2091-06-01"))
     assert rows_by_partition(server) == {"reading_2091": 1}
+
+
+def test_who_began_to_read_before_a_year_is_emptied_sees_all_of_it(server: Engine) -> None:
+    minutes = np.datetime64("2071-03-01", "us") + np.arange(1000) * np.timedelta64(1, "m")
+    with writing(server) as connection:
+        insert_readings(connection, 1, 1, readings_of(*minutes))
+    size = text("select pg_relation_size('reading_2071') / 8192")
+    with reading(server) as before:
+        in_all = before.scalar(size)
+        with writing(server) as connection:
+            last = datetime(2071, 3, 1, 16, 38, tzinfo=UTC)
+            assert empty_year(connection, tables.reading, 2071, {1: last}) == 999
+        assert fetch_readings(before, 1).observed_at.size == 1000
+    shrink_year(server, tables.reading, 2071)
+    with reading(server) as after:
+        assert fetch_readings(after, 1).observed_at.tolist() == [minutes[-1].item()]
+        assert after.scalar(size) == 1 < in_all
