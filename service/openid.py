@@ -13,9 +13,11 @@ from authlib.integrations.base_client import BaseApp, OAuth2Mixin, OpenIDMixin
 from authlib.integrations.requests_client import OAuth2Session
 from joserfc.errors import JoseError
 
+from service.fetching.deadlines import TimedAdapter, within
 from service.settings import Settings
 
 TIMEOUT_S = 10
+WHOLE_ANSWER_S = 30  # a server that sends a byte now and then keeps within TIMEOUT_S
 LEEWAY_S = 60
 """How far the provider's clock may be off."""
 
@@ -42,8 +44,15 @@ class Begun:
     verifier: str
 
 
+class _Session(OAuth2Session):
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for scheme in ("http://", "https://"):
+            self.mount(scheme, TimedAdapter())  # pyright: ignore[reportAttributeAccessIssue]
+
+
 class _Client(OpenIDMixin, OAuth2Mixin, BaseApp):
-    client_cls = OAuth2Session
+    client_cls = _Session
 
 
 class Provider:
@@ -106,6 +115,7 @@ class Provider:
 @contextmanager
 def _telling() -> Iterator[None]:
     try:
-        yield
+        with within(WHOLE_ANSWER_S):
+            yield
     except _FAULTS as error:
         raise ProviderError(f"{type(error).__name__}: {error}") from error

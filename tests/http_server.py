@@ -27,6 +27,7 @@ class Reply:
 
     hang_s : waits so long before it says anything
     pause_s : waits so long after each byte of its body
+    head_pause_s : the same for its header
     cut : says the length of the whole body and sends only so many bytes of it
     """
 
@@ -35,6 +36,7 @@ class Reply:
     headers: Mapping[str, str] = field(default_factory=dict)
     hang_s: float = 0
     pause_s: float = 0
+    head_pause_s: float = 0
     cut: int | None = None
 
 
@@ -79,14 +81,21 @@ def http_server(answers: Answers | None = None) -> Iterator[HttpServer]:
                 self.send_header(name, value)
             if reply.status != 304:
                 self.send_header("Content-Length", str(len(reply.body)))
-            self.end_headers()
+            if reply.head_pause_s:
+                head: list[bytes] = vars(self).pop("_headers_buffer")
+                self._drip(b"".join([*head, b"\r\n"]), reply.head_pause_s)
+            else:
+                self.end_headers()
             body = reply.body[: reply.cut]
-            if not reply.pause_s:
+            if reply.pause_s:
+                self._drip(body, reply.pause_s)
+            else:
                 self.wfile.write(body)
-                return
-            for place in range(len(body)):
-                self.wfile.write(body[place : place + 1])
-                time.sleep(reply.pause_s)
+
+        def _drip(self, content: bytes, pause_s: float) -> None:
+            for byte in content:
+                self.wfile.write(bytes([byte]))
+                time.sleep(pause_s)
 
         def log_message(self, format: str, *args: object) -> None:  # noqa: A002 (its name)
             pass

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
@@ -13,6 +12,7 @@ from urllib3.exceptions import LocationParseError
 from service.channels.answers import holds, is_among, read_answer
 from service.channels.contract import ChannelDownError, DoubtfulSendError, PermanentSendError
 from service.channels.templates import escape_for, fill, find_type, for_url
+from service.fetching.deadlines import TimedAdapter, within
 from service.fetching.http import find_reason, find_wait_s, show_begin
 from service.settings import Settings
 from service.store.outbox import Message
@@ -36,6 +36,8 @@ class GatewayChannel:
         self.per_min = settings.sms_per_min
         self._settings = settings
         self._session = requests.Session()
+        for scheme in ("http://", "https://"):
+            self._session.mount(scheme, TimedAdapter())
 
     def send(self, message: Message) -> str:
         """Have a text sent; return what the gateway calls it, or its answer."""
@@ -86,15 +88,18 @@ class GatewayChannel:
             headers["Content-Type"] = content_type
         body = fill(s.sms_body, values, escape_for(content_type)).encode()
         try:
-            with self._session.request(
-                s.sms_method,
-                fill(s.sms_url, values, for_url),
-                headers=headers,
-                data=body or None,
-                timeout=s.sms_timeout_s,
-                allow_redirects=False,
-                stream=True,
-            ) as answer:
+            with (
+                within(s.sms_timeout_s),
+                self._session.request(
+                    s.sms_method,
+                    fill(s.sms_url, values, for_url),
+                    headers=headers,
+                    data=body or None,
+                    timeout=s.sms_timeout_s,
+                    allow_redirects=False,
+                    stream=True,
+                ) as answer,
+            ):
                 wait_s = find_wait_s(answer.headers.get("Retry-After", ""), datetime.now(UTC))
                 return answer.status_code, self._read(answer), wait_s
         except _NO_REQUEST:
@@ -117,13 +122,10 @@ class GatewayChannel:
             ) from None
 
     def _read(self, answer: requests.Response) -> str:
-        """Return the body; a gateway that trickles is not waited for."""
-        until_s = time.monotonic() + self._settings.sms_timeout_s
+        """Return the body, as much of it as is looked at."""
         content = bytearray()
-        for part in answer.iter_content(1):
+        for part in answer.iter_content(LARGEST_BYTES):
             content += part
             if len(content) > LARGEST_BYTES:
                 break
-            if time.monotonic() > until_s:
-                raise requests.exceptions.ReadTimeout
         return content.decode("utf-8", "replace")

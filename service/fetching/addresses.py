@@ -13,10 +13,9 @@ from typing import Any
 
 import requests
 from requests.adapters import HTTPAdapter
-from urllib3 import PoolManager
-from urllib3.connection import HTTPConnection, HTTPSConnection
-from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import NameResolutionError
+
+from service.fetching.deadlines import Timed, make_pools
 
 _TRANSLATED = IPv6Network("64:ff9b::/96")
 """IPv4 addresses as a network without them knows them [RFC-6052]."""
@@ -73,7 +72,7 @@ class _PublicAdapter(HTTPAdapter):
         super().init_poolmanager(*args, **options)
         allow_hosts = self._allow_hosts
 
-        class Pinned:
+        class Pinned(Timed):
             """Connects to the address that was checked; the name stays what TLS is held against."""
 
             _dns_host: str
@@ -83,23 +82,10 @@ class _PublicAdapter(HTTPAdapter):
                 name = self._dns_host
                 try:
                     self._dns_host = find_address(name, self.port, allow_hosts)
-                    return super()._new_conn()  # pyright: ignore[reportAttributeAccessIssue]
+                    return super()._new_conn()
                 except socket.gaierror as error:
                     raise NameResolutionError(name, self, error) from error  # pyright: ignore[reportArgumentType]
                 finally:
                     self._dns_host = name
 
-        class Plain(Pinned, HTTPConnection):
-            pass
-
-        class Secure(Pinned, HTTPSConnection):
-            pass
-
-        class PlainPool(HTTPConnectionPool):
-            ConnectionCls = Plain  # pyright: ignore[reportAssignmentType]
-
-        class SecurePool(HTTPSConnectionPool):
-            ConnectionCls = Secure  # pyright: ignore[reportAssignmentType]
-
-        manager: PoolManager = self.poolmanager
-        manager.pool_classes_by_scheme = {"http": PlainPool, "https": SecurePool}
+        self.poolmanager.pool_classes_by_scheme = make_pools(Pinned)

@@ -20,6 +20,7 @@ from urllib.parse import urlencode, urljoin, urlsplit
 import requests
 
 from service.fetching.addresses import AddressRefusedError, open_session
+from service.fetching.deadlines import AnswerTooLateError, within
 
 CONNECT_TIMEOUT_S, READ_TIMEOUT_S = 10, 30
 WHOLE_ANSWER_S = 300  # a server that sends a byte now and then keeps within READ_TIMEOUT_S
@@ -123,7 +124,13 @@ class Fetcher:
             url = f"{url}{'&' if '?' in url else '?'}{urlencode(params)}"
         for attempt in range(ATTEMPTS):
             try:
-                return self._try(url, first_bytes, if_changed, final)
+                with within(self.whole_answer_s):
+                    return self._try(url, first_bytes, if_changed, final)
+            except AnswerTooLateError:
+                raise PassingFetchError(
+                    f"{url}: the answer takes longer than {self.whole_answer_s:g} s; "
+                    "the next fetch tries again"
+                ) from None
             except _TryAgainError as error:
                 wait_s = error.wait_s or FIRST_WAIT_S * 2**attempt * random.uniform(0.5, 1.5)  # noqa: S311 (no secret)
                 if attempt == ATTEMPTS - 1 or wait_s > LONGEST_WAIT_S:
@@ -234,7 +241,6 @@ class Fetcher:
 
     def _read(self, url: str, answer: requests.Response, first_bytes: int | None) -> bytes:
         """Return the body, which ends where it must."""
-        begun_s = self.seconds()
         content = bytearray()
         for part in answer.iter_content(2**16 if first_bytes is None else first_bytes):
             content += part
@@ -244,11 +250,6 @@ class Fetcher:
                 raise PermanentFetchError(
                     f"{url}: the answer is larger than {self.largest_bytes:,} bytes; "
                     "check that the address is that of readings"
-                )
-            if self.seconds() - begun_s > self.whole_answer_s:
-                raise PassingFetchError(
-                    f"{url}: the answer takes longer than {self.whole_answer_s:g} s; "
-                    "the next fetch tries again"
                 )
         return bytes(content)
 

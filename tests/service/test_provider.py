@@ -256,6 +256,18 @@ def test_a_provider_that_is_none_lets_no_one_in(liar: HttpServer, reply: Reply) 
         provider.begin()
 
 
+def test_a_provider_whose_answers_drip_is_not_waited_for(
+    liar: HttpServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("service.openid.WHOLE_ANSWER_S", 0.3)
+    provider = tell(liar, Lie({}))
+    liar.say(Reply(b"{}", head_pause_s=0.05))
+    begun_s = time.monotonic()
+    with pytest.raises(ProviderError, match=r"not answered within 0\.3 s"):
+        provider.begin()
+    assert time.monotonic() - begun_s < 3  # whole it would take 5 s and more
+
+
 @pytest.mark.parametrize(
     ("said", "fault"),
     [

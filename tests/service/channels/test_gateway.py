@@ -135,6 +135,7 @@ def test_a_gateway_that_takes_xml(gateway: HttpServer) -> None:
         (Reply(b"", 503), ChannelDownError, "answers 503"),
         (Reply(b"{}", hang_s=0.6), ChannelDownError, "does not answer within 0.4 s"),
         (Reply(b"{" * 90, pause_s=0.05), ChannelDownError, "does not answer within 0.4 s"),
+        (Reply(b"{}", head_pause_s=0.05), ChannelDownError, "does not answer within 0.4 s"),
         (Reply(b"{}" * 50, cut=3), ChannelDownError, "broke off"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -89,12 +90,22 @@ def test_an_answer_that_breaks_off_each_time_says_so_in_words(
         make().fetch(server.address)
 
 
+@pytest.mark.parametrize(
+    "drips",
+    [
+        pytest.param(Reply(b"x" * 200, pause_s=0.05), id="its body"),
+        pytest.param(Reply(b"good", head_pause_s=0.05), id="its header"),
+        pytest.param(Reply(b"x" * 200, status=404, pause_s=0.05), id="the body of an error"),
+    ],
+)
 def test_an_answer_that_drips_is_left_to_the_next_fetch(
-    server: HttpServer, make: Make, waits: list[float]
+    server: HttpServer, make: Make, waits: list[float], drips: Reply
 ) -> None:
-    server.say(Reply(b"x" * 100, pause_s=0.05), GOOD)
+    server.say(drips, GOOD)
+    begun_s = time.monotonic()
     with pytest.raises(PassingFetchError, match=r"takes longer than 0\.3 s; the next fetch"):
         make(whole_answer_s=0.3).fetch(server.address)
+    assert time.monotonic() - begun_s < 3  # whole it would take 5 s and more
     assert (len(server.asked), waits) == (1, [])
 
 
