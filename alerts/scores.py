@@ -1,4 +1,4 @@
-"""How good forecasts of a date were: errors, CRPS, PIT, coverage, skill.
+"""How good forecasts of a date were: errors, CRPS, skill.
 
 Dates are numbers of days, infinite where a season never reaches its threshold. No season is dropped
 for that: `up_to` moves forecast and observation to the last day that is scored, the horizon. A
@@ -13,32 +13,15 @@ from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
 
 
 @dataclass(frozen=True)
 class Errors:
-    """Mean absolute error, mean error (positive: forecast too late) and root mean square [d]."""
+    """Mean absolute error and mean error (positive: forecast too late) [d]."""
 
     mae_d: float
     bias_d: float
-    rmse_d: float
     count: int
-
-
-@dataclass(frozen=True)
-class Coverage:
-    """How often an interval held the observation, and between what that share may truly lie."""
-
-    hits: int
-    count: int
-    low: float
-    high: float
-
-    @property
-    def share(self) -> float:
-        """The share of hits."""
-        return self.hits / self.count
 
 
 def up_to(horizon_d: NDArray[np.float64] | float, day: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -70,27 +53,8 @@ def find_errors(forecast_d: NDArray[np.float64], observed_d: NDArray[np.float64]
     return Errors(
         mae_d=float(np.mean(np.abs(error_d))),
         bias_d=float(np.mean(error_d)),
-        rmse_d=float(np.sqrt(np.mean(error_d**2))),
         count=error_d.size,
     )
-
-
-def crps_normal(
-    mean_d: NDArray[np.float64], sd_d: NDArray[np.float64], observed_d: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the continuous ranked probability score of normal distributions [d].
-
-    Parameters
-    ----------
-    mean_d, sd_d, observed_d : array, of shapes that fit each other
-        [d]
-
-    References
-    ----------
-    [GNEITING-2007].
-    """
-    z = (observed_d - mean_d) / sd_d
-    return sd_d * (z * (2 * norm.cdf(z) - 1) + 2 * norm.pdf(z) - 1 / np.sqrt(np.pi))
 
 
 def crps_ensemble(
@@ -118,53 +82,6 @@ def crps_ensemble(
     weights = 2 * np.arange(m) - (m - 1)
     apart_d = np.sort(members_d, axis=-1) @ weights
     return away_d - apart_d / (m * (m - 1 if fair else m))
-
-
-def find_pit(
-    members_d: NDArray[np.float64], observed_d: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the share of each ensemble that lies before what was observed.
-
-    Members on the same day count half. Forecasts whose spread is right give shares that are spread
-    evenly from 0 to 1. Parameters as of `crps_ensemble`.
-    """
-    observed = observed_d[..., np.newaxis]
-    return ((members_d < observed) + 0.5 * (members_d == observed)).mean(axis=-1)
-
-
-def find_coverage(
-    low_d: NDArray[np.float64],
-    high_d: NDArray[np.float64],
-    observed_d: NDArray[np.float64],
-    confidence: float = 0.95,
-) -> Coverage:
-    """Return how often intervals held what was observed, their ends included.
-
-    Parameters
-    ----------
-    low_d, high_d, observed_d : array, shape (n,)
-        [d]
-    confidence : float
-        Of the interval around the share itself.
-    """
-    hits = int(np.sum((low_d <= observed_d) & (observed_d <= high_d)))
-    return Coverage(hits, observed_d.size, *wilson_interval(hits, observed_d.size, confidence))
-
-
-def wilson_interval(hits: int, count: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Return between what the true share may lie when `hits` of `count` were seen.
-
-    Seasons and sites that go together are fewer than they look: the interval takes each as one of
-    its own.
-
-    References
-    ----------
-    [WILSON-1927].
-    """
-    z2 = float(norm.ppf((1 + confidence) / 2)) ** 2
-    middle = (hits + z2 / 2) / (count + z2)
-    half = np.sqrt(z2 * (hits * (count - hits) / count + z2 / 4)) / (count + z2)
-    return float(max(0.0, middle - half)), float(min(1.0, middle + half))
 
 
 def find_skill(score: float, reference_score: float) -> float:

@@ -7,7 +7,7 @@ whole seasons again and again (a bootstrap by season).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,22 +76,12 @@ def score_bands(hindcasts: Hindcasts) -> list[BandScore]:
                 errors.mae_d,
                 errors.bias_d,
                 float(some.crps_d.mean()),
-                _by_season(some, lambda one: _skill(one.crps_d, one.climatology_crps_d)),
-                _by_season(some, lambda one: _skill(one.crps_d, one.persistence_crps_d)),
-                _by_season(some, covered),
+                by_season(some, lambda one: _skill(one.crps_d, one.climatology_crps_d)),
+                by_season(some, lambda one: _skill(one.crps_d, one.persistence_crps_d)),
+                by_season(some, covered),
             )
         )
     return found
-
-
-def find_gain(hindcasts: Hindcasts, without: Hindcasts, first_d: int, last_d: int) -> Share:
-    """Return by what share the CRPS is better than that of the same outlooks without something.
-
-    Of those issued `first_d` to `last_d` before what came; both in the same order.
-    """
-    paired = replace(hindcasts, climatology_crps_d=without.crps_d)
-    some = paired.where((paired.lead_d >= first_d) & (paired.lead_d <= last_d))
-    return _by_season(some, lambda one: _skill(one.crps_d, one.climatology_crps_d))
 
 
 def covered(hindcasts: Hindcasts) -> float:
@@ -123,7 +113,8 @@ def _skill(score_d: NDArray[np.float64], reference_d: NDArray[np.float64]) -> fl
     return find_skill(float(score_d.mean()), float(reference_d.mean()))
 
 
-def _by_season(hindcasts: Hindcasts, statistic: Callable[[Hindcasts], float]) -> Share:
+def by_season(hindcasts: Hindcasts, statistic: Callable[[Hindcasts], float]) -> Share:
+    """Return a statistic of hindcasts, and between what it lies when seasons are drawn again."""
     value = statistic(hindcasts)
     seasons, of_row = np.unique(hindcasts.season, return_inverse=True)
     if seasons.size < NEEDS_SEASONS:

@@ -32,11 +32,6 @@ class Opening:
     range: DateRange | None
 
     @property
-    def off_days(self) -> int | None:
-        """By how many days the borrowed one is later."""
-        return (self.borrowed_on - self.measured_on).days if self.borrowed_on else None
-
-    @property
     def is_within(self) -> bool:
         """Whether the measured day lies within the range of the borrowed one."""
         if self.range is None:

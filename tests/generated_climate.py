@@ -24,9 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from probes.soil.carry import by_waves
-from probes.soil.damped_wave import YEAR_D, DampedWave
+from probes.soil.damped_wave import YEAR_D
 from probes.soil.harmonics import days_since_1970
+from tests.plain_waves import DampedWave, by_waves
 
 DEPTHS_CM = (10.0, 30.0, 50.0)
 HOUR_S = 3_600.0

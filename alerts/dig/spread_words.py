@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from babel.numbers import format_decimal
 
-from alerts.dig.spread import FAST, SLOW, Growth, Pace
+from alerts.dig.spread import FARTHEST_REACH_M, FAST, SLOW, USUAL_REACH_M, Growth, Pace
 from alerts.figures import locale_of, show_day
 from alerts.words import translations
 
@@ -97,14 +97,21 @@ def explain_spread(language: str) -> list[str]:
     [KING-BUCHANAN]
     """
     _ = translations(language).gettext
+    near_m, far_m = USUAL_REACH_M
     return [
         _(
             "Published (King and Buchanan 1986): the number of infested vines grows {slow} to "
-            "{fast} times in a year; within a vineyard the insect goes 15 to 27 m in a year, and "
-            "up to 100 m are possible. The years are those in which a share of the block would be "
-            "weak or infested by the slow and by the fast end of that; the middle is ours. Near "
-            "the whole block it goes slower."
-        ).format(slow=show_times(SLOW, language), fast=show_times(FAST, language)),
+            "{fast} times in a year; within a vineyard the insect goes {near} to {far} m in a "
+            "year, and up to {farthest} m are possible. The years are those in which a share of "
+            "the block would be weak or infested by the slow and by the fast end of that; the "
+            "middle is ours. Near the whole block it goes slower."
+        ).format(
+            slow=show_times(SLOW, language),
+            fast=show_times(FAST, language),
+            near=round(near_m),
+            far=round(far_m),
+            farthest=round(FARTHEST_REACH_M),
+        ),
         _(
             "More vines are infested than are weak: in one published case fewer than 5 % were weak "
             "where over 90 % were infested. Vines with a find are those that were dug: who digs "

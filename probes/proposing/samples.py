@@ -35,7 +35,6 @@ class Samples:
     encoding: str
     encoding_evidence: str
     pieces: tuple[list[str], ...]
-    is_whole: bool
 
 
 def read_samples(path: Path, sheet: str | None = None) -> Samples:
@@ -73,7 +72,7 @@ def read_samples(path: Path, sheet: str | None = None) -> Samples:
     lines = [_split(text) for text in texts]
     if len(lines) > 1:
         lines = [lines[0][:-1], lines[1][1:-1], lines[2][1:]]
-    return Samples(packing, encoding, evidence, tuple(lines), len(pieces) == 1)
+    return Samples(packing, encoding, evidence, tuple(lines))
 
 
 def find_encoding(pieces: list[bytes]) -> tuple[str, str]:

@@ -1,11 +1,10 @@
 """A temperature series carried down to a depth without a probe, with its uncertainty.
 
-What departs from the mean of the last year goes down by one of three ways: as a sum of damped
-waves, as the answer of the ground to each step of the series, which is the same waves told in time,
-or by stepwise conduction. On real probes held back the first two do equally well, the third a
-little worse. `carry` takes the answer to steps unless told otherwise: it needs no grid and no lower
-boundary, and a time rests on nothing that comes after it, where the waves of a finite series ring
-ahead of what they follow.
+What departs from the mean of the last year goes down as the answer of the ground to each step of
+the series. A sum of damped waves, which is the same told by frequency, does equally well on real
+probes held back, and stepwise conduction a little worse; the answer to steps needs no grid and no
+lower boundary, and a time rests on nothing that comes after it, where the waves of a finite series
+ring ahead of what they follow.
 """
 
 from __future__ import annotations
@@ -13,10 +12,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from math import erfc, tau
+from math import erfc
 
 import numpy as np
-from numpy.fft import irfft, rfft, rfftfreq
+from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
 
 from probes.soil.damped_wave import S_PER_DAY
@@ -24,8 +23,6 @@ from probes.soil.damped_wave import S_PER_DAY
 Way = Callable[[NDArray[np.float64], float, float, float], NDArray[np.float64]]
 """(departures [degC], step_s, distance_m, diffusivity_m2_s) -> departures further down [degC]."""
 
-SPACING_M = 0.02
-BELOW_M = 8.0  # from the target down to where little of a yearly wave is left
 MODEL_SD_C, MODEL_SD_C_PER_M = 0.2, 1.0
 """What soil as in a book does not know, at the probe and more with the distance: by real probes
 held back, of which at [US-TW3], 8 to 32 cm, 61 % lay within 0.3 degC at any distance."""
@@ -69,15 +66,15 @@ class Carried:
     sd_c: NDArray[np.float64]
 
 
-def by_waves(
+def by_steps(
     departures_c: NDArray[np.float64], step_s: float, distance_m: float, diffusivity_m2_s: float
 ) -> NDArray[np.float64]:
-    """Return departures further down: each wave that they are made of shrinks and comes later.
+    """Return departures further down, each the mean of its step, from means of steps above.
 
     Parameters
     ----------
     departures_c : array, shape (n_times, n_series)
-        From the yearly wave; zero before they begin. [degC]
+        From the mean of the last year; zero before they begin. [degC]
     step_s : float
         [s]
     distance_m : float
@@ -85,43 +82,8 @@ def by_waves(
     diffusivity_m2_s : float
         [m2/s]
 
-    References
-    ----------
-    [HILLEL-1982] for the single wave.
-    """
-    times = departures_c.shape[0]
-    length = 4 * times  # or what is past would come round again
-    omega = tau * rfftfreq(length, step_s)
-    damped = distance_m * np.sqrt(omega / (2 * diffusivity_m2_s))
-    waves = rfft(departures_c, length, axis=0) * np.exp(-(1 + 1j) * damped)[:, np.newaxis]
-    return irfft(waves, length, axis=0)[:times]
-
-
-def by_conduction(
-    departures_c: NDArray[np.float64], step_s: float, distance_m: float, diffusivity_m2_s: float
-) -> NDArray[np.float64]:
-    """Return departures further down by `conduct`.
-
-    Parameters as of `by_waves`. The soil starts without departures, and no heat of theirs passes
-    8 m below the target.
-    """
-    from probes.soil.conduction import conduct  # its scipy would slow every command's start
-
-    steps = max(1, round(distance_m / SPACING_M))
-    spacing_m = distance_m / steps
-    nodes = steps + 1 + round(BELOW_M / spacing_m)
-    initial_c = np.zeros((nodes, departures_c.shape[1]))
-    return conduct(departures_c, initial_c, diffusivity_m2_s, spacing_m, step_s)[:, steps]
-
-
-def by_steps(
-    departures_c: NDArray[np.float64], step_s: float, distance_m: float, diffusivity_m2_s: float
-) -> NDArray[np.float64]:
-    """Return departures further down, each the mean of its step, from means of steps above.
-
-    Parameters as of `by_waves`. A step of the surface by 1 degC comes through as erfc(x), with
-    x = z / sqrt(4 alpha t); its integral over time is 4 t i2erfc(x). What is longer ago than two
-    years is left out.
+    A step of the surface by 1 degC comes through as erfc(x), with x = z / sqrt(4 alpha t); its
+    integral over time is 4 t i2erfc(x). What is longer ago than two years is left out.
 
     References
     ----------
@@ -167,7 +129,7 @@ def carry(
         Down from the probe. [m]
     ground : Ground
         The soil in between.
-    way : `by_steps`, `by_waves` or `by_conduction`
+    way : `by_steps`, or another to hold it against
 
     Gaps are bridged by straight lines. What lies before the series, and more than two years ago, is
     taken to have been like the mean of the last year, or of what there is of one. The uncertainty

@@ -25,16 +25,12 @@ class Harmonics:
     period_d : (k,) float64 [d]
     wave_c : (k,) complex128, its size the amplitude [degC]
     wave_se_c : (k,) float64, standard error of a wave along any direction [degC]
-    mean_se_c : standard error of the mean [degC]
-    scatter_c : standard deviation of the readings about the curve [degC]
     """
 
     mean_c: float
     period_d: NDArray[np.float64]
     wave_c: NDArray[np.complex128]
     wave_se_c: NDArray[np.float64]
-    mean_se_c: float
-    scatter_c: float
 
     @property
     def amplitude_c(self) -> NDArray[np.float64]:
@@ -45,11 +41,6 @@ class Harmonics:
     def peak_d(self) -> NDArray[np.float64]:
         """The first time from 0 on at which each wave is highest [d]."""
         return -np.angle(self.wave_c) / tau % 1 * self.period_d
-
-    @property
-    def peak_se_d(self) -> NDArray[np.float64]:
-        """Standard error of `peak_d`; means nothing where it nears a quarter of the period [d]."""
-        return self.wave_se_c / self.amplitude_c / tau * self.period_d
 
     def temp_c(self, time_d: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the curve at some times [degC]."""
@@ -98,16 +89,14 @@ def fit_harmonics(
     found, *_ = np.linalg.lstsq(design, value_c)
     residual_c = value_c - design @ found
     variance = residual_c @ residual_c / (at_d.size - numbers)
-    stretch = _stretches(at_d, residual_c, np.array([np.inf, *periods, *periods]))
-    spread = np.diag(np.linalg.pinv(design.T @ design)) * variance * stretch
+    stretch = _stretches(at_d, residual_c, np.tile(periods, 2))
+    spread = np.diag(np.linalg.pinv(design.T @ design))[1:] * variance * stretch
     real, imaginary = np.split(found[1:], 2)
     return Harmonics(
         mean_c=float(found[0]),
         period_d=periods,
         wave_c=real + 1j * imaginary,
-        wave_se_c=np.sqrt(np.maximum(*np.split(spread[1:], 2))),
-        mean_se_c=float(np.sqrt(spread[0])),
-        scatter_c=float(np.sqrt(variance)),
+        wave_se_c=np.sqrt(np.maximum(*np.split(spread, 2))),
     )
 
 

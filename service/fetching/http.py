@@ -13,8 +13,6 @@ from email.utils import parsedate_to_datetime
 from functools import cached_property
 from http.client import IncompleteRead
 from importlib.metadata import version
-from json import JSONDecodeError, loads
-from typing import Any
 from urllib.parse import urlencode, urljoin, urlsplit
 
 import requests
@@ -141,19 +139,6 @@ class Fetcher:
                     ) from error
                 self.sleep(wait_s)
         raise AssertionError("the last attempt returns or raises")
-
-    def fetch_json(self, url: str, params: Mapping[str, str] | None = None) -> Any:
-        """Return what an address answers as JSON; None where it has not changed."""
-        content = self.fetch(url, params)
-        if content is None:
-            return None
-        try:
-            return loads(content)
-        except (JSONDecodeError, UnicodeDecodeError, RecursionError):
-            raise PassingFetchError(
-                f"{url}: the answer is no JSON: '{show_begin(content)}'; "
-                "look at the address in a browser if this stays"
-            ) from None
 
     @cached_property
     def _session(self) -> requests.Session:

@@ -213,11 +213,6 @@ def fetch_content(connection: Connection, batch_id: int) -> Content:
     return Content(zlib.compress(packed["body"].encode()), {}, corrections)
 
 
-def fetch_corrections(connection: Connection, batch_id: int) -> tuple[ClockCorrection, ...]:
-    """Return the corrections of its clock that a delivery was read with."""
-    return tuple(fetch_content(connection, batch_id).clock_corrections)
-
-
 def _how_it_was_read(content: Content) -> dict[str, Any]:
     corrections = [
         {

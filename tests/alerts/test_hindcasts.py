@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from alerts.hindcasts import Hindcasts, PastAir, find_past_seasons, hindcast, pool
 from alerts.rules import GRAPE_PHYLLOXERA
-from alerts.skill import BandScore, covered, find_gain, score_bands
+from alerts.skill import BandScore, covered, score_bands
 from alerts.windows import Kind, find_spans
+from tests.benchmarks.bench_outlook_air import find_gain
 from tests.generated_root_zone import generated_air, generated_days
 
 DAYS, ROOT_ZONE_C = generated_days(seed=1, years=4)

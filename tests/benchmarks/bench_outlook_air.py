@@ -5,6 +5,8 @@ Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_outlook_air
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -12,7 +14,8 @@ from numpy.typing import NDArray
 from alerts.hindcasts import Hindcasts, PastAir, hindcast, pool
 from alerts.outlook.air import fit_response
 from alerts.rules import GRAPE_PHYLLOXERA, Kind
-from alerts.skill import covered, find_gain
+from alerts.scores import find_skill
+from alerts.skill import Share, by_season, covered
 from tests.benchmarks.bench_outlook_skill import show
 from tests.generated_root_zone import generated_air, generated_days
 from tests.plain_soil import ALFALFA, UTAH, Station, root_zone_days
@@ -80,6 +83,19 @@ def show_gains(
         cells += [f"{one.crps_d[which].mean():.2f}" for one in (plain, *with_air)]
         cells += [show(find_gain(one, plain, first_d, last_d)) for one in with_air]
         print("|", " | ".join([*cells, f"{covered(with_air[1].where(which)):.0%}"]), "|")
+
+
+def find_gain(hindcasts: Hindcasts, without: Hindcasts, first_d: int, last_d: int) -> Share:
+    """Return by what share the CRPS is better than that of the same outlooks without something.
+
+    Of those issued `first_d` to `last_d` before what came; both in the same order.
+    """
+    paired = replace(hindcasts, climatology_crps_d=without.crps_d)
+    some = paired.where((paired.lead_d >= first_d) & (paired.lead_d <= last_d))
+    return by_season(
+        some,
+        lambda one: find_skill(float(one.crps_d.mean()), float(one.climatology_crps_d.mean())),
+    )
 
 
 if __name__ == "__main__":

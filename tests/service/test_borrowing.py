@@ -321,7 +321,8 @@ def test_left_out_in_turn_each_block_shows_how_far_off_borrowing_is(valley: Engi
     assert found["row-3"].off_c == pytest.approx(1.5, abs=0.2)
     assert [one.is_within for one in found["row-3"].openings if one.kind == "spring"] == [True] * 2
     opening = found["terrace-7"].openings[-1]
-    assert opening.off_days == pytest.approx(0, abs=1)
+    assert opening.borrowed_on is not None
+    assert abs((opening.borrowed_on - opening.measured_on).days) <= 1
 
 
 def test_the_check_says_who_borrows_and_who_cannot(valley: Engine, tmp_path: Path) -> None:

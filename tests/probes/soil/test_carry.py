@@ -16,13 +16,13 @@ from probes.soil.carry import (
     Carried,
     Ground,
     Way,
-    by_conduction,
     by_steps,
-    by_waves,
     carry,
 )
-from probes.soil.damped_wave import YEAR_D, DampedWave
+from probes.soil.damped_wave import YEAR_D
 from tests.laws import law
+from tests.plain_conduction import by_conduction
+from tests.plain_waves import DampedWave, by_waves
 from tests.soil_days import soil_days
 
 GROUND = Ground(5e-7, 1.2)

@@ -7,7 +7,6 @@ from math import inf, isnan, nan
 import numpy as np
 import pytest
 
-from probes.soil.damped_wave import DampedWave
 from probes.soil.diffusivity import (
     Diffusivity,
     by_amplitude,
@@ -16,6 +15,7 @@ from probes.soil.diffusivity import (
     by_phase,
     find_diffusivity,
 )
+from tests.plain_waves import DampedWave
 from tests.soil_hours import PROFILE_DEPTHS_CM, profile_hours
 
 WAVE = DampedWave(20.0, 12.0, 0.2, 5e-7, 1.0)
@@ -141,8 +141,8 @@ def test_a_real_soil_has_one_diffusivity_by_all_methods_between_each_pair_of_pro
     upper: int, lower: int, expected_e7: float, disagreement: float
 ) -> None:
     time_d, hourly_c = profile_hours()
-    rows = [PROFILE_DEPTHS_CM.index(depth_cm) for depth_cm in (upper, lower)]
-    found = find_diffusivity(time_d, *hourly_c[rows], (lower - upper) / 100)
+    upper_c, lower_c = (hourly_c[PROFILE_DEPTHS_CM.index(depth_cm)] for depth_cm in (upper, lower))
+    found = find_diffusivity(time_d, upper_c, lower_c, (lower - upper) / 100)
     assert (found.best * 1e7, found.disagreement) == pytest.approx(
         (expected_e7, disagreement), rel=0.02
     )

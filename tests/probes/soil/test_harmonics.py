@@ -63,7 +63,7 @@ def test_the_curve_runs_through_gaps() -> None:
 @pytest.mark.parametrize("alike", [0.0, 0.8], ids=["white", "red"])
 def test_a_standard_error_holds_two_thirds_of_the_errors(alike: float, period_d: float) -> None:
     rng = np.random.default_rng(20260501)
-    time_d = np.arange(3 * 365) * 1.0
+    time_d = np.arange(3 * 365, dtype=np.float64)
     truth_c = 10 * np.cos(2 * np.pi * (time_d - 200) / period_d)
     fits = [
         fit_harmonics(time_d, truth_c + 2 * noise_c, (period_d,))
@@ -74,21 +74,9 @@ def test_a_standard_error_holds_two_thirds_of_the_errors(alike: float, period_d:
     assert np.mean(within) == pytest.approx(0.683, abs=0.08)
 
 
-def test_the_error_of_a_peak_is_that_of_its_wave_in_days() -> None:
-    rng = np.random.default_rng(20260502)
-    time_d = np.arange(3 * 365) * 1.0
-    truth_c = 10 * np.cos(2 * np.pi * (time_d - 200) / YEAR_D)
-    fits = [
-        fit_harmonics(time_d, truth_c + noise_c, (YEAR_D,))
-        for noise_c in 2 * rng.standard_normal((300, time_d.size))
-    ]
-    spread_d = np.std([fit.peak_d[0] for fit in fits])
-    assert np.mean([fit.peak_se_d[0] for fit in fits]) == pytest.approx(spread_d, rel=0.15)
-
-
 def test_a_third_of_a_year_hardly_knows_the_annual_wave() -> None:
     rng = np.random.default_rng(20260503)
-    time_d = np.arange(3 * 365) * 1.0
+    time_d = np.arange(3 * 365, dtype=np.float64)
     value_c = 10 * np.cos(2 * np.pi * (time_d - 200) / YEAR_D) + rng.standard_normal(time_d.size)
     long, short = (fit_harmonics(time_d[:n], value_c[:n], (YEAR_D,)) for n in (3 * 365, 120))
     assert short.wave_se_c[0] > 8 * long.wave_se_c[0]

@@ -182,12 +182,6 @@ def test_the_beginning_alone_is_read_of_a_long_answer(server: HttpServer, make: 
     assert fetcher.validators == {}
 
 
-def test_an_error_text_is_no_json(server: HttpServer, make: Make) -> None:
-    server.say(Reply(b"<html>Service\nunavailable</html>"))
-    with pytest.raises(PassingFetchError, match="no JSON: '<html>Service unavailable</html>'"):
-        make().fetch_json(server.address)
-
-
 def test_a_redirect_is_followed(server: HttpServer, make: Make) -> None:
     server.say(Reply(status=302, headers={"Location": "/there"}), GOOD)
     assert make().fetch(f"{server.address}/here") == b"good"
