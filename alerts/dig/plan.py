@@ -49,9 +49,9 @@ def tell_window(one: CrewDay, language: str, as_of: date) -> str:
 def tell_left(name: str, vines: int, language: str) -> str:
     """Return what of a block finds no place, and what to do."""
     text = translations(language).ngettext(
-        "{block}: {count} vine finds no place before the window closes; more crews, longer days, "
+        "{block}: {count} vine cannot be dug before the window closes; more crews, longer days, "
         "or the next window.",
-        "{block}: {count} vines find no place before the window closes; more crews, longer days, "
+        "{block}: {count} vines cannot be dug before the window closes; more crews, longer days, "
         "or the next window.",
         vines,
     )

@@ -37,7 +37,7 @@ def refusing() -> Iterator[None]:
 @why_option
 @click.pass_obj
 def withdraw_command(data: Path, number: int, person: str, why: str) -> None:
-    """Take import N back: all becomes what it would be had it never come.
+    """Take import N back: everything becomes as if it had never come in.
 
     Readings that later imports repeated come back from these; flags, daily means and windows
     follow, and the next round corrects what was told. The same content stays out until
