@@ -1,4 +1,4 @@
-"""Checks: what is wrong with a reading. They flag; they never change a value."""
+"""Gross range: a reading outside what a probe can report, or what soil does."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What is printed: the sheet for the clipboard."""
+"""What is printed: the sheet for the clipboard, a lot, the order of blocks and the crew days."""

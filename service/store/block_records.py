@@ -67,7 +67,7 @@ class Block:
     thermometers : what those among them are called that are read by hand
     hand_probes : the probes of these, and of those that served it before
     borrows : whether it borrows from its neighbours while no other probe serves it
-    neighbours : who may lend to it, the most alike first
+    neighbourhood : those whom it asks for its neighbours; None: it knows none
     """
 
     id: str
