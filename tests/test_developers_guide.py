@@ -13,7 +13,11 @@ PATHS = re.findall(r"\b(?:service|probes|alerts|tests|deploy)/[\w/.]*\w/?", GUID
 
 
 @pytest.mark.parametrize(
-    "package", ["probes", "alerts", "alerts/dig", "service", "service/intake", "service/web"]
+    "package",
+    [
+        *("probes", "alerts", "alerts/dig", "service", "service/farm", "service/intake"),
+        *("service/store", "service/web", "service/web/api"),
+    ],
 )
 def test_the_map_shows_every_room_of(package: str) -> None:
     section = GUIDE.split(f"### {package}:")[1].split("\n##")[0]
