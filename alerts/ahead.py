@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from alerts.bounds import DateRange
 from alerts.changes import Change, Told
+from alerts.expectations import LIKELY
 from alerts.notices import ASIDE, Summary
 from alerts.outlook.dates import Outlook
 from alerts.rules import WindowRule
@@ -18,7 +19,6 @@ from alerts.season import season_start
 from alerts.states import State
 from alerts.windows import Kind, Span, trailing_mean
 
-LIKELY = 0.5
 SURE_DAYS, SURE_CHANCE = 14, 0.1
 """A season is summed up so long after its last close, with less than this chance that a window
 opens again; or when the next one begins. Ours."""

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from sqlalchemy import Connection
 
 from alerts.dig.crew_days import CrewDay, Crews, Job, plan_crew_days
+from alerts.expectations import LIKELY
 from alerts.outlook.dates import Chances, Outlook
 from alerts.windows import Span
 from service.evaluation import BlockEvaluation, evaluate_blocks
@@ -18,7 +19,6 @@ from service.showing import day_text
 from service.store.blocks import Block
 from service.store.vigour import fetch_planting
 
-LIKELY = 0.5
 UNKNOWN_CLOSE = timedelta(days=14)
 """How long an open window whose end nothing tells is taken to last. Ours, no source."""
 _DAY = timedelta(days=1)

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine
 
 from alerts.chart import BlockChart, describe_chart, word_chart
 from alerts.rules import WindowRule
-from service.block_charts import make_charts, make_season_chart
+from service.block_charts import SEASONS, make_charts, make_season_chart
 from service.charts import draw_svg
 from service.evaluation import as_of_day, evaluate_blocks
 from service.rule_sets import fetch_rules
@@ -33,7 +33,6 @@ from service.store.blocks import Block, fetch_blocks
 from service.store.busy import StoreBusyError
 from service.store.engine import reading, writing
 
-SEASONS = 2  # the last months may lie in the season before
 DRAWING_S = 20
 """How long the jobs draw at a time: what is left is drawn at the next."""
 

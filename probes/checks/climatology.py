@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from probes.checks.measures import grade
 from probes.checks.series import ProbeSeries
-
-YEAR_D = 365.2425
+from probes.soil.damped_wave import YEAR_D
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 from probes.checks.attenuated import Attenuated
-from probes.checks.climatology import YEAR_D, Climatology
+from probes.checks.climatology import Climatology
 from probes.checks.daily_range import DailyRange
 from probes.checks.daily_wave import DAY_H
 from probes.checks.flat_line import FlatLine, find_slower
@@ -18,6 +18,7 @@ from probes.checks.power_on import PowerOn
 from probes.checks.rate_of_change import RateOfChange
 from probes.checks.results import EACH_ALONE, TESTS
 from probes.checks.spike import Spike
+from probes.soil.damped_wave import YEAR_D
 
 MOST = 10_000
 """More than any number may be: thousands of years have no dates."""

@@ -4,37 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
 from service.store.among import among
+from service.store.fetch_state import FetchState
 from service.store.tables import air_forecast, site, site_forecast
 
 
 @dataclass(frozen=True)
-class ForecastRow:
-    """A site whose air is forecast, and how fetching that goes.
-
-    spec : the key `forecast` of its farm file
-    """
+class ForecastRow(FetchState):
+    """A site whose air is forecast, and how fetching that goes; `spec` is its key `forecast`."""
 
     site_id: str
     site_name: str
     latitude: float
     longitude: float
     utc_offset_min: int
-    spec: Mapping[str, Any]
-    attempted_at: datetime | None
-    fetched_at: datetime | None
-    failing_since: datetime | None
-    failure: str | None
-
-    @property
-    def every(self) -> timedelta:
-        """How long after one fetch the next is due."""
-        return timedelta(minutes=self.spec["every_min"])
 
 
 def fetch_forecast_sites(connection: Connection) -> list[ForecastRow]:

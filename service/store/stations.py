@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 
+from service.store.fetch_state import FetchState
 from service.store.tables import (
     feed_state,
     layout,
@@ -26,34 +27,22 @@ class UnknownStationError(LookupError):
 
 
 @dataclass(frozen=True)
-class StationRow:
+class StationRow(FetchState):
     """A station and the state of its feed.
 
-    spec : its table in the farm file, every key
-    fetched_at : when all there was had been fetched for the last time
-    validators : of that fetch; asked_since : how far back it asked
+    validators : of the last fetch of all there was; asked_since : how far back it asked
     again_since : how far back the next one asks, where readings since then were withdrawn
     """
 
     id: str
     feed: str
-    spec: Mapping[str, Any]
     layout_name: str | None
     layout_spec: Mapping[str, Any] | None
     site_name: str
     utc_offset_min: int
-    attempted_at: datetime | None
-    fetched_at: datetime | None
     asked_since: datetime | None
     again_since: datetime | None
     validators: Mapping[str, Mapping[str, str]]
-    failing_since: datetime | None
-    failure: str | None
-
-    @property
-    def every(self) -> timedelta:
-        """How long after one fetch the next is due."""
-        return timedelta(minutes=self.spec["every_min"])
 
 
 def fetch_stations(connection: Connection, station_id: str | None = None) -> list[StationRow]:

@@ -36,6 +36,8 @@ from service.web.problems import Problem, describe_refusals
 CHANGES_NOTHING = ("GET", "HEAD")
 TOKEN_PER_MIN = 300
 """How often a token of an account may come in a minute, to each process that serves."""
+LONGEST_WHY = 300
+"""How long the reason may be that goes with a deed."""
 CSRF_FIELD, CSRF_HEADER, CSRF_LENGTH = "csrf", "X-CSRF-Token", 16
 
 

@@ -32,7 +32,7 @@ from service.web.access import Visitor
 from service.web.advisory_words import tell_differences
 from service.web.problems import Problem
 
-LONGEST_NOTE, LONGEST_WHY = 2_000, 300
+LONGEST_NOTE = 2_000
 ALSO_FOR_OTHERS = "this advisory is also for districts that this account does not see"
 
 Wrong = Literal["other", "changed", "why"]

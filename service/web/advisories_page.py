@@ -20,10 +20,9 @@ from service.advisories.scope import find_scope, may_read
 from service.settings import Settings
 from service.store.advisories import fetch_advisories
 from service.store.engine import reading
-from service.web.access import Coordinator, Visitor
+from service.web.access import LONGEST_WHY, Coordinator, Visitor
 from service.web.advising import (
     LONGEST_NOTE,
-    LONGEST_WHY,
     Decision,
     UndecidedError,
     decide_on,

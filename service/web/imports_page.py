@@ -19,10 +19,10 @@ from service.store.frozen import FrozenError
 from service.store.imports import Batch, fetch_latest_batches, fetch_rejects
 from service.store.loggers import fetch_logger_places
 from service.store.sharing import fetch_site_names
-from service.web.access import Owner, Visitor
+from service.web.access import LONGEST_WHY, Owner, Visitor
 from service.web.api.parts import Number
 from service.web.import_words import tell_changes, tell_counts, tell_span
-from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
+from service.web.own_imports import find_import, let_count, take_back
 from service.web.own_uploads import MOST_BYTES
 from service.web.pages import Fields, Filled, answer_page, choose_language
 from service.web.writing import run_writing

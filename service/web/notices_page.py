@@ -23,11 +23,10 @@ from service.store.holds import fetch_hold
 from service.store.notices import MadeNotice, fetch_last_notices
 from service.store.outbox import find_state
 from service.store.recipients import fetch_recipients
-from service.web.access import Administrator, Known, Visitor
+from service.web.access import LONGEST_WHY, Administrator, Known, Visitor
 from service.web.api.parts import Number
 from service.web.letters import answer_letter, read_beginning, read_message
 from service.web.own_messages import (
-    LONGEST_WHY,
     choose_reader,
     drop_message,
     find_message,

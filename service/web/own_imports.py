@@ -14,8 +14,6 @@ from service.store.loggers import fetch_logger_places
 from service.web.access import Visitor
 from service.web.problems import Problem
 
-LONGEST_WHY = 300
-
 
 def find_import(connection: Connection, import_id: int, who: Visitor) -> Batch:
     """Return an import of the visitor's sites, or refuse it."""

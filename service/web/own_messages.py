@@ -17,8 +17,6 @@ from service.store.tables import organisation
 from service.web.access import Visitor
 from service.web.problems import Problem
 
-LONGEST_WHY = 300
-
 
 class Preview(NamedTuple):
     """What a reader is told next, as a letter without its pictures and as a text."""

@@ -24,7 +24,7 @@ from service.web.access import Visitor
 from service.web.problems import Problem
 from service.web.seen_blocks import find_block
 
-LONGEST_WHY, LONGEST_PERSON = 300, 100
+LONGEST_PERSON = 100
 
 
 class Measured(NamedTuple):

@@ -18,10 +18,10 @@ from service.store.engine import reading, writing
 from service.store.frozen import FrozenError
 from service.store.imports import Batch, fetch_latest_batches, fetch_rejects
 from service.store.loggers import fetch_logger_places
-from service.web.access import Owner, Visitor
+from service.web.access import LONGEST_WHY, Owner, Visitor
 from service.web.api.forms import Record
 from service.web.api.parts import DONE, LISTED, ONE, Number, Part, answer_one
-from service.web.own_imports import LONGEST_WHY, find_import, let_count, take_back
+from service.web.own_imports import find_import, let_count, take_back
 from service.web.problems import Problem, describe_refusals
 from service.web.writing import run_writing
 
