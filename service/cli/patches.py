@@ -23,7 +23,8 @@ from service.showing import Record, count_text, day_text
 from service.store.blocks import Block
 from service.store.engine import reading, writing
 from service.store.vigour import KeptVigour, keep_vigour
-from service.vigour.files import VigourFile, read_vigour
+from service.vigour.contract import VigourFile
+from service.vigour.files import read_vigour
 from service.wiring import open_store
 
 COLUMNS = (

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alerts.dig.vigour import MOST_CELLS, Planting, Vigour, VigourError, grid_vines
-from service.vigour.files import VigourFile
+from service.vigour.contract import VigourFile
 
 INSTALL = "pip install '.[geotiff]'"
 MOST_PIXELS = 40_000_000

@@ -11,7 +11,7 @@ from alerts.dig.vigour import Planting, VigourError, grid_metres, grid_vines
 from probes.frames import Reject
 from probes.logger_lines import shown
 from service.csv_tables import CsvTable, TableError, open_table
-from service.vigour.files import VigourFile
+from service.vigour.contract import VigourFile
 
 BY_VINE = ("row", "vine")
 BY_METRES = ("x_m", "y_m")  # along the rows and across them, from the first vine of row 1

@@ -19,7 +19,8 @@ from service.store.vigour import (
     set_aside,
     take_back,
 )
-from service.vigour.files import VigourFile, read_vigour
+from service.vigour.contract import VigourFile
+from service.vigour.files import read_vigour
 from service.web.access import Visitor
 from service.web.problems import Problem
 from service.web.seen_blocks import find_block

@@ -28,7 +28,7 @@ from service.patches import VINES_EACH, BlockPatches
 from service.settings import Settings
 from service.store.engine import reading, writing
 from service.store.vigour import fetch_planting, fetch_surveys
-from service.vigour.files import VigourFile
+from service.vigour.contract import VigourFile
 from service.web.access import LONGEST_WHY, Owner, Planner, Visitor
 from service.web.api.parts import Number
 from service.web.file_words import tell_of_file
