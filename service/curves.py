@@ -14,8 +14,8 @@ from sqlalchemy import Connection
 from alerts.outlook.curves import Curves, fit_curves, has_own_curve, shift_curves
 from alerts.outlook.dates import Lent
 from alerts.season import season_of, season_start
-from service.lending import Lender
 from service.root_zones import BlockDays, fetch_root_zones
+from service.store.block_records import Lender
 from service.store.blocks import Block
 
 HISTORY_YEARS = 12

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import islice
 from math import isnan
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,16 +13,12 @@ from numpy.typing import NDArray
 from alerts.neighbours import FAR_KM, FAR_M, Lenders, find_unlikeness
 from alerts.notices import Neighbour
 from service.geography import find_distances_km
-
-if TYPE_CHECKING:
-    from service.store.blocks import Block
+from service.store.block_records import Block, Lender
 
 MOST_KNOWN = 12
 """So many a block knows, for yearly curves."""
 AT_ONCE = 2 * MOST_KNOWN
 """So many places are read together, to find that many among them."""
-CANDIDATES = 6
-"""From so many of them it may borrow days; alerts.neighbours takes those that have readings."""
 
 
 Near = tuple[int, float, float, float]
@@ -41,33 +36,6 @@ class Lying(Protocol):
     def elevation_m(self) -> float | None: ...
     @property
     def district_id(self) -> str | None: ...
-
-
-@dataclass(frozen=True)
-class Lender:
-    """A block with probes, or a station as if it were one, that another block may borrow from.
-
-    higher_m : how much higher it lies than the other block; None: not known
-    """
-
-    place: Block
-    is_station: bool
-    distance_km: float
-    higher_m: float | None
-    unlikeness: float
-
-    @property
-    def name(self) -> str:
-        """What people call it: a station by its site."""
-        return self.place.site_name if self.is_station else self.place.name
-
-
-class Asked(Protocol):
-    """What blocks ask for their neighbours."""
-
-    def find_lenders(self, block: Block, /) -> tuple[Lender, ...]:
-        """Return the neighbours that lend to a block, the most alike first."""
-        ...
 
 
 class Neighbourhood:

@@ -21,9 +21,10 @@ from alerts.outlook.members import member_rng
 from alerts.rules import WindowRule
 from service.curves import KnownBlocks, know_blocks
 from service.forecasts import find_air
-from service.lending import Lender, describe_neighbour
+from service.lending import describe_neighbour
 from service.rule_sets import fetch_rules
 from service.showing import basis_text
+from service.store.block_records import Lender
 from service.store.blocks import Block
 from service.store.forecasts import fetch_air
 from service.store.outlooks import KeptOutlook, fetch_outlooks, store_outlooks

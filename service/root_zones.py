@@ -24,7 +24,8 @@ from alerts.season import season_of, season_start
 from alerts.states import RECENT_DAYS
 from probes.frames import RootZoneDays
 from probes.hand_days import OWN_ERROR_C
-from service.lending import Lender, describe_lenders
+from service.lending import describe_lenders
+from service.store.block_records import Lender
 from service.store.blocks import Block, Stretch
 from service.store.daily import fetch_daily_errors, fetch_first_days
 from service.store.daily_packs import CompleteDays, fetch_complete_days

@@ -10,10 +10,11 @@ from sqlalchemy import Connection, Select, func, literal, select
 
 from alerts.neighbours import FAR_KM
 from service.geography import KM_PER_DEGREE
-from service.lending import Lender, Neighbourhood, may_lend
+from service.lending import Neighbourhood, may_lend
 from service.store.among import among
-from service.store.block_records import Block, Stretch, Which, read_places
+from service.store.block_records import Block, Lender, Stretch
 from service.store.engine import reading
+from service.store.places import Which, read_places
 from service.store.tables import block, block_probe, logger, site, site_for_study
 
 __all__ = ["Block", "Stretch", "fetch_block_names", "fetch_blocks"]
