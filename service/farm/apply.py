@@ -19,7 +19,8 @@ from service.farm.layouts import (
     probe_history,
     thermometer_history,
 )
-from service.farm.models import TABLES, Farm, ProbeEntry
+from service.farm.logger_tables import ProbeEntry
+from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.references import find_contradictions, find_told_blocks
 from service.farm.rows import (

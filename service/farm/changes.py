@@ -13,15 +13,13 @@ from service.farm.layouts import (
     probe_history,
     shortest_entries,
 )
+from service.farm.logger_tables import CorrectionEntry, Logger, ProbeEntry
 from service.farm.models import (
     SCOPES,
     TABLES,
     Block,
-    CorrectionEntry,
     Farm,
     FarmTable,
-    Logger,
-    ProbeEntry,
     ProbeUse,
     Recipient,
     Site,

@@ -10,15 +10,9 @@ from sqlalchemy import Connection, Table, select
 
 from service.farm import rows
 from service.farm.check_tables import CheckTable
-from service.farm.models import (
-    TABLES,
-    District,
-    Farm,
-    FarmTable,
-    LayoutTable,
-    Organisation,
-    ProbeEntry,
-)
+from service.farm.layout_tables import LayoutTable
+from service.farm.logger_tables import ProbeEntry
+from service.farm.models import TABLES, District, Farm, FarmTable, Organisation
 from service.farm.rule_tables import RuleTable
 from service.farm.text import NAMED, pair_text, table_label, table_title
 from service.store import tables

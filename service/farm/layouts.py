@@ -13,7 +13,9 @@ import numpy as np
 from probes.clock import AMBIGUOUS, OK, Clock, local_to_utc, parse_clock
 from probes.clock_corrections import ClockCorrection
 from probes.layouts import Layout
-from service.farm.models import CorrectionEntry, LayoutTable, Logger, ProbeEntry, Thermometer
+from service.farm.layout_tables import LayoutTable
+from service.farm.logger_tables import CorrectionEntry, Logger, ProbeEntry
+from service.farm.models import Thermometer
 from service.farm.text import value_text
 from service.farm.values import parse_shift_s, shift_text
 

@@ -5,62 +5,51 @@
 
 from __future__ import annotations
 
-import re
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from itertools import pairwise
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, Tag, ValidationInfo, field_validator
 
 from alerts.rules import GRAPE_PHYLLOXERA
-from probes.clock import IN_STAMP
-from probes.layouts import ALL_COLUMNS, BLANKS
 from service.farm.check_tables import CheckTable
+from service.farm.layout_tables import LayoutTable
+from service.farm.logger_tables import Logger
 from service.farm.rule_tables import RuleTable
 from service.farm.text import one_of, value_text
 from service.farm.values import (
+    FROM_FIRST_READING,
     PLAIN,
     TABLE,
     AsTuple,
-    ClockText,
     Depth,
     EachOnce,
     Element,
     Email,
-    Encoding,
     FarmTable,
-    Header,
-    Headers,
     Id,
     Latitude,
     Longitude,
-    Missing,
     Name,
     Phone,
     ProbeName,
     Quiet,
     RootZone,
-    ShiftText,
+    SilentFactor,
     Spacing,
-    TimeFormat,
     UtcOffset,
     Zone,
-    check_header,
     choose_form,
     probe_name,
     split_probe_name,
 )
 
-FROM_FIRST_READING = date.min
 _HOURS = frozenset(map(str, range(24)))
 
 Use = tuple[date, str, float]
 Ids = Annotated[tuple[str, ...], AsTuple, EachOnce]
 SCOPES = ("blocks", "sites", "districts")
-SilentFactor = Annotated[float, Field(ge=1, le=1000)]
 
 
 class Organisation(FarmTable):
@@ -167,182 +156,6 @@ def probe_choice(valid_from: date, logger: str, depth_cm: float) -> str | ProbeU
     name = probe_name(logger, depth_cm)
     is_plain = valid_from == FROM_FIRST_READING
     return name if is_plain else ProbeUse(probe=name, valid_from=valid_from)
-
-
-class LayoutTable(FarmTable):
-    """How a logger's files are read; layouts.layout_from_spec gives the reader's view of it."""
-
-    clock: ClockText
-    time: Headers
-    time_format: TimeFormat
-    stamp: Literal["end", "start", "instant"]
-    interval_min: Annotated[float, Field(gt=0, le=1440)]
-    unit: Literal["F", "C"]
-    depth: Header | None = None
-    value: Header | None = Field(default=None, validate_default=True)
-    logger: Header | None = None
-    columns: dict[str, Depth]
-    missing: Missing = ("",)
-    header: bool = True
-    skip: Annotated[int, Field(ge=0)] | None = None
-    delimiter: str = ","
-    decimal: Literal[".", ","] = "."
-    encoding: Encoding = "utf-8"
-    sheet: Header | None = None
-    order: Literal["time", "any"] = "time"
-
-    @field_validator("time_format")
-    @classmethod
-    def _check_time_format(cls, time_format: str, info: ValidationInfo) -> str:
-        if info.data.get("clock") == IN_STAMP and time_format != "iso8601":
-            raise ValueError(
-                'does not read the offset that clock = "stamp" asks for; write "iso8601"'
-            )
-        return time_format
-
-    @field_validator("value")
-    @classmethod
-    def _check_value(cls, value: str | None, info: ValidationInfo) -> str | None:
-        if (value is None) != (info.data.get("depth") is None):
-            raise ValueError("depth and value go together, a row a depth; write both or neither")
-        return value
-
-    @field_validator("columns")
-    @classmethod
-    def _check_columns(cls, columns: dict[str, float], info: ValidationInfo) -> dict[str, float]:
-        if not columns:
-            raise ValueError("no depth column; write columns = { T1 = 15 }")
-        known = info.data
-        others = [known.get(key) for key in ("depth", "value", "logger")]
-        headers = [*known.get("time", ()), *(header for header in others if header is not None)]
-        depths = [check_header(header) for header in columns]
-        # In long form the keys of `columns` are texts of the depth column, and no headers.
-        groups = [headers + depths] if known.get("depth") is None else [headers, depths]
-        for group in groups:
-            for header, times in Counter(header.strip() for header in group).items():
-                if times > 1:
-                    raise ValueError(
-                        f"two columns are named {value_text(header)}; "
-                        "each needs a header of its own"
-                    )
-        return columns
-
-    @field_validator("header")
-    @classmethod
-    def _check_header(cls, header: bool, info: ValidationInfo) -> bool:
-        known = info.data
-        own = [known.get(key) for key in ("depth", "value", "logger")]
-        names = [*known.get("time", ()), *(name for name in own if name is not None)]
-        names += known.get("columns", ()) if known.get("depth") is None else ()
-        for name in names:
-            if not header and not re.fullmatch("[1-9][0-9]{0,3}", name):
-                raise ValueError(
-                    f"no header names {value_text(name)}; write the number of its column, the "
-                    'first being "1"'
-                )
-        return header
-
-    @field_validator("missing")
-    @classmethod
-    def _check_missing(cls, missing: Any, info: ValidationInfo) -> Any:
-        known = {*info.data.get("columns", missing), ALL_COLUMNS}
-        for column in missing if isinstance(missing, dict) else ():
-            if column not in known:
-                raise ValueError(f"no such column; write {one_of(known, column)}")
-        return missing
-
-    @field_validator("delimiter")
-    @classmethod
-    def _check_delimiter(cls, delimiter: str) -> str:
-        if delimiter != BLANKS and (
-            len(delimiter) != 1 or delimiter.isalnum() or delimiter in '\0\r\n"'
-        ):
-            raise ValueError(
-                r'write the one character between two cells: ",", ";" or "\t"; or "spaces"'
-            )
-        return delimiter
-
-
-class ProbeEntry(FarmTable):
-    """One stretch of a probe's history: from a day on, or from the first reading.
-
-    `until` is the first day on which it lies there no more; the next stretch ends it anyway.
-    """
-
-    column: str
-    depth_cm: Depth
-    valid_from: date = FROM_FIRST_READING
-    until: date | None = None
-    calibration_offset_c: Annotated[float, Field(ge=-10, le=10)] = 0.0
-
-    @field_validator("until")
-    @classmethod
-    def _check_until(cls, until: date | None, info: ValidationInfo) -> date | None:
-        first = info.data.get("valid_from")
-        if until is not None and first is not None and until <= first:
-            raise ValueError(
-                f"does not lie after valid_from = {value_text(first)}; write the day on which it "
-                "was taken out"
-            )
-        return until
-
-
-class CorrectionEntry(FarmTable):
-    """A time in which a clock was wrong, as it stamped then, and what is added to its stamps.
-
-    `until` is the first stamp that is right again.
-    """
-
-    from_: datetime = Field(alias="from")
-    until: datetime
-    add: ShiftText
-
-    @field_validator("until")
-    @classmethod
-    def _check_until(cls, until: datetime, info: ValidationInfo) -> datetime:
-        first = info.data.get("from_")
-        if first is None:
-            return until
-        if (first.tzinfo is None) != (until.tzinfo is None):
-            raise ValueError("from and until go together, both with their offset or both without")
-        if until <= first:
-            raise ValueError(f"does not lie after from = {value_text(first)}; exchange the two")
-        return until
-
-
-class Logger(FarmTable):
-    """A device; a column without entry in `probes` lies at its layout's depth from the start.
-
-    A column whose last entry has an `until` need not be in the layout any more.
-    """
-
-    id: Id
-    site: str
-    layout: str
-    probes: Annotated[tuple[ProbeEntry, ...], AsTuple] = ()
-    clock_corrections: Annotated[tuple[CorrectionEntry, ...], AsTuple] = ()
-    silent_factor: SilentFactor | None = None
-
-    @field_validator("probes")
-    @classmethod
-    def _check_probes(cls, probes: tuple[ProbeEntry, ...]) -> tuple[ProbeEntry, ...]:
-        starts = Counter((entry.column, entry.valid_from) for entry in probes)
-        for (column, _), times in starts.items():
-            if times > 1:
-                raise ValueError(
-                    f"two entries of column {value_text(column)} begin at once; "
-                    "give each the day it is valid_from"
-                )
-        by_day = sorted(probes, key=lambda entry: (entry.column, entry.valid_from))
-        for entry, following in pairwise(by_day):
-            is_late = entry.until is not None and entry.until > following.valid_from
-            if is_late and entry.column == following.column:
-                raise ValueError(
-                    f"an entry of column {value_text(entry.column)} ends on "
-                    f"{value_text(entry.until)}, after the next one begins on "
-                    f"{value_text(following.valid_from)}; leave out its until"
-                )
-        return probes
 
 
 class Station(FarmTable):

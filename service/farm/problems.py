@@ -13,7 +13,8 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from service.farm.models import CorrectionEntry, Forecast, ProbeEntry, ProbeUse
+from service.farm.logger_tables import CorrectionEntry, ProbeEntry
+from service.farm.models import Forecast, ProbeUse
 from service.farm.text import key_text, value_text
 from service.farm.values import PLAIN_OR_TABLE
 

@@ -9,16 +9,15 @@ from typing import Any
 from probes.clock import format_offset, parse_offset_min
 from probes.clock_corrections import ClockCorrection
 from service.farm.check_tables import CheckTable
+from service.farm.layout_tables import LayoutTable
 from service.farm.layouts import correction_entries, layout_spec, shortest_entries
+from service.farm.logger_tables import Logger, ProbeEntry
 from service.farm.models import (
     SCOPES,
     Block,
     FarmTable,
     Forecast,
-    LayoutTable,
-    Logger,
     Organisation,
-    ProbeEntry,
     Recipient,
     Site,
     Station,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping
+from datetime import date
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -31,6 +32,7 @@ from probes.wall_times import check_time_format
 from service.farm.text import one_of, value_text
 
 DEEPEST_CM = 1000
+FROM_FIRST_READING = date.min
 
 
 class FarmTable(BaseModel):
@@ -234,6 +236,7 @@ Missing = Annotated[
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Spacing = Annotated[float, Field(gt=0, le=100)]
+SilentFactor = Annotated[float, Field(ge=1, le=1000)]
 Quiet = Annotated[
     tuple[
         Annotated[str, AfterValidator(_check_clock)], Annotated[str, AfterValidator(_check_clock)]

@@ -16,8 +16,9 @@ from probes.frames import LoggerFile
 from probes.logger_files import read_logger_file
 from service.farm.apply import apply_farm
 from service.farm.export import farm_from_store
+from service.farm.layout_tables import LayoutTable
 from service.farm.layouts import layout_from_spec, layout_spec
-from service.farm.models import LayoutTable, Logger
+from service.farm.logger_tables import Logger
 from service.farm.problems import FarmFileError, describe_errors
 from service.farm.text import value_text
 from service.farm.values import check_id

@@ -15,10 +15,12 @@ from hypothesis import strategies as st
 from probes.clock import Clock
 from probes.layouts import Layout
 from service.farm.layouts import layout_from_spec, layout_spec, probe_history
-from service.farm.models import FROM_FIRST_READING, TABLES, Farm, ProbeEntry
+from service.farm.logger_tables import ProbeEntry
+from service.farm.models import TABLES, Farm
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables, read_farm_file
 from service.farm.text import NAMED, pair_text
+from service.farm.values import FROM_FIRST_READING
 from tests.farms import CHECKS, RULE, STATION, THERMOMETER, farm_text
 
 EXAMPLE = Path(__file__).parents[2] / "service" / "farm" / "example.toml"

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from service.cli import main
-from service.farm.models import LayoutTable
+from service.farm.layout_tables import LayoutTable
 from tests.commands import digseason
 from tests.corpus import CASES, CORPUS, Case
 from tests.farms import farm_text
