@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from alerts.outlook.air import FORECAST_DAYS, Air, Response, find_errors_c2, fit_response
 from alerts.outlook.anomalies import yearly_terms
+from alerts.outlook.courses import run_members, season_days
 from alerts.outlook.curves import WAVES, Curves, fit_curves, has_own_curve
-from alerts.outlook.dates import likely_days, run_members, season_days
+from alerts.outlook.dates import likely_days
 from alerts.outlook.members import member_rng
 from alerts.rules import WindowRule
 from alerts.scores import crps_ensemble, up_to

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection
 
+from alerts.outlook.courses import Lent
 from alerts.outlook.curves import Curves, fit_curves, has_own_curve, shift_curves
-from alerts.outlook.dates import Lent
 from alerts.season import season_of, season_start
 from service.root_zones import BlockDays, fetch_root_zones
 from service.store.block_records import Lender

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from alerts.bounds import SHIFT
 from alerts.outlook.air import Air, heed_air
+from alerts.outlook.courses import Lent, add_lent, last_known, place_in_season, season_days
 from alerts.outlook.curves import Belief, Curves, follow
-from alerts.outlook.dates import Lent, add_lent, last_known, place_in_season, season_days
 from alerts.outlook.members import coming_days
 from alerts.rules import WindowRule
 from alerts.season import season_of

@@ -12,8 +12,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from alerts.outlook.courses import season_days
 from alerts.outlook.curves import fit_curves, follow
-from alerts.outlook.dates import MEMBERS, find_outlooks, likely_days, season_days
+from alerts.outlook.dates import MEMBERS, find_outlooks, likely_days
 from alerts.outlook.members import coming_days, draw_members, member_rng
 from alerts.rules import GRAPE_PHYLLOXERA
 from alerts.season import season_start

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.outlook.anomalies import yearly_terms
+from alerts.outlook.courses import Lent
 from alerts.outlook.curves import WAVES, Curves
-from alerts.outlook.dates import Lent, Outlook, find_outlooks, likely_days
+from alerts.outlook.dates import Outlook, find_outlooks, likely_days
 from alerts.outlook.members import member_rng
 from alerts.rules import GRAPE_PHYLLOXERA
 from tests.laws import law

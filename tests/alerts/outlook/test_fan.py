@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from alerts.outlook.anomalies import yearly_terms
+from alerts.outlook.courses import Lent, season_days
 from alerts.outlook.curves import WAVES, Curves, follow
-from alerts.outlook.dates import Lent, season_days
 from alerts.outlook.fan import Fan, find_fans
 from alerts.outlook.members import coming_days, draw_members
 from alerts.rules import GRAPE_PHYLLOXERA
