@@ -34,6 +34,7 @@ from service.store.shared_clock import AHEAD, is_over
 from service.store.stations import (
     StationRow,
     add_probes,
+    begin_attempt,
     claim_attempt,
     fetch_stations,
     find_first_reading,
@@ -107,7 +108,9 @@ def fetch_new(
     now: datetime,
     progress: Progress = lambda _: None,
 ) -> FetchReport:
-    """Fetch what is new of a station, and note how that went."""
+    """Fetch what is new of a station, as it is by then, and note how that went."""
+    with writing(engine) as connection:
+        station = begin_attempt(connection, station.id, now)
     span = Span(_find_since(engine, station, now), now)
     # an answer that is unchanged holds nothing new only for one who has read it as far back
     knows = station.asked_since is not None and station.asked_since <= span.since
@@ -115,9 +118,9 @@ def fetch_new(
     report = _fetch(engine, fetcher, station, span, now, progress)
     with writing(engine) as connection:
         if report.failure is None:
-            note_success(connection, station.id, now, span.since, fetcher.validators)
+            note_success(connection, station, span.since, fetcher.validators)
         else:
-            note_failure(connection, station, now, report.failure)
+            note_failure(connection, station, report.failure)
     return report
 
 

@@ -144,40 +144,50 @@ def claim_attempt(connection: Connection, one: StationRow, now: datetime) -> boo
     return claimed.rowcount == 1
 
 
+def begin_attempt(connection: Connection, station_id: str, now: datetime) -> StationRow:
+    """Note that a station is being fetched; return it as it is now. UnknownStationError."""
+    of_station = feed_state.c.logger_id == station_id
+    connection.execute(update(feed_state).where(of_station).values(attempted_at=now))
+    (one,) = fetch_stations(connection, station_id)
+    return one
+
+
 def note_success(
     connection: Connection,
-    station_id: str,
-    now: datetime,
+    one: StationRow,
     since: datetime,
     validators: Mapping[str, Mapping[str, str]],
 ) -> None:
     """Note that all there is from an instant on has been fetched."""
     _note(
         connection,
-        station_id,
-        attempted_at=now,
-        fetched_at=now,
+        one,
+        fetched_at=one.attempted_at,
         validators={"since": since.isoformat(), "urls": validators},
         failing_since=None,
         failure=None,
     )
 
 
-def note_failure(connection: Connection, one: StationRow, now: datetime, failure: str) -> None:
+def note_failure(connection: Connection, one: StationRow, failure: str) -> None:
     """Note that a fetch failed, and since when fetches fail."""
-    since = one.failing_since or now
-    _note(connection, one.id, attempted_at=now, failing_since=since, failure=failure)
+    _note(connection, one, failing_since=one.failing_since or one.attempted_at, failure=failure)
 
 
 def ask_again(connection: Connection, station_id: str, since: datetime) -> None:
-    """Let the next fetch go back as far as this, and read its answers even where unchanged."""
-    asked = connection.scalar(
-        select(feed_state.c.validators).where(feed_state.c.logger_id == station_id)
-    )
-    again = min(since.isoformat(), (asked or {}).get("again") or since.isoformat())
-    _note(connection, station_id, validators={"since": None, "urls": {}, "again": again})
-
-
-def _note(connection: Connection, station_id: str, **values: Any) -> None:
+    """Let the next fetch, which is due at once, go back as far as this, and read its answers even
+    where unchanged.
+    """
     of_station = feed_state.c.logger_id == station_id
-    connection.execute(update(feed_state).where(of_station).values(values))
+    asked = connection.scalar(select(feed_state.c.validators).where(of_station))
+    again = min(since.isoformat(), (asked or {}).get("again") or since.isoformat())
+    validators = {"since": None, "urls": {}, "again": again}
+    connection.execute(
+        update(feed_state).where(of_station).values(attempted_at=None, validators=validators)
+    )
+
+
+def _note(connection: Connection, one: StationRow, **values: Any) -> None:
+    """Note how the attempt went that was begun, unless the station is to be asked anew since."""
+    is_this = (feed_state.c.logger_id == one.id, feed_state.c.attempted_at == one.attempted_at)
+    connection.execute(update(feed_state).where(*is_this).values(values))

@@ -350,6 +350,60 @@ def test_what_is_withdrawn_is_asked_for_again_however_long_ago_it_was(
     assert fetch(farm, NOW + timedelta(days=60)).span.since > FIRST + timedelta(days=45)
 
 
+LATER = NOW + timedelta(days=60)
+
+Act = Callable[[Engine, HttpServer], None]
+
+
+@pytest.fixture
+def later(farm: Engine, server: HttpServer) -> Engine:
+    """A store with the station's readings of two spans, so far apart that it asks for the last."""
+    fetch(farm)
+    late = hourly_lines(FIRST + timedelta(days=60), HOURS)
+    server.answers = files_of([*hourly_lines(FIRST, HOURS), *late])
+    fetch(farm, LATER)
+    return farm
+
+
+def withdraw_first(farm: Engine, _: HttpServer) -> None:
+    with writing(farm) as connection:
+        withdraw(connection, 1, "Ada Example", "of another station", NOW)
+
+
+def edit(farm: Engine, server: HttpServer) -> None:
+    url = f'url = "{server.address}"\nallow_hosts = ["127.0.0.1"]\nfirst_day = 2025-02-02\n'
+    set_up(farm, farms.farm_text(north=True) + STATION_ELSEWHERE + url)
+
+
+@pytest.mark.both_by_day
+@pytest.mark.parametrize("status", [200, 503])
+@pytest.mark.parametrize("act", [withdraw_first, edit])
+def test_what_is_to_be_asked_again_is_though_a_fetch_goes_on_meanwhile(
+    later: Engine, server: HttpServer, act: Act, status: int
+) -> None:
+    both, says = stored(later), server.answers
+
+    def act_meanwhile(asked: Asked) -> Reply:
+        server.answers = says
+        act(later, server)
+        return says(asked) if status == 200 else Reply(status=status)
+
+    server.answers = act_meanwhile
+    assert fetch(later, LATER).span.since > FIRST
+    (report,) = fetch_due(later, make, LATER)
+    assert report.span.since <= FIRST
+    assert stored(later) == both
+
+
+@pytest.mark.parametrize("act", [withdraw_first, edit])
+def test_a_fetch_goes_by_what_holds_when_it_begins(
+    later: Engine, server: HttpServer, act: Act
+) -> None:
+    seen = the_station(later)
+    act(later, server)
+    assert fetch_new(later, make, seen, LATER).span.since <= FIRST
+
+
 def test_what_a_broken_fetch_has_left_out_is_asked_for_although_newer_is_there(
     farm: Engine,
 ) -> None:
