@@ -97,6 +97,12 @@ def _try_folder(
     engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
 ) -> Iterator[InboxFile]:
     """Empty a folder, or say, once, why it cannot be: it must not keep the others out."""
+    of_ours = (folder, *(folder / name for name in (TAKEN, *FATES_MOVED)))
+    link = next((one for one in of_ours if one.is_symlink()), None)
+    if link is not None:  # files of elsewhere would be moved by it, or ours to there
+        line = f"'{link.name}' is a link, which is not followed; put a folder in its place"
+        yield _report(folder, folder.name, "left", line)
+        return
     try:
         yield from _empty_folder(engine, settings, folder, resting, clock)
     except OSError as error:
@@ -269,6 +275,8 @@ def _write_report(path: Path, lines: Iterable[str]) -> bool:
     if path.exists() and path.read_bytes() == text:
         return False
     partial = path.with_name(f"{path.name}.part")
-    partial.write_bytes(text)
+    partial.unlink(missing_ok=True)
+    with partial.open("xb") as stream:  # never through a link
+        stream.write(text)
     partial.replace(path)
     return True

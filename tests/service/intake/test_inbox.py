@@ -403,6 +403,45 @@ def test_a_file_of_any_name_is_imported_and_moved(
     assert len(lying(folder / "done")) == 2
 
 
+@pytest.mark.parametrize("name", ["", ".taken", "done", "refused"])
+def test_a_folder_that_is_a_link_is_not_followed(
+    engine: Engine, settings: Settings, folder: Path, tmp_path: Path, name: str
+) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    write_log(elsewhere / "kept.csv", VALUES)
+    write_log(folder / "a.csv", VALUES)
+    if name:
+        folder.joinpath(name).symlink_to(elsewhere)
+    else:
+        folder.rename(tmp_path / "before")
+        folder.symlink_to(elsewhere)
+    (found,) = look(engine, settings)
+    linked = name or folder.name
+    assert (found.name, found.fate, found.is_new) == (folder.name, "left", True)
+    assert found.lines == (
+        f"'{linked}' is a link, which is not followed; put a folder in its place",
+    )
+    assert lying(elsewhere) == ["kept.csv"]
+    assert not look(engine, settings)[0].is_new
+    if name:
+        folder.joinpath(name).unlink()
+        assert fates(look(engine, settings)) == [("u1/a.csv", "done")]
+
+
+def test_a_report_is_not_written_through_a_link(
+    engine: Engine, settings: Settings, folder: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "other.txt"
+    other.write_text("mine")
+    write_log(folder / "a.csv", VALUES)
+    (folder / "done").mkdir()
+    (folder / "done" / "a.csv.report.txt.part").symlink_to(other)
+    assert [one.fate for one in look(engine, settings)] == ["done"]
+    assert other.read_text() == "mine"
+    assert lying(folder / "done") == ["a.csv", "a.csv.report.txt"]
+
+
 def test_what_is_no_file_of_a_logger_is_said_once_and_left(
     engine: Engine, settings: Settings, folder: Path
 ) -> None:
