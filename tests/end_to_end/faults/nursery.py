@@ -71,6 +71,7 @@ class Nursery:
 
     def __init__(self, env: Mapping[str, str]) -> None:
         self.ended: dict[int, int] = {}
+        self.running: set[int] = set()
         self.changed = Condition()
         self._begun: list[int] = []
         self._process = subprocess.Popen(
@@ -110,8 +111,10 @@ class Nursery:
             with self.changed:
                 if code is None:
                     self.ended.pop(pid, None)  # of an earlier one: numbers come round
+                    self.running.add(pid)
                     self._begun.append(pid)
                 else:
+                    self.running.discard(pid)
                     self.ended[pid] = code
                 self.changed.notify_all()
 

@@ -232,6 +232,7 @@ def test_whatever_fails_nothing_is_lost_and_nothing_told_twice(
             doubled = sum(count - 1 for count in outcome.taken.values())
             assert doubled <= sum(map(len, plan.faults))  # the one in flight, each time
             assert outcome.damage == []
+            assert stage.nursery.running == set()
         finally:
             _tell(world)
 

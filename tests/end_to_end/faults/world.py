@@ -140,9 +140,10 @@ class World:
         self.empty()
 
     def revive(self) -> None:
-        """Start again what has ended by itself, as whoever looks after the host would."""
-        for name, process in list(self.processes.items()):
-            if process.poll() is not None:
+        """Start again what should go on and has ended, as whoever looks after the host would."""
+        for name in (SERVE, JOBS, MORE_JOBS):
+            process = self.processes.get(name)
+            if process and process.poll() is not None:
                 self.say(f"{name} had ended with {process.poll()}")
                 self.start(name)
 
