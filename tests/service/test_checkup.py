@@ -22,7 +22,7 @@ from service.store.holds import hold_sending
 from service.store.outbox import add_digest, add_message, end_message
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
-from service.store.stations import fetch_stations, note_failure
+from service.store.stations import begin_attempt, fetch_stations, note_failure
 from service.store.undelivered import add_undelivered
 from tests.farms import STATION, farm_text, set_up
 
@@ -162,7 +162,8 @@ def test_a_feed_that_fails_is_named_with_its_failure(engine: Engine, settings: S
     set_up(engine, farm_text(north=True, more=STATION))
     with writing(engine) as connection:
         station = fetch_stations(connection)[0]
-        note_failure(connection, station, NOW - 100 * HOUR, "answered 503")
+        begun = begin_attempt(connection, station.id, NOW - 100 * HOUR)
+        note_failure(connection, begun, "answered 503")
     one = found(engine, settings, "feed")
     assert one.said == "b1: failing since 2026-02-26: answered 503"
     assert one.remedy == "Try `digseason fetch --station b1`."

@@ -23,7 +23,7 @@ from service.store.engine import open_engine, reading, writing
 from service.store.outbox import add_digest, add_message, end_message
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
-from service.store.stations import fetch_stations, note_failure
+from service.store.stations import begin_attempt, fetch_stations, note_failure
 from service.store.tokens import add_metrics_token, add_token, fetch_tokens, revoke_token
 from service.watching.figures import find_figures
 from service.web.health import health_routes
@@ -108,7 +108,8 @@ def test_rounds_outbox_feeds_channels_and_who_holds_the_lease_are_told(
             made = (f"<{number}@example.org>", "text", NOW - number * HOUR)
             add_message(connection, digest, "mail", "ada@example.org", *made)
         end_message(connection, 3, "refused", "550 no such user", NOW)
-        note_failure(connection, fetch_stations(connection)[0], NOW, "answered 503")
+        (station,) = fetch_stations(connection)
+        note_failure(connection, begin_attempt(connection, station.id, NOW), "answered 503")
         keep_trouble(connection, ChannelTrouble("sms", NOW, 1, NOW, "refuses the login"))
     with holding_round(engine) as lease:
         found = read(engine, tmp_path)
