@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from datetime import datetime
 from hashlib import sha256
+from typing import NamedTuple
 
 from sqlalchemy import Connection, select
 
@@ -19,6 +20,13 @@ from service.store.recipients import find_readers
 from service.store.tables import block
 
 _TOLD: dict[Outcome, What] = {Outcome.FOUND: "found", Outcome.SUSPECTED: "suspected"}
+
+
+class Photo(NamedTuple):
+    """A photo, written anew; `digest`: of what was sent."""
+
+    digest: str
+    picture: bytes
 
 
 class OthersRecordError(ValueError):
@@ -50,32 +58,48 @@ def withdraw_find(
     return stood
 
 
-def keep_photos(
-    connection: Connection, record: DigRecord, photos: Iterable[bytes], by: str, now: datetime
-) -> int:
-    """Keep photos with a record, each once; return how many are new.
+def read_photos(contents: Iterable[bytes], record: DigRecord) -> list[Photo]:
+    """Return photos of a record as they are kept, each once; before others wait for who writes.
 
     Where they were taken stays in them only where the record says where the vine stands.
 
     Raises
     ------
     PhotoError
-        Where one is not taken; the caller's transaction should then keep none.
+        Where one is not taken.
     """
-    record_id, keeps_place = record.record_id, record.latitude is not None
+    one_each = {sha256(content).hexdigest(): content for content in contents}
+    if len(one_each) > MOST_PHOTOS:
+        raise _too_many()
+    keeps_place = record.latitude is not None
+    return [Photo(digest, rewrite_photo(one, keeps_place)) for digest, one in one_each.items()]
+
+
+def keep_photos(
+    connection: Connection, record: DigRecord, photos: Iterable[Photo], by: str, now: datetime
+) -> int:
+    """Keep photos with a record, each once; return how many are new.
+
+    Raises
+    ------
+    PhotoError
+        Where they are too many; the caller's transaction should then keep none.
+    """
+    record_id = record.record_id
     count = len(fetch_photo_ids(connection, [record_id])[record_id])
     new = 0
-    for content in photos:
-        digest = sha256(content).hexdigest()
-        if has_photo(connection, record_id, digest):
+    for one in photos:
+        if has_photo(connection, record_id, one.digest):
             continue
         new += 1
         if count + new > MOST_PHOTOS:
-            raise PhotoError(
-                "many", f"{MOST_PHOTOS} photos of one vine are kept; choose among them"
-            )
-        add_photo(connection, record_id, digest, rewrite_photo(content, keeps_place), by, now)
+            raise _too_many()
+        add_photo(connection, record_id, one.digest, one.picture, by, now)
     return new
+
+
+def _too_many() -> PhotoError:
+    return PhotoError("many", f"{MOST_PHOTOS} photos of one vine are kept; choose among them")
 
 
 def _note_news(connection: Connection, record: DigRecord, stands: bool, now: datetime) -> None:

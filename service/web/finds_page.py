@@ -31,6 +31,7 @@ from service.finds.keeping import (
     check_id,
     keep_find,
     keep_photos,
+    read_photos,
 )
 from service.finds.photos import FORMS, LARGEST_BYTES, MOST_PHOTOS, PhotoError
 from service.store.blocks import Block
@@ -138,11 +139,12 @@ def finds_page_routes(engine: Engine) -> APIRouter:
         as_json = "application/json" in request.headers.get("accept", "")
         try:
             record = read_written(fields, who.reach.block_ids, now.date())
+            pictures = read_photos(photos, record)
             with writing(engine) as connection:
                 check_id(connection, record, who.reach.block_ids)
                 kept = keep_find(connection, record, who.account.email, now)
                 if kept is not Kept.WITHDRAWN:
-                    keep_photos(connection, record, photos, who.account.email, now)
+                    keep_photos(connection, record, pictures, who.account.email, now)
         except WrittenError as error:
             labels = _labels(language)
             faults = [refuse_cell(one, language, labels[one.cell]) for one in error.faults]

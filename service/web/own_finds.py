@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from http import HTTPStatus
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from alerts.dig.records import DigRecord
-from service.finds.keeping import keep_photos, withdraw_find
+from service.finds.keeping import keep_photos, read_photos, withdraw_find
 from service.store.dig_records import fetch_versions
+from service.store.engine import reading, writing
 from service.web.access import Visitor
 from service.web.problems import Problem
 
@@ -23,13 +24,17 @@ def take_back_find(connection: Connection, record_id: str, who: Visitor, now: da
 
 
 def add_photos(
-    connection: Connection, record_id: str, photos: Sequence[bytes], who: Visitor, now: datetime
+    engine: Engine, record_id: str, contents: Sequence[bytes], who: Visitor, now: datetime
 ) -> None:
     """Keep photos with a record that stands. PhotoError."""
-    record, stands = _find_record(connection, record_id, who)
-    if not stands:
-        raise Problem(HTTPStatus.CONFLICT, "this record was taken back; note it anew")
-    keep_photos(connection, record, photos, who.account.email, now)
+    with reading(engine) as connection:
+        record, _ = _find_record(connection, record_id, who)
+    photos = read_photos(contents, record)
+    with writing(engine) as connection:
+        record, stands = _find_record(connection, record_id, who)
+        if not stands:
+            raise Problem(HTTPStatus.CONFLICT, "this record was taken back; note it anew")
+        keep_photos(connection, record, photos, who.account.email, now)
 
 
 def _find_record(connection: Connection, record_id: str, who: Visitor) -> tuple[DigRecord, bool]:

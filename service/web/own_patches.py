@@ -6,10 +6,11 @@ from datetime import date, datetime
 from http import HTTPStatus
 from typing import NamedTuple
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from alerts.dig.vigour import Planting, VigourError
 from service.patches import VINES_EACH, BlockPatches, find_block_patches
+from service.store.engine import reading, writing
 from service.store.vigour import (
     KeptVigour,
     drop_survey,
@@ -46,18 +47,20 @@ class NamedPatch(NamedTuple):
 
 
 def keep_measured(
-    connection: Connection, block_id: str, measured: Measured, who: Visitor, now: datetime
+    engine: Engine, block_id: str, measured: Measured, who: Visitor, now: datetime
 ) -> VigourFile | None:
     """Keep what was measured; None: how the vines of the block stand is not known. VigourError."""
-    block = find_block(connection, who.reach, block_id)
-    planting = fetch_planting(connection, block.id)
+    with reading(engine) as connection:
+        block = find_block(connection, who.reach, block_id)
+        planting = fetch_planting(connection, block.id)
     if planting is None:
         return None
     read = read_vigour(measured.content, planting, measured.measure or None)
     day = _read_day(measured.day, now.date())
     kept = KeptVigour(day, read.measure, measured.file, read.vigour)
-    keep_vigour(connection, block.id, kept, now)
-    who.note(connection, "kept vigour", f"{block.id}, {read.measure} of {day}", now)
+    with writing(engine) as connection:
+        keep_vigour(connection, block.id, kept, now)
+        who.note(connection, "kept vigour", f"{block.id}, {read.measure} of {day}", now)
     return read
 
 

@@ -84,8 +84,7 @@ def patches_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         language, now = choose_language(request), datetime.now(UTC)
         measured = Measured(fields.get("day", ""), fields.get("measure", ""), name, content)
         try:
-            with writing(engine) as connection:
-                read = content and keep_measured(connection, block_id, measured, who, now)
+            read = content and keep_measured(engine, block_id, measured, who, now)
             if not read:
                 return page(request, block_id, who)
         except VigourError as error:

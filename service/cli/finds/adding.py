@@ -17,7 +17,7 @@ from service.cli.finds.records import need_record
 from service.cli.options import DAY, person_option, wrap_text
 from service.cli.rejects import describe_rejects
 from service.csv_tables import TableError
-from service.finds.keeping import keep_find, keep_photos
+from service.finds.keeping import keep_find, keep_photos, read_photos
 from service.finds.photos import PhotoError
 from service.finds.tables import read_digs
 from service.showing import count_text
@@ -73,8 +73,8 @@ def add_command(data: Path, photos: Sequence[Path], **written: object) -> None:
             known = {block.id for block in fetch_blocks(connection)}
             record = read_written(said, known, now.date())
             kept = keep_find(connection, record, record.person, now)
-            contents = [path.read_bytes() for path in photos]
-            new = keep_photos(connection, record, contents, record.person, now)
+            read = read_photos([path.read_bytes() for path in photos], record)
+            new = keep_photos(connection, record, read, record.person, now)
     except WrittenError as error:
         faults = [refuse_cell(one, "en", _name_option(one.cell)) for one in error.faults]
         raise click.UsageError("\n".join(faults)) from None
@@ -131,9 +131,9 @@ def photo_command(data: Path, start: str, files: Sequence[Path], person: str) ->
     new = 0
     for path in files:
         try:
+            read = read_photos([path.read_bytes()], record)
             with writing(engine) as connection:
-                content = path.read_bytes()
-                new += keep_photos(connection, record, [content], person, datetime.now(UTC))
+                new += keep_photos(connection, record, read, person, datetime.now(UTC))
         except PhotoError as error:
             raise click.BadParameter(f"{path}: {error}", param_hint="FILES") from None
     click.echo(f"{count_text(new, 'photo')} kept, {len(files) - new:,} known already")

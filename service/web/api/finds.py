@@ -207,8 +207,7 @@ def finds_routes(engine: Engine) -> APIRouter:
 
         def keep_photo() -> None:
             try:
-                with writing(engine) as connection:
-                    add_photos(connection, record_id, [content], who, datetime.now(UTC))
+                add_photos(engine, record_id, [content], who, datetime.now(UTC))
             except PhotoError as error:
                 said = f"this is no photo that is taken: {error}"
                 raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, said) from None

@@ -120,8 +120,7 @@ def vigour_routes(engine: Engine) -> APIRouter:
 
     def _keep(block_id: str, measured: Measured, who: Visitor) -> VigourAnswer:
         try:
-            with writing(engine) as connection:
-                read = keep_measured(connection, block_id, measured, who, datetime.now(UTC))
+            read = keep_measured(engine, block_id, measured, who, datetime.now(UTC))
         except VigourError as error:
             said = "this file cannot be used; nothing of it was kept"
             raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, said, [f"{error}"]) from None

@@ -123,9 +123,12 @@ def test_a_weak_patch_is_listed_set_aside_and_taken_back(
     assert {"kept vigour", "set a patch aside", "took a patch back"} <= {*deeds}
 
 
-def test_vigour_that_cannot_be_used_is_refused_whole(here: str, tokens: dict[str, str]) -> None:
+def test_vigour_that_cannot_be_used_is_refused_whole(
+    engine: Engine, here: str, tokens: dict[str, str]
+) -> None:
     headers = {"Authorization": f"Bearer {tokens['ada']}", "Content-Type": "text/csv"}
-    answer = requests.post(here + VIGOUR, "row;ndvi\n1;0.5\n", headers=headers, timeout=30)
+    with writing(engine):  # that it cannot be used is known before its turn to write comes
+        answer = requests.post(here + VIGOUR, "row;ndvi\n1;0.5\n", headers=headers, timeout=30)
     assert answer.status_code == 422
     assert answer.json()["detail"] == "this file cannot be used; nothing of it was kept"
     assert answer.json()["errors"]
