@@ -12,7 +12,7 @@ from alerts.advisories.figures import Advisory
 from alerts.region.marks import MapBlock
 from alerts.region.shares import Shares
 from service.advisories.drafting import find_figures
-from service.evaluation import as_of_day, evaluate_blocks
+from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.reach import Reach
 from service.region import fetch_district_names, place_blocks, share_open
 from service.settings import Settings
@@ -72,10 +72,18 @@ class Regions:
             days = [as_of_day(one, now) for one in blocks]
             accuracy_c = self._settings.sensor_accuracy_c
             found = evaluate_blocks(connection, blocks, days, 1, accuracy_c)
-            names, figures = fetch_district_names(connection), find_figures(connection, found)
+            figures = find_figures(connection, [_without_height(one, reach) for one in found])
+            names = fetch_district_names(connection)
         places = [
             replace(place, latitude=latitude, longitude=longitude)
             for place, one in zip(place_blocks(found, names), blocks, strict=True)
             for latitude, longitude in [reach.place(one.site_id, one.latitude, one.longitude)]
         ]
         return Region(figures, places, share_open(found, names))
+
+
+def _without_height(one: BlockEvaluation, reach: Reach) -> BlockEvaluation:
+    """Return what was found of a block without its height, where it may not be seen how it lies."""
+    if one.block.site_id in reach.exact_site_ids:
+        return one
+    return replace(one, block=replace(one.block, elevation_m=None))

@@ -158,6 +158,17 @@ def test_how_far_it_has_spread_is_told_to_who_may_know(ask: Ask) -> None:
     assert ask("/api/spread", "rea").json() == ask("/api/spread", "cora").json() == []
 
 
+def test_no_height_is_told_of_who_lies_only_about_there(engine: Engine, ask: Ask) -> None:
+    with writing(engine) as connection:
+        at_upper = tables.site.c.id == "upper"
+        connection.execute(update(tables.site).where(at_upper).values(elevation_m=90.0))
+    heights = {
+        who: [one["from_m"] for one in ask("/api/region", who).json() if one["of"] == "height"]
+        for who in ("root", "cora")
+    }
+    assert (heights["cora"], len(heights["root"])) == ([], 2)
+
+
 def test_a_region_is_counted_and_its_share_open_told_by_day(ask: Ask) -> None:
     every = ask("/api/region").json()
     assert (every[0]["of"], every[0]["blocks"], every[0]["not_known"]) == ("region", 3, 3)
