@@ -142,6 +142,7 @@ def _telling_of_room() -> Iterator[None]:
 def _check(path: Path) -> None:
     """Raise where a file is not a whole store."""
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as connection:
+        connection.execute("pragma trusted_schema = off")
         try:
             found = connection.execute("pragma integrity_check(1)").fetchone()[0]
             connection.execute("select version_num from alembic_version")

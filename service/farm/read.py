@@ -30,6 +30,9 @@ def read_farm_file(path: Path) -> Farm:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FarmFileError([_describe_syntax(text, str(error))]) from None
+    except RecursionError:
+        said = "lists or tables stand within each other too deep to be read; close each with a ]"
+        raise FarmFileError([said]) from None
     return farm_from_tables(raw)
 
 

@@ -81,5 +81,5 @@ def add_logger(
 def _read_value(text: str) -> Any:
     try:
         return tomllib.loads(f"x = {text}")["x"]
-    except tomllib.TOMLDecodeError:
+    except (tomllib.TOMLDecodeError, RecursionError):
         return text

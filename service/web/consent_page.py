@@ -30,6 +30,7 @@ from service.web.writing import run_writing
 
 PER_MIN = 20
 """How often the page of one address may be used in a minute."""
+MOST_FIELDS = 20
 
 
 def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter:
@@ -62,7 +63,7 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
             if consent is None:
                 return answer_dead_link(request)
             limit(consent.id)
-            said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]
+            said = read_say(body)
             # of two forms [RFC-8058] 3.1 allows, one is multipart
             if b"List-Unsubscribe" in body and b"One-Click" in body:
                 stop(connection, consent, "one click in a mail program", now)
@@ -75,6 +76,16 @@ def consent_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRo
             return _page(request, connection, stands)
 
     return routes
+
+
+def read_say(body: bytes) -> str:
+    """Return what a form says, or refuse it."""
+    try:
+        fields = parse_qs(body.decode("utf-8", "replace"), max_num_fields=MOST_FIELDS)
+    except ValueError:
+        said = f"this form cannot be read: more than {MOST_FIELDS} fields"
+        raise Problem(HTTPStatus.BAD_REQUEST, said) from None
+    return fields.get("say", [""])[0]
 
 
 def limit_rate() -> Callable[[int], None]:

@@ -6,7 +6,6 @@ Looking at it changes nothing.
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from urllib.parse import parse_qs
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -20,7 +19,7 @@ from service.store.dug import Window, fetch_dug, fetch_window, say_dug, take_dug
 from service.store.engine import reading, writing
 from service.web.access import by_secret
 from service.web.bearer import Door
-from service.web.consent_page import find_language, limit_rate
+from service.web.consent_page import find_language, limit_rate, read_say
 from service.web.pages import answer_dead_link, answer_page
 from service.web.writing import run_writing
 
@@ -54,7 +53,6 @@ def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter
         return await run_writing(take, request, token, body)
 
     def take(request: Request, token: str, body: bytes) -> Response:
-        said = parse_qs(body.decode("utf-8", "replace"), max_num_fields=20).get("say", [""])[0]
         now = datetime.now(UTC)
         with writing(engine) as connection:
             found = find(connection, token)
@@ -62,6 +60,7 @@ def dug_page_routes(engine: Engine, settings: Settings, door: Door) -> APIRouter
                 return answer_dead_link(request)
             consent, window, _ = found
             limit(consent.id)
+            said = read_say(body)
             if said == "dug":
                 say_dug(connection, consent.recipient_name, window, "by the link", now)
             elif said == "back":

@@ -216,6 +216,9 @@ def test_a_link_that_was_changed_holds_nothing_and_tells_no_address(
         answer = requests.post(wrong, {"say": "yes"}, timeout=5)
         assert answer.status_code == 404
         assert "ada@" not in answer.text
+    many = "&".join(f"f{number}=1" for number in range(21)) + "&say=yes"
+    for wrong, status in ((link, 400), (f"{here}/told/1.x", 404), (f"{here}/dug/1.1.x", 404)):
+        assert requests.post(wrong, many, timeout=5).status_code == status
     assert state(warmed) == "asked"
     assert stat.S_IMODE((settings.data / "link.key").stat().st_mode) == 0o600
 

@@ -21,12 +21,23 @@ from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables, read_farm_file
 from service.farm.text import NAMED, pair_text
 from service.farm.values import FROM_FIRST_READING
+from service.intake.new_loggers import read_layout
 from tests.farms import CHECKS, RULE, STATION, THERMOMETER, farm_text
 
 EXAMPLE = Path(__file__).parents[2] / "service" / "farm" / "example.toml"
 PROBLEMS = Path(__file__).with_name("farm_problems.txt").read_text(encoding="utf-8")
 
 SECOND_BLOCK = '[[block]]\nid = "terrace-8"\nsite = "upper"\nname = "Terrace 8"\n'
+
+
+@pytest.mark.parametrize("deep", ["[" * 5000, "{a=" * 5000])
+def test_what_stands_too_deep_within_itself_is_refused(tmp_path: Path, deep: str) -> None:
+    path = tmp_path / "farm.toml"
+    path.write_text(f"x = {deep}", encoding="utf-8")
+    with pytest.raises(FarmFileError, match="within each other too deep"):
+        read_farm_file(path)
+    with pytest.raises(FarmFileError, match="skip"):
+        read_layout({"skip": deep})
 
 
 def farm_of(text: str) -> Farm:

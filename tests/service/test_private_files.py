@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import stat
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from click.testing import CliRunner
 from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError, OperationalError
 
+from service.backups import NoBackupError, restore_backup
 from service.channels.files import FileChannel
 from service.cli import main
 from service.links import Links
@@ -65,6 +68,18 @@ def test_a_backup_from_a_stranger_runs_nothing_but_what_reads_it(tmp_path: Path)
         connection.exec_driver_sql("create view reading as select file from pragma_database_list")
     with pytest.raises(OperationalError, match="unsafe use"), reading(engine) as connection:
         connection.exec_driver_sql("select * from reading")
+    engine.dispose()
+
+
+def test_nothing_that_a_file_says_is_run_while_it_is_looked_at(tmp_path: Path) -> None:
+    # source: [SQLITE-SECURITY]
+    path = tmp_path / "hostile.db"
+    with closing(sqlite3.connect(path)) as connection:
+        files = "select file as version_num from pragma_database_list"
+        connection.execute(f"create view alembic_version as {files}")
+    engine = open_engine(f"sqlite:///{tmp_path / 'digseason.db'}")
+    with pytest.raises(NoBackupError, match="unsafe use of virtual table"):
+        restore_backup(path, engine, tmp_path, AT)
     engine.dispose()
 
 
