@@ -33,6 +33,7 @@ from service.store.audit import note_deed
 from service.store.engine import reading, writing
 from service.store.outbox import add_digest, add_message
 from service.store.tables import organisation
+from service.store.tokens import revoke_tokens
 
 TRIES = Bound("sign-in", 5, timedelta(minutes=15))
 TRIES_FROM_ONE_PLACE = Bound("sign-in from", 50, timedelta(minutes=15))
@@ -158,35 +159,43 @@ def find_by_link(
 
 
 def choose_password(
-    connection: Connection, account: Account, password_hash: str, now: datetime
+    connection: Connection,
+    account: Account,
+    password_hash: str,
+    now: datetime,
+    ends_tokens: bool = False,
 ) -> str:
-    """Keep a new password: links and other sessions hold no more; return a new session."""
+    """Keep a new password: links and other sessions hold no more, tokens of programs where that is
+    wanted; return a new session.
+    """
     values = {"password_hash": password_hash, "link_count": account.link_count + 1}
     set_account(connection, account.id, **values, signed_in_at=now)
     end_sessions(connection, account.id)
     forget_attempts(connection, TRIES, account.email)
     note_deed(connection, account.email, "chose a password", account.email, now)
+    if ends_tokens and (count := revoke_tokens(connection, account.id, now)):
+        note_deed(connection, account.email, "revoked the tokens of programs", f"{count}", now)
     return begin_session(connection, account.id, now)
 
 
-def request_link(
-    engine: Engine, settings: Settings, email: str, place: str, now: datetime
-) -> datetime | None:
-    """Mail a link to who has forgotten a password, if there is such an account that mails reach.
-
-    Nothing tells whether there is; return until when no more are made, None: it was not too often.
+def count_request(engine: Engine, email: str, place: str, now: datetime) -> datetime | None:
+    """Count that someone asks for a link as they have forgotten a password; return until when there
+    is none, None: it was not too often. Nothing tells whether there is such an account.
     """
-    email = email.strip().lower()[:254]
     with writing(engine) as connection:
         count = count_attempt(connection, REQUESTS_FROM_ONE_PLACE, place, now)
         if not count.is_over:
-            count = count_attempt(connection, REQUESTS, email, now)
-        account = find_account(connection, email)
-        is_to_be = not count.is_over and account and account.revoked_at is None
-        if is_to_be and account and may_mail(account, settings):
-            link = make_link(connection, Links(settings), account, email, now, RESET)
-            mail_link(connection, settings, account, link, now)
+            count = count_attempt(connection, REQUESTS, email.strip().lower()[:254], now)
     return count.ends_at if count.is_over else None
+
+
+def send_link(engine: Engine, settings: Settings, email: str, now: datetime) -> None:
+    """Mail a link to who has asked for one, if there is such an account that mails reach."""
+    with writing(engine) as connection:
+        account = find_account(connection, email)
+        if account and account.revoked_at is None and may_mail(account, settings):
+            link = make_link(connection, Links(settings), account, account.email, now, RESET)
+            mail_link(connection, settings, account, link, now)
 
 
 def may_mail(account: Account, settings: Settings) -> bool:
@@ -254,6 +263,6 @@ def is_address(email: str) -> bool:
 
 
 def needs_administrator(engine: Engine) -> bool:
-    """Whether no one can sign in who may do everything."""
+    """Whether no one has signed in yet who may do everything."""
     with reading(engine) as connection:
         return not has_administrator(connection)

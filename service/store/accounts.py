@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import Connection, delete, exists, insert, select, update
+from sqlalchemy import Connection, delete, exists, insert, or_, select, update
 
 from probes.units import Unit
 from service.store.tables import account, account_district, account_site, session
@@ -99,9 +99,9 @@ def find_account(connection: Connection, email: str) -> Account | None:
 
 
 def has_administrator(connection: Connection) -> bool:
-    """Return whether someone can sign in who may do everything."""
-    can = (account.c.password_hash.is_not(None), account.c.revoked_at.is_(None))
-    query = select(exists().where(account.c.role == "administrator", *can))
+    """Return whether someone who may do everything has ever signed in, or has a password."""
+    has = or_(account.c.password_hash.is_not(None), account.c.signed_in_at.is_not(None))
+    query = select(exists().where(account.c.role == "administrator", has))
     return bool(connection.scalar(query))
 
 

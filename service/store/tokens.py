@@ -130,6 +130,15 @@ def revoke_token(
     return bool(revoked.rowcount)
 
 
+def revoke_tokens(connection: Connection, account_id: int, now: datetime) -> int:
+    """Let no token with which programs of an account see or do anything hold longer; return how
+    many did.
+    """
+    of_programs = token.c.account_id == account_id, token.c.scope.in_(("read", "write"))
+    holding = update(token).where(*of_programs, token.c.revoked_at.is_(None))
+    return connection.execute(holding.values(revoked_at=now)).rowcount
+
+
 def hash_secret(secret: str) -> str:
     """Return what is kept of a secret of 256 random bits."""
     return hashlib.sha256(secret.encode()).hexdigest()

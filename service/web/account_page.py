@@ -33,7 +33,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
     def page(request: Request, who: Visitor, told: str = "", secret: str = "") -> Response:
         with reading(engine) as connection:
             names = fetch_site_names(connection)
-            tokens = find_own_tokens(connection, who)
+            tokens = find_own_tokens(connection, who.account.id)
         return answer_page(
             request,
             "account.html",

@@ -21,9 +21,9 @@ def ask_person(who: Visitor) -> None:
         raise Problem(HTTPStatus.FORBIDDEN, "only a person who is signed in does that")
 
 
-def find_own_tokens(connection: Connection, who: Visitor) -> list[Token]:
+def find_own_tokens(connection: Connection, account_id: int) -> list[Token]:
     """Return those that hold or have run out, in their order."""
-    every = fetch_tokens(connection, who.account.id)
+    every = fetch_tokens(connection, account_id)
     return [one for one in every if one.revoked_at is None and one.scope != "calendar"]
 
 

@@ -8,18 +8,19 @@ from ipaddress import ip_address, ip_network
 from math import ceil
 from urllib.parse import urlsplit
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, BackgroundTasks, Request
 from fastapi.responses import Response
 from sqlalchemy import Engine
 
 from service.accounts import (
     Refused,
     choose_password,
+    count_request,
     find_by_link,
     invite,
     is_address,
     needs_administrator,
-    request_link,
+    send_link,
     sign_in,
 )
 from service.links import Links
@@ -34,6 +35,7 @@ from service.store.accounts import (
 )
 from service.store.engine import reading, writing
 from service.web.access import Known, anyone, by_secret, is_secure, known, name_cookie
+from service.web.own_tokens import find_own_tokens
 from service.web.pages import Fields, Filled, answer_dead_link, answer_page, redirect
 
 HOME = "/today"
@@ -86,11 +88,12 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         return answer_page(request, "forgotten.html", is_sent=False, wait_min=0)
 
     @routes.post("/forgotten", dependencies=[anyone])
-    def send_link(request: Request, fields: Filled) -> Response:
-        """Mail a link, if there is such an account; the answer does not say."""
-        now = datetime.now(UTC)
-        place = find_place(request)
-        until = request_link(engine, settings, fields.get("email", ""), place, now)
+    def take_request(request: Request, fields: Filled, after: BackgroundTasks) -> Response:
+        """Mail a link, if there is such an account; the answer neither says nor waits for it."""
+        now, email = datetime.now(UTC), fields.get("email", "")
+        until = count_request(engine, email, find_place(request), now)
+        if not until:
+            after.add_task(send_link, engine, settings, email, now)
         status = HTTPStatus.TOO_MANY_REQUESTS if until else HTTPStatus.OK
         return answer_page(
             request, "forgotten.html", status, is_sent=True, wait_min=_count_minutes(until)
@@ -101,7 +104,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Let someone choose a password, once."""
         with reading(engine) as connection:
             found = find_by_link(connection, links, token, datetime.now(UTC))
-        return _welcome(request, found, {}) if found else answer_dead_link(request)
+        return show_welcome(request, found, {}) if found else answer_dead_link(request)
 
     @routes.post("/welcome/{token}", dependencies=[by_secret])
     def choose(request: Request, token: str, fields: Filled) -> Response:
@@ -113,10 +116,10 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
             return answer_dead_link(request)
         email = fields.get("email", "") if found == "first" else found.email
         if found == "first" and not is_address(email):
-            return _welcome(request, found, fields, "address")
+            return show_welcome(request, found, fields, "address")
         password = fields.get("password", "")
         if not is_good_password(password, email):
-            return _welcome(request, found, fields, "password")
+            return show_welcome(request, found, fields, "password")
         password_hash = hash_password(password)  # while no writer waits
         with writing(engine) as connection:
             account = find_by_link(connection, links, token, now)
@@ -128,26 +131,30 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
                     connection, "the first link", email, name, "administrator", now
                 )
                 if account.role != "administrator" or account.revoked_at:
-                    return _welcome(request, found, fields, "address")
-            secret = choose_password(connection, account, password_hash, now)
+                    return show_welcome(request, found, fields, "address")
+            ends_tokens = bool(fields.get("ends_tokens"))
+            secret = choose_password(connection, account, password_hash, now, ends_tokens)
         return enter_page(request, secret)
 
+    def show_welcome(
+        request: Request, found: Account | str, fields: Fields, wrong: str | None = None
+    ) -> Response:
+        account = found if isinstance(found, Account) else None
+        with reading(engine) as connection:
+            tokens = find_own_tokens(connection, account.id) if account else []
+        return answer_page(
+            request,
+            "welcome.html",
+            HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
+            account=account,
+            programs=[one.name or f"{one.id}" for one in tokens],
+            fields={"email": fields.get("email", ""), "name": fields.get("name", "")},
+            wrong=wrong,
+            shortest=SHORTEST,
+            longest=LONGEST,
+        )
+
     return routes
-
-
-def _welcome(
-    request: Request, found: Account | str, fields: Fields, wrong: str | None = None
-) -> Response:
-    return answer_page(
-        request,
-        "welcome.html",
-        HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
-        account=found if isinstance(found, Account) else None,
-        fields={"email": fields.get("email", ""), "name": fields.get("name", "")},
-        wrong=wrong,
-        shortest=SHORTEST,
-        longest=LONGEST,
-    )
 
 
 def answer_sign_in(request: Request, fields: Fields, refused: Refused | None = None) -> Response:

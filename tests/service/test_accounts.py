@@ -2,38 +2,48 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, MutableMapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 import requests
+from argon2.low_level import verify_secret
 from fastapi import Request
-from sqlalchemy import Engine, select, update
+from sqlalchemy import Engine, event, select, update
 
 from service.accounts import (
     REQUESTS_FROM_ONE_PLACE,
     TRIES,
     TRIES_FROM_ONE_PLACE,
     Refused,
-    request_link,
+    count_request,
+    make_first_link,
     sign_in,
+    sign_in_as_known,
 )
+from service.links import Links
 from service.passwords import hash_password, is_good_password, verify_password
 from service.settings import Settings
 from service.store import tables
-from service.store.accounts import REST, find_session
+from service.store.accounts import REST, add_account, fetch_account, find_session, set_account
 from service.store.audit import fetch_deeds
 from service.store.engine import reading, writing
+from service.store.tokens import add_account_token
+from service.web.app import make_app
 from service.web.sign_in import find_place
 from tests.commands import run
 from tests.planted import plant_block, plant_recipient
+from tests.processes import wait_until
 from tests.serving import serving_here
 from tests.signed_in import PASSWORD, plant_account, send, sign_in_as
+from tests.stores import rows_of
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 FIRST = {"name": "Cora Example", "email": "cora@example.org", "password": PASSWORD}
@@ -77,6 +87,44 @@ def test_the_first_account_is_made_by_a_link_that_then_holds_no_more(
 
 
 @one_database
+def test_the_first_link_holds_no_more_once_an_administrator_came_by_a_provider(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    with writing(engine) as connection:
+        cora = add_account(connection, "cora@example.org", "Cora", "administrator", NOW)
+    link = here + make_first_link(Links(settings), datetime.now(UTC))
+    assert requests.get(link, timeout=5).status_code == 200  # invited: no one has come yet
+    sign_in_as_known(engine, "cora@example.org", "https://id.example", "192.0.2.9", NOW)
+    assert requests.post(link, FIRST, timeout=5).status_code == 404
+    with reading(engine) as connection:
+        kept = fetch_account(connection, cora.id)
+    assert kept is not None
+    assert kept.password_hash is None
+    assert run(settings.data, "accounts", "first")[0] == 2
+
+
+@one_database
+def test_who_chooses_a_new_password_by_a_link_may_end_the_tokens_of_programs(
+    engine: Engine, settings: Settings, here: str
+) -> None:
+    ada = plant_account(engine, "ada@example.org", "grower")
+    now = datetime.now(UTC)
+    with writing(engine) as connection:
+        until = now + timedelta(days=1)
+        token = add_account_token(connection, ada.id, "read", now, "a phone", until)
+    answers = []
+    for more in ({}, {"ends_tokens": "1"}):
+        path = urlsplit(run(settings.data, "accounts", "link", "ada@example.org")[1].strip()).path
+        page = requests.get(here + path, timeout=5).text
+        assert "whatever the password is: a phone." in page
+        requests.post(here + path, {"password": PASSWORD, **more}, timeout=5)
+        known = {"Authorization": f"Bearer {token}"}
+        answers.append(requests.get(f"{here}/api/windows", headers=known, timeout=5).status_code)
+    assert answers == [200, 401]
+    assert "ada@example.org revoked the tokens of programs" in deeds(engine)
+
+
+@one_database
 def test_an_invitation_holds_once_and_a_newer_one_ends_it(
     engine: Engine, settings: Settings, here: str
 ) -> None:
@@ -111,10 +159,10 @@ def test_wrong_passwords_lock_an_address_out_for_a_while_for_all_processes(
 
 
 def test_one_place_that_tries_many_addresses_locks_out_no_more_than_its_bound_allows(
-    engine: Engine, tmp_path: Path
+    engine: Engine,
 ) -> None:
     plant_account(engine, "ada@example.org", "grower")
-    settings, bad = Settings(data=tmp_path), "192.0.2.1"
+    bad = "192.0.2.1"
     others = [f"x{number // 5}@example.org" for number in range(TRIES_FROM_ONE_PLACE.most)]
     tried = [sign_in(engine, one, "wrong", bad, NOW) for one in others]
     assert set(tried) == {Refused()}
@@ -123,10 +171,10 @@ def test_one_place_that_tries_many_addresses_locks_out_no_more_than_its_bound_al
     assert isinstance(sign_in(engine, "ada@example.org", PASSWORD, "192.0.2.9", NOW), str)
     until = NOW + REQUESTS_FROM_ONE_PLACE.span
     asked = [f"x{number}@example.org" for number in range(REQUESTS_FROM_ONE_PLACE.most)]
-    ends = [request_link(engine, settings, one, bad, NOW) for one in asked]
-    ends += [request_link(engine, settings, "ada@example.org", bad, NOW) for _ in range(4)]
+    ends = [count_request(engine, one, bad, NOW) for one in asked]
+    ends += [count_request(engine, "ada@example.org", bad, NOW) for _ in range(4)]
     assert ends == [None] * REQUESTS_FROM_ONE_PLACE.most + [until] * 4
-    assert request_link(engine, settings, "ada@example.org", "192.0.2.9", NOW) is None
+    assert count_request(engine, "ada@example.org", "192.0.2.9", NOW) is None
 
 
 @pytest.mark.parametrize(
@@ -247,6 +295,7 @@ def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_
         there = requests.post(ask, {"email": "ada@example.org"}, timeout=5)
         nowhere = requests.post(ask, {"email": "eve@example.org"}, timeout=5)
         assert there.text == nowhere.text
+        wait_until(lambda: len(rows_of(engine)["outbox"]) == 1)
         with reading(engine) as connection:
             (mail,) = connection.scalars(select(tables.outbox.c.message)).all()
         flat = mail.replace("=\r\n", "").replace("=\n", "")
@@ -256,6 +305,41 @@ def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_
             requests.post(ask, {"email": "ada@example.org"}, timeout=5)
         often = requests.post(ask, {"email": "ada@example.org"}, timeout=5)
         assert (often.status_code, "Too many tries" in often.text) == (429, True)
+
+
+@one_database
+def test_no_answer_to_who_has_forgotten_a_password_waits_for_what_is_done_about_it(
+    engine: Engine, tmp_path: Path
+) -> None:
+    settings = Settings(data=tmp_path, base_url="https://dig.alder.example")
+    with writing(engine) as connection:
+        plant_recipient(connection, "Ada Example")
+    plant_account(engine, "ada@example.org", "grower", recipient_name="Ada Example")
+    app = make_app(engine, settings, with_rounds=False)
+    done: list[str] = []
+    event.listen(engine, "before_cursor_execute", lambda *said: done.append(said[2]))
+
+    def find_done(email: str) -> tuple[list[str], int]:
+        """Return what was asked of the store until the answer was sent, and how often after it."""
+        body, until_sent = f"email={email}".encode(), []
+        kind = (b"content-type", b"application/x-www-form-urlencoded")
+        scope = {"type": "http", "method": "POST", "path": "/forgotten", "query_string": b""}
+        scope |= {"headers": [kind], "client": ("192.0.2.1", 1), "server": ("localhost", 80)}
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": body}
+
+        async def send(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.body" and not message.get("more_body"):
+                until_sent.extend(done)
+
+        done.clear()
+        asyncio.run(app({**scope, "scheme": "http"}, receive, send))
+        return until_sent, len(done) - len(until_sent)
+
+    nowhere, there = find_done("eve@example.org"), find_done("ada@example.org")
+    assert nowhere[0] == there[0] != []
+    assert there[1] > nowhere[1] > 0
 
 
 @pytest.mark.parametrize(
@@ -271,6 +355,29 @@ def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_
 )
 def test_a_good_password_is_long(password: str, is_good: bool) -> None:
     assert is_good_password(password, "Ada@example.org") == is_good
+
+
+@one_database
+def test_as_much_is_hashed_for_an_address_of_no_one(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with writing(engine) as connection:
+        ada = add_account(connection, "ada@example.org", "Ada", "grower", NOW)
+        add_account(connection, "ida@example.org", "Ida", "grower", NOW)
+        set_account(connection, ada.id, password_hash=hash_password(PASSWORD))
+    verify_password(None, "so that the hash of no one is made")
+    took: list[str] = []
+
+    def note(kept: bytes, *said: Any) -> bool:
+        took.append(kept.decode().rsplit("$", 2)[0])  # variant, version, memory, passes, lanes
+        return verify_secret(kept, *said)
+
+    monkeypatch.setattr("argon2._password_hasher.verify_secret", note)
+    who = [f"{name}@example.org" for name in ("ada", "ida", "eve")]
+    tried = [sign_in(engine, one, "wrong", "192.0.2.9", NOW) for one in who]
+    assert tried == [Refused()] * 3
+    assert len(took) == 3
+    assert len(set(took)) == 1
 
 
 def test_a_password_of_no_one_is_never_right() -> None:

@@ -45,6 +45,9 @@ def test_every_answer_has_the_guards(here: str, path: str) -> None:
     # common practice, no source: nothing from elsewhere, nothing within the page
     assert "default-src 'none'" in policy
     assert "unsafe" not in policy
+    # source: [CSP3] and [RFC-7034] 2.1: no page may frame them
+    assert "frame-ancestors 'none'" in policy
+    assert headers["X-Frame-Options"] == "DENY"
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "no-referrer"
     assert headers["Cache-Control"] == "no-store"

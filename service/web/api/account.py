@@ -120,7 +120,7 @@ def account_routes(engine: Engine) -> APIRouter:
         """Return your tokens that are not revoked."""
         after = part.find_number() or 0
         with reading(engine) as connection:
-            later = [one for one in find_own_tokens(connection, who) if one.id > after]
+            later = [one for one in find_own_tokens(connection, who.account.id) if one.id > after]
         tokens, next_key = part.cut(later, lambda one: one.id)
         return part.answer([_tell(one) for one in tokens], TokenRecord, next_key)
 
