@@ -159,13 +159,15 @@ def test_how_far_it_has_spread_is_told_to_who_may_know(ask: Ask) -> None:
 
 
 def test_no_height_is_told_of_who_lies_only_about_there(engine: Engine, ask: Ask) -> None:
+    upper = update(tables.site).where(tables.site.c.id == "upper")
     with writing(engine) as connection:
-        at_upper = tables.site.c.id == "upper"
-        connection.execute(update(tables.site).where(at_upper).values(elevation_m=90.0))
+        connection.execute(upper.values(elevation_m=90.0))
     heights = {
         who: [one["from_m"] for one in ask("/api/region", who).json() if one["of"] == "height"]
         for who in ("root", "cora")
     }
+    with writing(engine) as connection:
+        connection.execute(upper.values(elevation_m=None))
     assert (heights["cora"], len(heights["root"])) == ([], 2)
 
 
