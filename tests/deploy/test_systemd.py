@@ -46,10 +46,19 @@ def test_systemd_finds_no_fault_in_the_units(units: Path) -> None:
     assert (len(files), verified.returncode, verified.stderr) == (4, 0, "")
 
 
-def test_systemd_finds_a_fault_in_what_the_units_share(units: Path) -> None:
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        pytest.param("ProtectHome=", "ProtectHomes=", id="a name"),
+        pytest.param("MemoryMax=75%", "MemoryMax=lots", id="how much memory"),
+    ],
+)
+def test_systemd_finds_a_fault_in_what_the_units_share(units: Path, right: str, wrong: str) -> None:
     shared = units / "digseason-.service.d/sandbox.conf"
-    shared.write_text(shared.read_text().replace("ProtectHome=", "ProtectHomes="))
-    assert "'ProtectHomes'" in analyze(units, "verify", str(units / SERVICES[0])).stderr
+    shared.write_text(shared.read_text().replace(right, wrong))
+    said = analyze(units, "verify", str(units / SERVICES[0])).stderr
+    assert "sandbox.conf" in said
+    assert wrong.rstrip("=").rpartition("=")[2] in said
 
 
 @pytest.mark.parametrize("service", SERVICES)
