@@ -22,10 +22,10 @@ from alerts.letter import Letter, Link
 from alerts.mail import compose_mail
 from alerts.sms import compose_sms
 from alerts.undelivered import compose_undelivered, compose_undelivered_sms
-from service.block_charts import Seen
 from service.channels.choosing import is_real
+from service.charts.blocks import Seen
 from service.consents import ask, find_unasked, may_be_told
-from service.dig_ranks import start_ranking
+from service.dig.ranks import start_ranking
 from service.due import Due, When, find_due
 from service.links import Links
 from service.outlooks import fetch_expected

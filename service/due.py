@@ -14,7 +14,7 @@ from alerts.late import leave_out_past
 from alerts.notices import Notice
 from alerts.silence_news import SilenceNotice
 from alerts.undelivered import Undelivered
-from service.block_charts import Form
+from service.charts.blocks import Form
 from service.consents import may_reach
 from service.settings import Settings
 from service.store.consents import fetch_consents

@@ -30,8 +30,8 @@ from alerts.windows import Kind, Reason, Span
 from service.advisories.drafting import draft_if_due
 from service.advisories.releasing import compose_released
 from service.advisories.telling import compose_drafts
-from service.block_charts import see_blocks
 from service.bounces.taking_in import BounceReport, take_in_bounces
+from service.charts.blocks import see_blocks
 from service.delivery import DeliveryReport, deliver
 from service.digests import compose_waiting
 from service.due import When, find_shown

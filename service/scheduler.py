@@ -16,9 +16,9 @@ from apscheduler.triggers.base import BaseTrigger
 from sqlalchemy import Engine
 
 from service.bounces.taking_in import take_in_bounces
+from service.charts.kept import Drawer
 from service.daily_means import pack_daily_means
 from service.delivery import deliver
-from service.drawing import Drawer
 from service.fetches import fetch_due, make_fetcher
 from service.forecasts import fetch_due_forecasts, make_forecast_fetcher
 from service.intake.inbox import empty_inbox

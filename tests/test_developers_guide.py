@@ -15,7 +15,8 @@ PATHS = re.findall(r"\b(?:service|probes|alerts|tests|deploy)/[\w/.]*\w/?", GUID
 @pytest.mark.parametrize(
     "package",
     [
-        *("probes", "alerts", "alerts/dig", "service", "service/farm", "service/intake"),
+        *("probes", "alerts", "alerts/dig"),
+        *("service", "service/charts", "service/dig", "service/farm", "service/intake"),
         *("service/store", "service/web", "service/web/api"),
     ],
 )

@@ -8,8 +8,8 @@ from textwrap import wrap
 
 import click
 
-from service.checkup import Finding, check_service
 from service.cli.options import WIDTH, format_options, print_records
+from service.watching.checkup import Finding, check_service
 from service.wiring import open_store
 
 MARGIN = 18

@@ -27,8 +27,8 @@ from service.cli.options import (
     out_file,
     print_records,
 )
-from service.dig_order import Place, order_visits, read_place
-from service.dig_status import find_statuses, today_at
+from service.dig.order import Place, order_visits, read_place
+from service.dig.status import find_statuses, today_at
 from service.showing import Record, day_text
 from service.store.blocks import Block
 from service.store.engine import reading

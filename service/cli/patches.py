@@ -18,7 +18,7 @@ from alerts.dig.vines import DigVine
 from service.cli.digs.blocks import need_planting
 from service.cli.options import DAY, WIDTH, fetch_named, format_options, print_records
 from service.cli.rejects import describe_rejects
-from service.patches import VINES_EACH, BlockPatches, find_block_patches
+from service.dig.patches import VINES_EACH, BlockPatches, find_block_patches
 from service.showing import Record, count_text, day_text
 from service.store.blocks import Block
 from service.store.engine import reading, writing

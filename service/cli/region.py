@@ -12,6 +12,7 @@ from alerts.advisories.figures import Advisory, Days, Group
 from alerts.region.map import draw_map
 from alerts.words import LANGUAGES
 from service.advisories.drafting import find_figures
+from service.charts.shares import draw_share_svg
 from service.cli.options import (
     as_of_option,
     district_option,
@@ -23,7 +24,6 @@ from service.cli.options import (
 )
 from service.pictures import stand_alone
 from service.region import fetch_district_names, place_blocks, share_open
-from service.share_charts import draw_share_svg
 from service.showing import Record, day_text
 from service.store.engine import reading
 from service.wiring import open_store

@@ -14,9 +14,9 @@ from alerts.dig.spread_words import explain_replanting, explain_spread, show_sha
 from alerts.dig.status_words import name_standing
 from alerts.news import sort_key
 from service.cli.options import DAY, SHARE, WIDTH, fetch_named, format_options, print_records
-from service.dig_status import today_at
+from service.dig.spread import BlockSpread, find_spread
+from service.dig.status import today_at
 from service.showing import Record, day_text
-from service.spread import BlockSpread, find_spread
 from service.store.engine import reading
 from service.wiring import open_store
 

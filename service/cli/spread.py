@@ -21,9 +21,9 @@ from service.cli.options import (
     print_records,
     wrap_text,
 )
-from service.dig_status import today_at
+from service.dig.spread import BlockSpread, find_spread
+from service.dig.status import today_at
 from service.showing import Record, day_text
-from service.spread import BlockSpread, find_spread
 from service.store.engine import reading
 from service.wiring import open_store
 

@@ -27,7 +27,7 @@ from alerts.dig.patches import Vine
 from alerts.dig.reasons import tell_reason
 from alerts.dig.sheet import BLANK_LINES, SheetWords, describe_map, describe_root_zone, sheet_words
 from alerts.figures import locale_of, show_interval
-from service.patches import BlockPatches, find_block_patches
+from service.dig.patches import BlockPatches, find_block_patches
 from service.settings import Settings
 from service.sheets.map import draw_map, draw_swatch
 from service.sheets.pages import Paper, build_pages

@@ -12,7 +12,7 @@ from reportlab.lib.colors import white
 
 from alerts.dig.map_parts import find_runs, find_ticks, place_dots
 from alerts.dig.sheet import SheetWords
-from service.patches import BlockPatches
+from service.dig.patches import BlockPatches
 from service.sheets.text import CLAY, INK, LINE, SANS, SANS_BOLD, WEAK, set_text
 
 _LEFT, _BELOW, _ABOVE, _RIGHT = 42.0, 16.0, 14.0, 40.0  # points around the block

@@ -8,7 +8,7 @@ from reportlab.platypus import Flowable, Table, TableStyle
 from alerts.card import cautions
 from alerts.dig.plan import plan_words, tell_left, tell_window
 from alerts.figures import locale_of
-from service.dig_days import CrewPlan
+from service.dig.days import CrewPlan
 from service.sheets.pages import Paper, build_pages
 from service.sheets.text import BODY, HEAD, HEADING, SMALL, TITLE, paragraph, ruled
 

@@ -20,7 +20,6 @@ from alerts.letter import Entry, Letter, Part
 from alerts.mail import compose_mail
 from service.channels.choosing import open_channel
 from service.channels.contract import SendError
-from service.checkup import find_alarms
 from service.settings import Settings
 from service.store.alarms import (
     Alarm,
@@ -32,6 +31,7 @@ from service.store.alarms import (
 )
 from service.store.engine import reading, writing
 from service.store.outbox import Message
+from service.watching.checkup import find_alarms
 from service.watching.logs import tell
 
 log = logging.getLogger(__name__)

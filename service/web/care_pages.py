@@ -8,10 +8,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy import Engine
 
-from service.checkup import Finding, check_service
 from service.settings import Settings
 from service.store.audit import fetch_deeds
 from service.store.engine import reading
+from service.watching.checkup import Finding, check_service
 from service.web.access import administrators
 from service.web.api.parts import Number
 from service.web.pages import answer_page, choose_language

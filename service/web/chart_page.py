@@ -13,8 +13,8 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import AfterValidator
 from sqlalchemy import Engine
 
-from service.drawing import find_or_draw, make_chart
-from service.pointed_charts import embed
+from service.charts.kept import find_or_draw, make_chart
+from service.charts.pointed import embed
 from service.settings import Settings
 from service.store.block_pictures import LAST_MONTHS, PictureForm
 from service.store.blocks import fetch_blocks

@@ -16,7 +16,7 @@ from alerts.dig.plan import find_dig_events, plan_words, tell_left, tell_plan, t
 from alerts.figures import locale_of
 from alerts.lines import bind_numbers
 from alerts.news import tidy
-from service.dig_days import CrewPlan
+from service.dig.days import CrewPlan
 from service.settings import Settings
 from service.web.access import Planner
 from service.web.crew_plans import MOST_BLOCKS, Asked, find_plan, need_plan

@@ -10,9 +10,9 @@ from pydantic import BaseModel, BeforeValidator, Field
 from sqlalchemy import Engine
 
 from alerts.dig.crew_days import Crews
-from service.dig_days import CrewPlan, count_vines, find_days, plan_digs
+from service.dig.days import CrewPlan, count_vines, find_days, plan_digs
+from service.dig.patches import VINES_EACH
 from service.evaluation import as_of_day
-from service.patches import VINES_EACH
 from service.settings import Settings
 from service.store.blocks import Block
 from service.store.engine import reading

@@ -25,7 +25,7 @@ from alerts.figures import show_day
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
-from service.dig_status import find_told, today_at
+from service.dig.status import find_told, today_at
 from service.finds.keeping import (
     OthersRecordError,
     check_id,

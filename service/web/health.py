@@ -17,9 +17,9 @@ from pydantic import BaseModel
 from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
 
-from service.checkup import LATE_ROUND
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
+from service.watching.checkup import LATE_ROUND
 from service.web.access import anyone
 from service.web.problems import Problem, describe_refusals
 

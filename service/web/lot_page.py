@@ -24,7 +24,7 @@ from alerts.dig.status_words import tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from service.csv_cells import guard_cell
-from service.dig_lot import BlockLot, choose_seed
+from service.dig.lot import BlockLot, choose_seed
 from service.settings import Settings
 from service.store.engine import reading
 from service.web.access import Owner

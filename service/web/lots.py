@@ -12,8 +12,8 @@ from sqlalchemy import Connection
 
 from alerts.dig.lot import MOST_SEED, Lot, draw_vines
 from alerts.dig.status import USUAL, Search
-from service.dig_lot import BlockLot, find_lot, find_places
-from service.dig_status import today_at
+from service.dig.lot import BlockLot, find_lot, find_places
+from service.dig.status import today_at
 from service.store.blocks import Block
 from service.web.problems import Problem
 

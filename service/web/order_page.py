@@ -15,7 +15,7 @@ from alerts.dig.order_words import order_words, show_way
 from alerts.dig.status_words import tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
-from service.dig_order import read_place
+from service.dig.order import read_place
 from service.store.blocks import Block
 from service.store.engine import reading
 from service.web.access import Planner

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine
 
 from alerts.dig.vigour import Planting, VigourError
-from service.patches import VINES_EACH, BlockPatches, find_block_patches
+from service.dig.patches import VINES_EACH, BlockPatches, find_block_patches
 from service.store.engine import reading, writing
 from service.store.vigour import (
     KeptVigour,

@@ -24,7 +24,7 @@ from alerts.figures import show_day
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
-from service.patches import VINES_EACH, BlockPatches
+from service.dig.patches import VINES_EACH, BlockPatches
 from service.settings import Settings
 from service.store.engine import reading, writing
 from service.store.vigour import fetch_planting, fetch_surveys

@@ -12,11 +12,11 @@ from alerts.advisories.figures import Advisory
 from alerts.region.marks import MapBlock
 from alerts.region.shares import Shares
 from service.advisories.drafting import find_figures
+from service.charts.shares import draw_share_svg
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.reach import Reach
 from service.region import fetch_district_names, place_blocks, share_open
 from service.settings import Settings
-from service.share_charts import draw_share_svg
 from service.store.engine import reading
 from service.store.rounds import fetch_last_round_at
 from service.web.seen_blocks import find_blocks

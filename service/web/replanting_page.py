@@ -23,8 +23,8 @@ from alerts.dig.status_words import name_standing, tell_status
 from alerts.lines import bind_numbers
 from alerts.news import tidy
 from alerts.words import translations
-from service.dig_status import today_at
-from service.spread import BlockSpread, find_spread
+from service.dig.spread import BlockSpread, find_spread
+from service.dig.status import today_at
 from service.store.engine import reading
 from service.web.access import Planner
 from service.web.pages import answer_page, answer_while_it_holds, choose_language

@@ -22,7 +22,7 @@ from alerts.why.facts import Why
 from alerts.words import translations
 from probes.units import Unit
 from service.bulletins import show_block
-from service.dig_status import find_told
+from service.dig.status import find_told
 from service.evaluation import BlockEvaluation, as_of_day, evaluate_blocks
 from service.outlooks import fetch_expected_by_day
 from service.reach import Reach

@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 from sqlalchemy import Connection
 
 from alerts.dig.order import Visit
-from service.dig_order import Place, order_visits
-from service.dig_status import find_statuses, today_at
+from service.dig.order import Place, order_visits
+from service.dig.status import find_statuses, today_at
 from service.store.blocks import Block
 from service.web.access import Visitor
 from service.web.seen_blocks import find_told_blocks

@@ -26,7 +26,7 @@ import numpy as np
 import trustme
 from sqlalchemy import Connection, Engine, Table, insert, select
 
-from service.block_charts import Seen, see_blocks
+from service.charts.blocks import Seen, see_blocks
 from service.digests import compose_waiting
 from service.due import When, find_shown
 from service.rounds import run_due

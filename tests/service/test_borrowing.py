@@ -16,7 +16,6 @@ from sqlalchemy import Connection, Engine, insert, update
 
 from alerts.notices import HandSource, Neighbour, NeighbourSource
 from probes.units import c_to_f
-from service.checkup import check_service
 from service.evaluation import BlockEvaluation, evaluate_blocks
 from service.farm.problems import FarmFileError
 from service.farm.read import farm_from_tables
@@ -26,6 +25,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.blocks import Block, fetch_blocks
 from service.store.engine import reading, writing
+from service.watching.checkup import check_service
 from tests.commands import run
 from tests.farms import farm_text, news, set_up, stored_farm
 from tests.mails import text_of

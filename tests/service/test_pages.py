@@ -13,7 +13,7 @@ import pytest
 import requests
 from sqlalchemy import Engine, insert
 
-from service.drawing import Drawer
+from service.charts.kept import Drawer
 from service.settings import Settings
 from service.store import tables
 from service.store.accounts import set_account, set_places
@@ -191,7 +191,7 @@ def test_the_chart_of_a_block_is_drawn_ahead_for_those_who_read_alike(
     assert drawer.draw(engine, settings, now, stop) >= 2  # of two blocks, in each form of reading
     assert drawer.draw(engine, settings, now, stop) == 0
     assert Drawer().draw(engine, settings, now, stop) == 0  # by another process
-    monkeypatch.setattr("service.drawing.draw_svg", lambda *_: pytest.fail("it is drawn ahead"))
+    monkeypatch.setattr("service.charts.kept.draw_svg", lambda *_: pytest.fail("it is drawn ahead"))
     there = f"{here}/blocks/terrace-7/chart.svg"
     kept = gil.get(there, timeout=30)
     assert kept.headers["Content-Type"] == "image/svg+xml"

@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 
 from service.cli.digs.blocks import need_planting
 from service.cli.options import fetch_named, person_option, why_option
-from service.patches import BlockPatches, find_block_patches
+from service.dig.patches import BlockPatches, find_block_patches
 from service.store.engine import writing
 from service.store.vigour import set_aside, take_back
 from service.wiring import open_store

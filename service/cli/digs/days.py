@@ -24,7 +24,7 @@ from service.cli.options import (
     format_options,
     print_records,
 )
-from service.dig_days import CrewPlan, count_vines, find_days, plan_digs
+from service.dig.days import CrewPlan, count_vines, find_days, plan_digs
 from service.evaluation import as_of_day
 from service.showing import Record, day_text
 from service.store.engine import reading

@@ -19,8 +19,8 @@ from alerts.dig.status import USUAL
 from alerts.words import LANGUAGES
 from service.cli.digs.blocks import write_file
 from service.cli.options import WIDTH, fetch_named, format_options, print_records
-from service.dig_lot import choose_seed, find_lot
-from service.dig_status import today_at
+from service.dig.lot import choose_seed, find_lot
+from service.dig.status import today_at
 from service.showing import Record
 from service.store.blocks import Block
 from service.store.engine import reading

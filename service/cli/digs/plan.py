@@ -18,8 +18,8 @@ from alerts.dig.sampling import FORMULA, Design
 from alerts.dig.status import USUAL, Search
 from alerts.dig.status_words import tell_status
 from service.cli.options import SHARE, WIDTH, fetch_named, format_options, print_records
-from service.dig_lot import BlockLot, find_lot
-from service.dig_status import today_at
+from service.dig.lot import BlockLot, find_lot
+from service.dig.status import today_at
 from service.showing import Record
 from service.store.engine import reading
 from service.wiring import open_store

@@ -11,7 +11,7 @@ from alerts.dig.vigour import VigourError
 from alerts.words import LANGUAGES
 from service.cli.digs.blocks import write_file
 from service.cli.options import fetch_named
-from service.patches import VINES_EACH
+from service.dig.patches import VINES_EACH
 from service.store.engine import reading
 from service.wiring import open_store
 

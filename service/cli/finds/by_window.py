@@ -11,9 +11,9 @@ from textwrap import fill
 import click
 
 from alerts.dig.by_window import Rate, Side, find_difference, find_rates
-from service.by_window import place_digs
 from service.cli.options import DAY, WIDTH, fetch_named, format_options, print_records
-from service.dig_status import today_at
+from service.dig.by_window import place_digs
+from service.dig.status import today_at
 from service.showing import Record, count_text
 from service.store.engine import reading
 from service.wiring import open_store

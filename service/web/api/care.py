@@ -10,10 +10,10 @@ from fastapi.responses import Response
 from pydantic import Field
 from sqlalchemy import Engine
 
-from service.checkup import check_service
 from service.settings import Settings
 from service.store.audit import Deed, fetch_deeds
 from service.store.engine import reading
+from service.watching.checkup import check_service
 from service.web.access import administrators
 from service.web.api.forms import Record
 from service.web.api.parts import LISTED, Part

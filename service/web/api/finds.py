@@ -15,7 +15,7 @@ from sqlalchemy import Engine
 from alerts.dig.record_words import advise
 from alerts.dig.records import Insects, Outcome, Roots, Specimen, Swellings
 from alerts.dig.written import DEEPEST_CM, MOST_VINES, WrittenError, read_written
-from service.dig_status import find_told
+from service.dig.status import find_told
 from service.finds.keeping import OthersRecordError, check_id, keep_find
 from service.finds.photos import FORMS, PhotoError
 from service.finds.showing import show_find

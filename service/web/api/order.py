@@ -13,7 +13,7 @@ from sqlalchemy import Engine
 from alerts.dig.order import Cleaning, Visit
 from alerts.dig.status import Standing
 from alerts.dig.status_words import tell_status
-from service.dig_order import read_place
+from service.dig.order import read_place
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.api.forms import Record

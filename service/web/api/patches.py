@@ -16,7 +16,7 @@ from alerts.dig.patches import Patch
 from alerts.dig.reasons import tell_reason
 from alerts.dig.records import Vine
 from alerts.dig.vines import DigVine, Place
-from service.patches import BlockPatches
+from service.dig.patches import BlockPatches
 from service.store.engine import reading, writing
 from service.store.vigour import fetch_planting
 from service.web.access import Owner, Planner, Visitor

@@ -14,8 +14,8 @@ from sqlalchemy import Engine
 from alerts.dig.spread import Growth, Pace
 from alerts.dig.status import Standing
 from alerts.dig.status_words import tell_status
-from service.dig_status import today_at
-from service.spread import BlockSpread, find_spread
+from service.dig.spread import BlockSpread, find_spread
+from service.dig.status import today_at
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.api.forms import Record

@@ -17,7 +17,7 @@ from sqlalchemy import update
 from alerts.card import cautions, scouting_card
 from alerts.dig.sheet import sheet_words
 from alerts.dig.vigour import Vigour
-from service.patches import BlockPatches, find_block_patches
+from service.dig.patches import BlockPatches, find_block_patches
 from service.sheets.dig_sheet import DigSheet, print_dig_sheet
 from service.sheets.map import draw_map
 from service.store import tables

@@ -12,7 +12,6 @@ import pytest
 from sqlalchemy import Engine
 
 from service.backups import restore_backup, write_backup
-from service.checkup import Finding, check_service, find_alarms
 from service.scheduler import run_job
 from service.settings import Settings
 from service.store.alarms import claim_alarms, fetch_alarms, keep_alarms, mark_alarms_told
@@ -22,6 +21,7 @@ from service.store.outbox import add_digest, add_message, claim_message, put_off
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
 from service.watching.alarms import look_after
+from service.watching.checkup import Finding, check_service, find_alarms
 from service.watching.heartbeat import Heartbeat
 from service.watching.job_runs import Job
 from tests.commands import run

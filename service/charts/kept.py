@@ -14,8 +14,8 @@ from sqlalchemy import Connection, Engine
 
 from alerts.chart import BlockChart, describe_chart, word_chart
 from alerts.rules import WindowRule
-from service.block_charts import SEASONS, make_charts, make_season_chart
-from service.charts import draw_svg
+from service.charts.blocks import SEASONS, make_charts, make_season_chart
+from service.charts.drawn import draw_svg
 from service.evaluation import as_of_day, evaluate_blocks
 from service.rule_sets import fetch_rules
 from service.settings import Settings

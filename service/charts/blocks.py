@@ -19,7 +19,7 @@ from alerts.ribbon import Ribbon, draw_ribbon
 from alerts.season import season_start
 from alerts.windows import trailing_mean
 from probes.units import Unit
-from service.charts import draw_png
+from service.charts.drawn import draw_png
 from service.evaluation import BlockEvaluation, evaluate_blocks
 from service.outlooks import find_block_fans
 from service.root_zones import fetch_depths

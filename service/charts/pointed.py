@@ -9,8 +9,8 @@ from alerts.chart import BlockChart, tell_days, word_chart
 from alerts.colours import DAY as INKS
 from alerts.lines import bind_numbers
 from probes.units import Unit
-from service.chart_rows import to_ms
-from service.charts import make_time_locale, shades_by_night, specify
+from service.charts.drawn import make_time_locale, shades_by_night, specify
+from service.charts.rows import to_ms
 from service.pictures import find_night_colours
 
 HALF_DAY_MS = 43_200_000

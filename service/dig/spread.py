@@ -13,8 +13,8 @@ from alerts.dig.records import DigRecord, Vine
 from alerts.dig.spread import Extent, Growth, find_extents, find_growth, find_years
 from alerts.dig.status import BlockStatus
 from alerts.dig.vigour import Planting
-from service.dig_status import count_vines, find_statuses, group_records
-from service.patches import find_aside
+from service.dig.patches import find_aside
+from service.dig.status import count_vines, find_statuses, group_records
 from service.store.blocks import Block
 from service.store.stands import Stand, fetch_stands
 from service.store.vigour import fetch_measured, fetch_planting, fetch_set_aside, fetch_vigour

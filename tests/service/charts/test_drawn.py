@@ -16,8 +16,8 @@ from alerts.chart import BlockChart, word_chart
 from alerts.colours import DAY as INKS
 from alerts.outlook.fan import Fan
 from probes.units import Unit, f_to_c
-from service.chart_rows import find_rows
-from service.charts import draw_png, specify
+from service.charts.drawn import draw_png, specify
+from service.charts.rows import find_rows
 from tests.charts import DAYS, make_chart
 
 

@@ -1,4 +1,4 @@
-"""The rows behind the chart of a block, by the names that service.charts gives them."""
+"""The rows behind the chart of a block, by the names that service.charts.drawn gives them."""
 
 from __future__ import annotations
 

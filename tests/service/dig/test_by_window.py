@@ -8,7 +8,7 @@ import pytest
 
 from alerts.dig.by_window import Side
 from alerts.windows import Span
-from service.by_window import find_side
+from service.dig.by_window import find_side
 
 SPAN = Span(
     season=2025,

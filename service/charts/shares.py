@@ -12,8 +12,8 @@ from alerts.colours import DAY as INKS
 from alerts.figures import locale_of
 from alerts.region.shares import Shares
 from alerts.words import translations
-from service.chart_rows import to_ms
-from service.charts import make_time_locale
+from service.charts.drawn import make_time_locale
+from service.charts.rows import to_ms
 from service.pictures import show_by_night
 
 WIDTH_PX, HEIGHT_PX = 310, 56

@@ -9,7 +9,6 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy import Engine, insert, update
 
-from service.checkup import Finding, check_service
 from service.cli import main
 from service.one_round import holding_round
 from service.settings import Settings
@@ -24,6 +23,7 @@ from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
 from service.store.stations import begin_attempt, fetch_stations, note_failure
 from service.store.undelivered import add_undelivered
+from service.watching.checkup import Finding, check_service
 from tests.farms import STATION, farm_text, set_up
 
 pytestmark = pytest.mark.sqlite_by_day

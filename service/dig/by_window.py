@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 from alerts.dig.by_window import PlacedDig, Side
 from alerts.dig.records import DigRecord
 from alerts.windows import Span, trailing_mean
-from service.dig_status import group_records
+from service.dig.status import group_records
 from service.evaluation import BlockEvaluation, evaluate_blocks
 from service.store.blocks import Block
 

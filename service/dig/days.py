@@ -12,9 +12,9 @@ from alerts.dig.crew_days import CrewDay, Crews, Job, plan_crew_days
 from alerts.expectations import LIKELY
 from alerts.outlook.dates import Chances, Outlook
 from alerts.windows import Span
+from service.dig.patches import find_block_patches
 from service.evaluation import BlockEvaluation, evaluate_blocks
 from service.outlooks import find_block_outlooks
-from service.patches import find_block_patches
 from service.showing import day_text
 from service.store.blocks import Block
 from service.store.vigour import fetch_planting

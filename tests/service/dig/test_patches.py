@@ -21,7 +21,7 @@ from tests.commands import run
 from tests.planted import plant_block
 from tests.vigour_blocks import PLANTING, plant_vigour, write_vigour
 
-SAMPLE = Path(__file__).parents[2] / "sample_logs" / "river-row_ndvi.csv"
+SAMPLE = Path(__file__).parents[3] / "sample_logs" / "river-row_ndvi.csv"
 BLOCK = ("--block", "terrace-7")
 PERSON = ("--by", "Ada")
 

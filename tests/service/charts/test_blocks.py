@@ -11,7 +11,7 @@ from sqlalchemy import Engine, update
 
 from alerts.letter import Picture
 from probes.units import c_to_f
-from service.block_charts import Form, Seen, make_charts, make_season_chart, see_blocks
+from service.charts.blocks import Form, Seen, make_charts, make_season_chart, see_blocks
 from service.due import When, find_shown
 from service.evaluation import evaluate_blocks
 from service.rounds import run_due, run_round

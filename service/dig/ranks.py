@@ -51,7 +51,7 @@ class Ranking:
         if not known:
             return {}
         from alerts.dig.order import rank_status  # they import scipy, which few rounds need
-        from service.dig_status import find_statuses
+        from service.dig.status import find_statuses
 
         statuses = find_statuses(self.connection, known, dict.fromkeys(block_ids, as_of))
         return {block_id: rank_status(status) for block_id, status in statuses.items()}

@@ -16,7 +16,7 @@ from alerts.chart import BlockChart, ChartWords
 from alerts.colours import DAY as INKS
 from alerts.colours import STRAW
 from probes.units import Unit, from_c
-from service.chart_rows import WIDTH_PX, find_limits_c, find_rows, to_ms
+from service.charts.rows import WIDTH_PX, find_limits_c, find_rows, to_ms
 from service.pictures import show_by_night
 
 if TYPE_CHECKING:  # they take a second to import, and few commands draw

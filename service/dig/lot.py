@@ -14,7 +14,7 @@ from alerts.dig.patches import Vine, find_vines
 from alerts.dig.sampling import Design
 from alerts.dig.status import BlockStatus, Search, Standing
 from alerts.season import season_of
-from service.dig_status import count_vines, find_statuses
+from service.dig.status import count_vines, find_statuses
 from service.store.blocks import Block
 from service.store.vigour import fetch_planting, fetch_vigour
 

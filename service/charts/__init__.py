@@ -1,0 +1,1 @@
+"""Charts: what they show, as rows; drawn, kept, and to point at."""
