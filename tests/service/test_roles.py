@@ -144,9 +144,9 @@ def bring_what_is_hers(engine: Engine, settings: Settings, account_id: int) -> N
         connection.execute(ledge.values(of_hers))
         keep_find(connection, FIND, "zinnia@example.org", now)
         add_photo(connection, FIND.record_id, "0" * 64, picture.getvalue(), "zinnia", now)
-        survey = KeptVigour(date(2025, 4, 1), "ndvi", "zinnia.csv", plant_vigour(1)[0])
+        survey = KeptVigour(date(2025, 4, 1), "ndvi", "Zinnia.csv", plant_vigour(1)[0])
         keep_vigour(connection, "ledge", survey, now)
-        add_upload(connection, account_id, "at-ledge", None, "zinnia.csv", b"Zinnia", now)
+        add_upload(connection, account_id, "at-ledge", None, "Zinnia.csv", b"Zinnia", now)
         for district_ids in (None, frozenset({"tops"})):
             figures = find_figures_now(connection, settings, now, None, district_ids)
             number = add_draft(connection, figures, now, "Cora", district_ids)
