@@ -16,6 +16,7 @@ from typing import BinaryIO, Literal
 
 from probes.layouts import Layout
 from probes.logger_lines import Bytes, FileRefused
+from probes.sheet_parts import check_parts
 from probes.spreadsheets import read_sheet
 
 Packing = Literal["plain", "gzip", "zip", "spreadsheet"]
@@ -79,7 +80,13 @@ def find_packing(path: Path) -> Packing:
     if magic.startswith(_GZIP):
         return "gzip"
     names = [entry.filename for entry in _entries(path)]
-    return "spreadsheet" if "xl/workbook.xml" in names else "zip"
+    if "xl/workbook.xml" not in names:
+        return "zip"
+    try:
+        check_parts(path)
+    except _BROKEN as error:
+        raise _damaged(path, error) from None
+    return "spreadsheet"
 
 
 def layout_unpacked(layout: Layout, packing: Packing) -> Layout:

@@ -13,6 +13,7 @@ import pytest
 from openpyxl import Workbook
 
 from probes.logger_files import FileRefused
+from probes.sheet_parts import check_parts
 from probes.spreadsheets import read_sheet
 from probes.unpacking import MAX_EXPANDED_BYTES, MAX_PACKED_BYTES, find_packing
 from tests.logger_texts import layout, read
@@ -140,6 +141,46 @@ def test_a_small_sheet_that_grows_is_refused_before_memory_does(
         tracemalloc.stop()
     assert len(content) < 20_000
     assert peak_bytes < 4_000_000  # the XML of the row comes apart in 2 MB
+
+
+MANY = b"<a/>" * 2_000
+ATTRIBUTES = b"<a " + b" ".join(b'a%d=""' % number for number in range(2_000)) + b"/>"
+
+
+@pytest.mark.parametrize(
+    ("before", "more"),
+    [
+        pytest.param(b"<sheetData>", MANY, id="beside its rows"),
+        pytest.param(b"<sheetData>", b"<row>" + MANY + b"</row>", id="in one row"),
+        pytest.param(b"<sheetData>", b"<row/>" * 2_000, id="empty rows"),
+        pytest.param(b"<sheetData>", b"<b:row>" * 2_000, id="rows that are none"),
+        pytest.param(b"<sheetData>", ATTRIBUTES, id="attributes"),
+    ],
+)
+def test_a_sheet_of_many_elements_is_refused_before_they_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: bytes, more: bytes
+) -> None:
+    monkeypatch.setattr("probes.sheet_parts.MAX_KEPT", 1_000)
+    monkeypatch.setattr("probes.sheet_parts.MAX_TOGETHER", 1_000)
+    more = more.replace(b"<b:row>", b'<row xmlns="b"></row>')
+    content = workbook(ROWS, (before, before + more))
+    assert "holds more than any sheet of readings" in refusal(tmp_path, content)
+
+
+def test_a_sheet_with_a_tag_of_many_bytes_is_refused(tmp_path: Path) -> None:
+    tag = b'<a b="' + b" " * 2**21 + b'"/>'
+    content = workbook(ROWS, (b"<sheetData>", b"<sheetData>" + tag))
+    packed = tmp_path / "log.xlsx"
+    packed.write_bytes(content)
+    with pytest.raises(FileRefused, match="holds more than any sheet of readings"):
+        check_parts(packed)
+
+
+def test_a_full_row_and_many_rows_are_read(tmp_path: Path) -> None:
+    content = workbook([["Time", *map(str, range(2**14 - 1))], *ROWS[1:] * 1_000])
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(content)
+    assert find_packing(path) == "spreadsheet"
 
 
 def test_a_sheet_is_read_whatever_it_says_of_its_size(tmp_path: Path) -> None:
