@@ -29,10 +29,12 @@ def start(
     database_url: str = "",
     env: Mapping[str, str] | None = None,
     stdout: int | IO[str] = subprocess.PIPE,
+    before: str = "",
 ) -> subprocess.Popen[str]:
-    """Start `digseason --data DATA WORDS...`."""
+    """Start `digseason --data DATA WORDS...`; what it runs before, in Python, may hold it up."""
+    python, flag, code = COMMAND
     return subprocess.Popen(  # noqa: S603 (our own command)
-        [*COMMAND, "--data", str(data), *words],
+        [python, flag, f"{before}{code}", "--data", str(data), *words],
         env={**os.environ, "DIGSEASON_DATABASE_URL": database_url, **(env or {})},
         stdout=stdout,
         stderr=subprocess.STDOUT,

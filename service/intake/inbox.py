@@ -272,7 +272,7 @@ def _subject(report: Path) -> Path:
 def _write_report(path: Path, lines: Iterable[str]) -> bool:
     """Write a report, complete or not at all, unless it is there; return whether it is new."""
     text = "".join(f"{line}\n" for line in lines).encode(errors="backslashreplace")
-    if path.exists() and path.read_bytes() == text:
+    if path.is_file() and path.read_bytes() == text:
         return False
     partial = path.with_name(f"{path.name}.part")
     partial.unlink(missing_ok=True)

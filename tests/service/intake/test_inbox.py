@@ -429,7 +429,7 @@ def test_a_folder_that_is_a_link_is_not_followed(
         assert fates(look(engine, settings)) == [("u1/a.csv", "done")]
 
 
-def test_a_report_is_not_written_through_a_link(
+def test_a_report_goes_through_no_link_and_waits_at_no_pipe(
     engine: Engine, settings: Settings, folder: Path, tmp_path: Path
 ) -> None:
     other = tmp_path / "other.txt"
@@ -437,6 +437,7 @@ def test_a_report_is_not_written_through_a_link(
     write_log(folder / "a.csv", VALUES)
     (folder / "done").mkdir()
     (folder / "done" / "a.csv.report.txt.part").symlink_to(other)
+    os.mkfifo(folder / "done" / "a.csv.report.txt")
     assert [one.fate for one in look(engine, settings)] == ["done"]
     assert other.read_text() == "mine"
     assert lying(folder / "done") == ["a.csv", "a.csv.report.txt"]

@@ -23,7 +23,7 @@ pytestmark = pytest.mark.sqlite_by_day
 
 VALUES = {hour: (10.0 + hour, 12.0) for hour in range(1, 5)}
 
-Hold = Callable[[Engine, Path], AbstractContextManager[Callable[[subprocess.Popen[str]], bool]]]
+Hold = Callable[[Engine], AbstractContextManager[Callable[[subprocess.Popen[str]], bool]]]
 
 
 def has_opened_the_inbox(process: subprocess.Popen[str]) -> bool:
@@ -34,21 +34,24 @@ def has_opened_the_inbox(process: subprocess.Popen[str]) -> bool:
 
 
 @contextmanager
-def before_the_import(engine: Engine, _: Path) -> Iterator[Callable[..., bool]]:
+def before_the_import(engine: Engine) -> Iterator[Callable[..., bool]]:
     """Hold a process at the store, which is locked; it has opened the inbox by then."""
     with writing(engine) as connection:
         fetch_logger(connection, "u1", lock=True)
         yield has_opened_the_inbox
 
 
+STANDS_BEFORE_THE_MOVE = """
+import time
+from service.intake import inbox
+inbox._take = lambda _: time.sleep(600)
+"""
+
+
 @contextmanager
-def before_the_move(engine: Engine, folder: Path) -> Iterator[Callable[..., bool]]:
-    """Hold a process at its report, a pipe that no one reads, when the import has committed."""
-    (folder / "done").mkdir()
-    pipe = folder / "done" / "october.csv.report.txt.part"
-    os.mkfifo(pipe)
+def before_the_move(engine: Engine) -> Iterator[Callable[..., bool]]:
+    """Wait until the import has committed; the process stands still then."""
     yield lambda _: bool(batches(engine))
-    pipe.unlink()
 
 
 def batches(engine: Engine) -> list[int]:
@@ -56,13 +59,17 @@ def batches(engine: Engine) -> list[int]:
         return list(connection.scalars(select(tables.import_batch.c.inserted)))
 
 
-@pytest.mark.parametrize(("hold", "imported"), [(before_the_import, []), (before_the_move, [8])])
+@pytest.mark.parametrize(
+    ("hold", "before", "imported"),
+    [(before_the_import, "", []), (before_the_move, STANDS_BEFORE_THE_MOVE, [8])],
+)
 def test_a_pass_that_was_killed_is_finished_by_the_next(
     engine: Engine,
     store_url: str,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     hold: Hold,
+    before: str,
     imported: list[int],
 ) -> None:
     monkeypatch.setenv("DIGSEASON_INBOX_SETTLED_S", "0")
@@ -70,8 +77,8 @@ def test_a_pass_that_was_killed_is_finished_by_the_next(
     folder = tmp_path / "inbox" / "u1"
     folder.mkdir(parents=True)
     write_log(folder / "october.csv", VALUES)
-    with hold(engine, folder) as has_come:
-        process = start(tmp_path, "inbox", database_url=store_url)
+    with hold(engine) as has_come:
+        process = start(tmp_path, "inbox", database_url=store_url, before=before)
         end = time.monotonic() + 60
         while not has_come(process):
             assert process.poll() is None, process.communicate()
