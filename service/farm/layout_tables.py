@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationInfo, field_validator
@@ -67,12 +68,10 @@ class LayoutTable(FarmTable):
     def _check_columns(cls, columns: dict[str, float], info: ValidationInfo) -> dict[str, float]:
         if not columns:
             raise ValueError("no depth column; write columns = { T1 = 15 }")
-        known = info.data
-        others = [known.get(key) for key in ("depth", "value", "logger")]
-        headers = [*known.get("time", ()), *(header for header in others if header is not None)]
+        headers = _headers_beside_columns(info.data)
         depths = [check_header(header) for header in columns]
         # In long form the keys of `columns` are texts of the depth column, and no headers.
-        groups = [headers + depths] if known.get("depth") is None else [headers, depths]
+        groups = [headers + depths] if info.data.get("depth") is None else [headers, depths]
         for group in groups:
             for header, times in Counter(header.strip() for header in group).items():
                 if times > 1:
@@ -85,10 +84,8 @@ class LayoutTable(FarmTable):
     @field_validator("header")
     @classmethod
     def _check_header(cls, header: bool, info: ValidationInfo) -> bool:
-        known = info.data
-        own = [known.get(key) for key in ("depth", "value", "logger")]
-        names = [*known.get("time", ()), *(name for name in own if name is not None)]
-        names += known.get("columns", ()) if known.get("depth") is None else ()
+        names = _headers_beside_columns(info.data)
+        names += info.data.get("columns", ()) if info.data.get("depth") is None else ()
         for name in names:
             if not header and not re.fullmatch("[1-9][0-9]{0,3}", name):
                 raise ValueError(
@@ -116,3 +113,8 @@ class LayoutTable(FarmTable):
                 r'write the one character between two cells: ",", ";" or "\t"; or "spaces"'
             )
         return delimiter
+
+
+def _headers_beside_columns(known: Mapping[str, Any]) -> list[str]:
+    others = [known.get(key) for key in ("depth", "value", "logger")]
+    return [*known.get("time", ()), *(header for header in others if header is not None)]

@@ -282,14 +282,19 @@ def test_a_token_reads_what_its_account_sees_and_does_nothing_until_it_may(
     assert max(map(len, listed.splitlines())) <= 80
 
 
+def set_up_reader(engine: Engine, data: Path) -> Settings:
+    """Put in an account that mails reach."""
+    with writing(engine) as connection:
+        plant_recipient(connection, "Ada Example")
+    plant_account(engine, "ada@example.org", "grower", recipient_name="Ada Example")
+    return Settings(data=data, base_url="https://dig.alder.example")
+
+
 @one_database
 def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_there_is(
     engine: Engine, tmp_path: Path
 ) -> None:
-    settings = Settings(data=tmp_path, base_url="https://dig.alder.example")
-    with writing(engine) as connection:
-        plant_recipient(connection, "Ada Example")
-    plant_account(engine, "ada@example.org", "grower", recipient_name="Ada Example")
+    settings = set_up_reader(engine, tmp_path)
     with serving_here(engine, settings) as here:
         ask = f"{here}/forgotten"
         there = requests.post(ask, {"email": "ada@example.org"}, timeout=5)
@@ -311,10 +316,7 @@ def test_who_has_forgotten_a_password_gets_a_link_by_mail_and_no_one_learns_who_
 def test_no_answer_to_who_has_forgotten_a_password_waits_for_what_is_done_about_it(
     engine: Engine, tmp_path: Path
 ) -> None:
-    settings = Settings(data=tmp_path, base_url="https://dig.alder.example")
-    with writing(engine) as connection:
-        plant_recipient(connection, "Ada Example")
-    plant_account(engine, "ada@example.org", "grower", recipient_name="Ada Example")
+    settings = set_up_reader(engine, tmp_path)
     app = make_app(engine, settings, with_rounds=False)
     done: list[str] = []
     event.listen(engine, "before_cursor_execute", lambda *said: done.append(said[2]))
