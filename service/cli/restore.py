@@ -17,7 +17,10 @@ from service.store.engine import name_store, reading
 from service.store.schema import StoreTooNewError
 from service.wiring import open_store
 
-HERE = "move it away first, or name another --data"
+HERE = (
+    "stop what runs with it, which would go on writing to it, and move it away; or name another "
+    "--data"
+)
 NAMED = (
     "DIGSEASON_DATABASE_URL names it. To try a backup out, unset that, which fills the folder of "
     "--data, or let it name an empty database"
