@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -24,10 +24,13 @@ class Outcome:
 
     readings : logger, instant, value
     windows : as `digseason windows` lists them
-    believed : what readers were told last of each window: block, season, kind -> opened, closed
+    believed : what readers were told last of each window: block, season, kind -> opened, closed;
+        None for a close that lies ahead, as only a clock that was wrong tells it, and time makes it
+        true or has it corrected
     told : who was told of which window at all
     untold : what is told to no one although it should be, or was noticed twice, in words
     taken : how often each message was taken, by its Message-ID
+    said : the same by channel, address and words: one that was written anew is the same one
     damage : what `digseason check` says of the store itself that wants a look
     """
 
@@ -37,6 +40,7 @@ class Outcome:
     told: frozenset[tuple[Any, ...]]
     untold: list[str]
     taken: Counter[str]
+    said: Counter[tuple[str, str, str]]
     damage: list[str]
 
 
@@ -57,7 +61,11 @@ def see(world: World, at: datetime = STEPS[-1]) -> Outcome:
         dates = t.notice.c.opened_on, t.notice.c.closed_on
         is_of_window = t.notice.c.what.not_in(ASIDE)
         query = select(*columns, *dates).where(is_of_window).order_by(t.notice.c.id)
-        believed = {tuple(row[:3]): tuple(row[3:]) for row in connection.execute(query)}
+        day = date.fromisoformat(day_before(at))
+        believed = {
+            tuple(row[:3]): (row[3], row[4] if row[4] is None or row[4] <= day else None)
+            for row in map(tuple, connection.execute(query))
+        }
         query = select(t.notice_recipient.c.recipient_name, *columns).join(
             t.notice, t.notice.c.id == t.notice_recipient.c.notice_id
         )
@@ -66,7 +74,8 @@ def see(world: World, at: datetime = STEPS[-1]) -> Outcome:
     checked.wait()
     damage = _find_damage(checked.read())
     assert listed.wait() == 0, listed.read()
-    return Outcome(readings, listed.read(), believed, told, untold, taken, damage)
+    said = Counter(world.list_said())
+    return Outcome(readings, listed.read(), believed, told, untold, taken, said, damage)
 
 
 def _find_untold(connection: Connection, taken: Counter[str]) -> list[str]:

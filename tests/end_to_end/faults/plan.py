@@ -9,12 +9,13 @@ import resource
 import signal
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import repeat
 from random import Random
+from threading import Thread
 
 from tests.end_to_end.faults.world import World
 from tests.http_server import Reply
@@ -131,43 +132,57 @@ FAULTS: tuple[Fault, ...] = (
     *(kill, kill, stop, cut_mail, cut_gateway, fill_disk),
     *(cut_database, step_clock, change_zone),
 )
+LATE = tuple(fault for fault in FAULTS if fault is not step_clock)
+"""Of these some come once all is accepted, when who plays sets the clock on."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """The faults of each step; in which the inbox gets halves of files; before which last night's
-    backup takes the place of the store; and whether a second process runs the jobs."""
+    """The faults of each step while readings are delivered, and later; in which the inbox gets
+    parts of files; before which last night's backup takes the place of the store; and whether a
+    second process runs the jobs."""
 
     faults: tuple[tuple[Fault, ...], ...]
+    late: tuple[tuple[Fault, ...], ...]
     truncated: frozenset[int]
     restored: int | None
     more_jobs: bool
 
     @property
-    def names(self) -> list[str]:
-        """What is to come, in words."""
-        return [", ".join(fault.__name__ for fault in of_step) for of_step in self.faults]
+    def most_doubled(self) -> int:
+        """How many messages may come twice: the one in flight, unless all end in peace."""
+        every = [fault for of_step in (*self.faults, *self.late) for fault in of_step]
+        return sum(fault is not change_zone for fault in every)
 
 
 def make_plan(random: Random, steps: int) -> Plan:
     """Draw what goes wrong."""
     return Plan(
         tuple(tuple(random.sample(FAULTS, random.choice((1, 1, 2)))) for _ in range(steps)),
+        tuple(tuple(random.sample(LATE, random.choice((0, 1)))) for _ in range(steps)),
         frozenset(step for step in range(steps) if random.random() < 0.25),
         random.randrange(1, steps) if random.random() < 0.2 else None,
         random.random() < 0.3,
     )
 
 
-NOTHING = Plan(((),) * 9, frozenset(), None, False)
+NOTHING = Plan(((),) * 9, ((),) * 9, frozenset(), None, False)
 
 
 @contextmanager
-def undone(world: World) -> Iterator[None]:
-    """Leave nothing wrong behind."""
+def failing(world: World, faults: Sequence[Fault], random: Random) -> Iterator[None]:
+    """Let these come meanwhile, and leave nothing wrong behind."""
+    troubles = [
+        Thread(target=fault, args=(world, Random(random.random())))  # noqa: S311 (no secret)
+        for fault in faults
+    ]
+    for trouble in troubles:
+        trouble.start()
     try:
         yield
     finally:
+        for trouble in troubles:
+            trouble.join()
         world.mail.script = as_usual
         world.gateway.say(Reply(b"{}"))
         if world.proxy:

@@ -57,6 +57,7 @@ class World:
 
     url : of the store, as the processes reach it; engine : the same, as nothing cuts it
     proxy : what stands before PostgreSQL
+    cut_at : how much of a file first lies in the inbox; None: all of it
     """
 
     folder: Path
@@ -73,7 +74,7 @@ class World:
     sources: Sequence[Source] = SOURCES
     tick_s: float = TICK_S
     patience_s: float = PATIENCE_S
-    is_truncating: Callable[[], bool] = lambda: False
+    cut_at: float | None = None
     processes: dict[str, Process] = field(default_factory=dict)
     port: int = field(default_factory=find_free_port)
     told: list[str] = field(default_factory=list)
@@ -174,9 +175,9 @@ class World:
         folder.mkdir(parents=True, exist_ok=True)
         whole = source.as_file(since, until)
         path = folder / f"{label}.csv"
-        if self.is_truncating():
-            self.say(f"{source.block}: half a file")
-            _put(path, whole[: len(whole) // 2])
+        if self.cut_at:
+            self.say(f"{source.block}: {self.cut_at:.0%} of a file")
+            _put(path, whole[: int(len(whole) * self.cut_at)])
             yield
             end_s = time.monotonic() + 0.5
             while time.monotonic() < end_s:
@@ -224,6 +225,14 @@ class World:
                 self.say(f"{source.block}: an import ends with {code}")
 
     # what is to come of it
+
+    def list_said(self) -> list[tuple[str, str, str]]:
+        """Return what those who are told were told so far: channel, address, words."""
+        texts = [json.loads(asked.body) for asked in self.gateway.asked]
+        return [
+            *(("mail", one.to, _words(one.mail)) for one in self.mail.taken),
+            *(("sms", text["to"], text["text"]) for text in texts),
+        ]
 
     def settle(self) -> None:
         """Wait until nothing is left to do; what waits for a time finds the clock there."""
@@ -303,9 +312,7 @@ def _put(path: Path, text: str) -> None:
 
 def say_again(world: World) -> None:
     """Do what is to be done after a restore: drop what was told before, let the rest go."""
-    known = {("mail", one.to, _words(one.mail)) for one in world.mail.taken}
-    texts = [json.loads(asked.body) for asked in world.gateway.asked]
-    known |= {("sms", text["to"], text["text"]) for text in texts}
+    known = set(world.list_said())
     with reading(world.engine) as connection:
         rows = fetch_messages(connection, with_delivered=False)
     told = [str(row.id) for row in rows if not row.ended and _key(row) in known]
