@@ -15,6 +15,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from fcntl import LOCK_EX, LOCK_NB, flock
+from itertools import chain
 from pathlib import Path
 from typing import Literal
 from uuid import uuid4
@@ -24,8 +25,9 @@ from sqlalchemy import Engine
 from probes.logger_files import FileRefused
 from service.intake.files import import_file, told_name
 from service.intake.known import Known, WithdrawnError, find_known
+from service.intake.moved import NOTES, find_written_to, note_moved
 from service.intake.reports import COUNTS, ImportReport
-from service.intake.resting import Resting, find_look
+from service.intake.resting import Look, Resting, find_look
 from service.settings import Settings
 from service.store.engine import reading
 from service.store.loggers import fetch_file_logger_ids
@@ -97,7 +99,7 @@ def _try_folder(
     engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
 ) -> Iterator[InboxFile]:
     """Empty a folder, or say, once, why it cannot be: it must not keep the others out."""
-    of_ours = (folder, *(folder / name for name in (TAKEN, *FATES_MOVED)))
+    of_ours = (folder, *(folder / name for name in (TAKEN, NOTES, *FATES_MOVED)))
     link = next((one for one in of_ours if one.is_symlink()), None)
     if link is not None:  # files of elsewhere would be moved by it, or ours to there
         line = f"'{link.name}' is a link, which is not followed; put a folder in its place"
@@ -115,8 +117,8 @@ def _try_folder(
 def _empty_folder(
     engine: Engine, settings: Settings, folder: Path, resting: Resting, clock: Clock
 ) -> Iterator[InboxFile]:
-    cut_off = (folder / TAKEN).glob("*")
-    for path in (*cut_off, *resting.find_written_to(folder)):
+    kept = (folder / fate for fate in FATES_MOVED)
+    for path in chain((folder / TAKEN).glob("*"), *map(find_written_to, kept)):
         _put_back(path)
     names = {path.name for path in folder.iterdir()}
     for path in sorted(folder.iterdir()):
@@ -137,7 +139,7 @@ def _empty_folder(
             became = _import(engine, folder.name, path, clock())
             taken = _take(path)
             if find_look(taken.stat()) == find_look(before):
-                resting.note_moved(folder, _move(taken, became), find_look(before))
+                _move(taken, became, find_look(before))
             else:
                 _put_back(taken)
                 became = changing
@@ -201,13 +203,14 @@ def _put_back(taken: Path) -> None:
         taken.rename(free.with_stem(f"{free.stem}.{uuid4().hex[:8]}"))
 
 
-def _move(taken: Path, became: InboxFile) -> Path:
-    """Put a file that was taken where it belongs, its report before it; return where it is."""
+def _move(taken: Path, became: InboxFile, look: Look) -> None:
+    """Put a file that was taken where it belongs, its report and how it looked before it."""
     folder = taken.parent.parent / became.fate
     folder.mkdir(exist_ok=True)
     target = _find_free(folder, taken.name)
     _write_report(_report_path(target), (became.name, *became.lines))
-    return taken.replace(target)
+    note_moved(target, look)
+    taken.replace(target)
 
 
 def _find_free(folder: Path, name: str) -> Path:

@@ -7,15 +7,9 @@ times of a file may be by the clock of another host, or those of what it was cop
 from __future__ import annotations
 
 import os
-from collections import defaultdict
-from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 from time import monotonic
 from typing import NamedTuple
-
-WATCHED_S = 3600
-"""How long a file is watched that was moved: who had it open for writing may go on."""
 
 
 class Look(NamedTuple):
@@ -37,7 +31,6 @@ class Resting:
     def __init__(self) -> None:
         self._before: dict[Path, tuple[Look, int, float]] = {}
         self._seen: dict[Path, tuple[Look, int, float]] = {}
-        self._moved: dict[Path, dict[Path, tuple[Look, float]]] = defaultdict(dict)
 
     def look_again(self) -> None:
         """Begin another look at all files; one that is not met in it is forgotten."""
@@ -51,19 +44,3 @@ class Resting:
             since_s = now_s
         self._seen[path] = look, changed_ns, since_s
         return now_s - since_s >= for_s
-
-    def note_moved(self, folder: Path, path: Path, look: Look) -> None:
-        """Note where a file of a folder was moved, and how it looked when it was read."""
-        self._moved[folder][path] = look, monotonic()
-
-    def find_written_to(self, folder: Path) -> Iterator[Path]:
-        """Yield the files of a folder that have been written to since they were read."""
-        moved = self._moved[folder]
-        for path, (look, moved_s) in list(moved.items()):
-            with suppress(FileNotFoundError):
-                found = find_look(path.stat())
-                if found.inode == look.inode and monotonic() - moved_s < WATCHED_S:
-                    if found != look:
-                        yield path
-                    continue
-            del moved[path]

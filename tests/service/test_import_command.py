@@ -212,3 +212,18 @@ def test_the_inbox_tells_in_80_columns(
     assert code == 1
     assert "in already, by import 1 of " in output
     assert max(map(len, output.splitlines())) <= 80
+
+
+def test_the_inbox_reads_again_what_was_written_to_since_it_was_last_asked_to(
+    data: Path, good: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DIGSEASON_INBOX_SETTLED_S", "0")
+    folder = data / "inbox" / LOGGER
+    folder.mkdir(parents=True)
+    good.rename(folder / good.name)
+    with (folder / good.name).open("a") as file:
+        assert run(data, "inbox")[0] == 0
+        file.write(f"{row(3, (15.0, 16.0))}\n")
+    code, output = run(data, "inbox")
+    assert (code, output.splitlines()[:2]) == (0, ["u1/good.csv: done", "  inserted             2"])
+    assert run(data, "inbox") == (0, f"nothing waits in {data / 'inbox'}\n")

@@ -14,6 +14,7 @@ from sqlalchemy import Engine
 
 from service.intake import inbox, resting
 from service.intake.inbox import Clock, InboxFile, empty_inbox
+from service.intake.moved import NOTES, WATCHED_S
 from service.intake.resting import Resting
 from service.intake.undoing import withdraw
 from service.settings import Settings
@@ -48,9 +49,11 @@ def fates(files: list[InboxFile]) -> list[tuple[str, str]]:
 
 
 def lying(folder: Path) -> list[str]:
-    """Return all files below a folder, less the lock."""
+    """Return all files below a folder, less the lock and the notes."""
     paths = (path for path in folder.rglob("*") if path.is_file() and path.name != ".lock")
-    return sorted(path.relative_to(folder).as_posix() for path in paths)
+    return sorted(
+        path.relative_to(folder).as_posix() for path in paths if path.parent.name != NOTES
+    )
 
 
 @pytest.mark.both_by_day
@@ -202,6 +205,10 @@ class Looking:
         self._settings = settings.model_copy(update={"inbox_settled_s": 10})
         monkeypatch.setattr(resting, "monotonic", lambda: self._now_s)
 
+    def begin_anew(self) -> None:
+        """Remember nothing, as another process."""
+        self._resting = Resting()
+
     def after(self, seconds: float, clock: Clock = lambda: datetime.now(UTC)) -> list[str]:
         self._now_s += seconds
         found = empty_inbox(self._engine, self._settings, self._resting, clock)
@@ -267,18 +274,40 @@ def test_the_last_file_of_a_long_pass_goes_by_the_time_it_is_imported_at(
 
 
 @pytest.mark.parametrize(("begin", "fate"), [(0, "refused"), (3, "done")])
-def test_a_file_that_is_written_to_after_it_was_moved_is_read_again(
+def test_a_file_that_is_written_to_after_it_was_moved_is_read_again_by_another_process(
     engine: Engine, folder: Path, looking: Looking, begin: int, fate: str
 ) -> None:
     lines = [f"{line}\n" for line in (HEADER, *(row(hour, VALUES[hour]) for hour in VALUES))]
     with (folder / "october.csv").open("w") as file:
         file.writelines(lines[:begin])
         file.flush()
-        assert [looking.after(0), looking.after(60)] == [["changing"], [fate]]
+        assert [looking.after(0), looking.after(60), looking.after(60)] == [
+            ["changing"],
+            [fate],
+            [],
+        ]
+        looking.begin_anew()
         file.writelines(lines[begin:])
     assert [looking.after(60), looking.after(60)] == [["changing"], ["done"]]
     assert looking.after(60) == []
     assert len(kept(engine)["reading"]) == 8
+
+
+def test_a_file_that_was_moved_is_watched_for_a_day_and_what_grew_by_the_next_look_is_read(
+    engine: Engine, settings: Settings, folder: Path
+) -> None:
+    write_log(folder / "a.csv", VALUES)
+    write_log(folder / "b.csv", {9: (19.0, 12.0)})
+    look(engine, settings)
+    assert look(engine, settings) == []
+    for note in (folder / NOTES).iterdir():
+        at_s = note.stat().st_mtime - WATCHED_S
+        os.utime(note, (at_s, at_s))
+    with (folder / "done" / "b.csv").open("a") as file:
+        file.write(f"{row(10, (20.0, 12.0))}\n")
+    assert fates(look(engine, settings)) == [("u1/b.csv", "done")]
+    assert [note.name for note in (folder / NOTES).iterdir()] == ["b.csv.done"]
+    assert len(kept(engine)["reading"]) == 12
 
 
 @pytest.mark.parametrize(
@@ -403,7 +432,7 @@ def test_a_file_of_any_name_is_imported_and_moved(
     assert len(lying(folder / "done")) == 2
 
 
-@pytest.mark.parametrize("name", ["", ".taken", "done", "refused"])
+@pytest.mark.parametrize("name", ["", ".moved", ".taken", "done", "refused"])
 def test_a_folder_that_is_a_link_is_not_followed(
     engine: Engine, settings: Settings, folder: Path, tmp_path: Path, name: str
 ) -> None:
@@ -438,9 +467,12 @@ def test_a_report_goes_through_no_link_and_waits_at_no_pipe(
     (folder / "done").mkdir()
     (folder / "done" / "a.csv.report.txt.part").symlink_to(other)
     os.mkfifo(folder / "done" / "a.csv.report.txt")
+    write_log(folder / "done" / "b.csv", VALUES)
+    (folder / NOTES).mkdir()
+    os.mkfifo(folder / NOTES / "b.csv.done")
     assert [one.fate for one in look(engine, settings)] == ["done"]
     assert other.read_text() == "mine"
-    assert lying(folder / "done") == ["a.csv", "a.csv.report.txt"]
+    assert lying(folder / "done") == ["a.csv", "a.csv.report.txt", "b.csv"]
 
 
 def test_what_is_no_file_of_a_logger_is_said_once_and_left(

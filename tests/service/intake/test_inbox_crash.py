@@ -94,8 +94,8 @@ def test_a_pass_that_was_killed_is_finished_by_the_next(
     assert code == 0, output
     assert batches(engine) == [8]
     assert len(kept(engine)["reading"]) == 8
-    assert sorted(path.name for path in folder.rglob("october*")) == [
-        "october.csv",
-        "october.csv.report.txt",
+    assert sorted(path.relative_to(folder).as_posix() for path in folder.rglob("october*")) == [
+        ".moved/october.csv.done",
+        "done/october.csv",
+        "done/october.csv.report.txt",
     ]
-    assert (folder / "done" / "october.csv").exists()
