@@ -14,10 +14,12 @@ from authlib.integrations.requests_client import OAuth2Session
 from joserfc.errors import JoseError
 
 from service.fetching.deadlines import TimedAdapter, within
+from service.fetching.http import read_begin
 from service.settings import Settings
 
 TIMEOUT_S = 10
 WHOLE_ANSWER_S = 30  # a server that sends a byte now and then keeps within TIMEOUT_S
+LARGEST_BYTES = 2**20  # a description and keys come to some ten thousand
 LEEWAY_S = 60
 """How far the provider's clock may be off."""
 
@@ -44,11 +46,28 @@ class Begun:
     verifier: str
 
 
+class _Adapter(TimedAdapter):
+    """Hands on answers that are read whole, and none that is larger than any provider's."""
+
+    def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> Any:
+        """Ask, and read what is answered."""
+        answer = super().send(request, *args, **kwargs)
+        content = read_begin(answer, LARGEST_BYTES + 1)
+        if len(content) > LARGEST_BYTES:
+            answer.close()
+            raise requests.RequestException(
+                f"{request.url}: the answer is larger than {LARGEST_BYTES:,} bytes; "
+                "check DIGSEASON_OIDC_ISSUER"
+            )
+        answer._content = content  # where requests keeps what it has read
+        return answer
+
+
 class _Session(OAuth2Session):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         for scheme in ("http://", "https://"):
-            self.mount(scheme, TimedAdapter())  # pyright: ignore[reportAttributeAccessIssue]
+            self.mount(scheme, _Adapter())  # pyright: ignore[reportAttributeAccessIssue]
 
 
 class _Client(OpenIDMixin, OAuth2Mixin, BaseApp):

@@ -13,7 +13,7 @@ from service.channels.answers import holds, is_among, read_answer
 from service.channels.contract import ChannelDownError, DoubtfulSendError, PermanentSendError
 from service.channels.templates import escape_for, fill, find_type, for_url
 from service.fetching.deadlines import TimedAdapter, within
-from service.fetching.http import find_reason, find_wait_s, show_begin
+from service.fetching.http import find_reason, find_wait_s, read_begin, show_begin
 from service.settings import Settings
 from service.store.outbox import Message
 
@@ -101,7 +101,8 @@ class GatewayChannel:
                 ) as answer,
             ):
                 wait_s = find_wait_s(answer.headers.get("Retry-After", ""), datetime.now(UTC))
-                return answer.status_code, self._read(answer), wait_s
+                text = read_begin(answer, LARGEST_BYTES).decode("utf-8", "replace")
+                return answer.status_code, text, wait_s
         except _NO_REQUEST:
             # whose own words show the address or the header, a key in it
             raise ChannelDownError(f"{CHECK_URL} and DIGSEASON_SMS_HEADERS: no request") from None
@@ -120,12 +121,3 @@ class GatewayChannel:
                 f"{self.where} broke off ({find_reason(error)}); {CHECK_URL} if this stays",
                 in_transit=True,
             ) from None
-
-    def _read(self, answer: requests.Response) -> str:
-        """Return the body, as much of it as is looked at."""
-        content = bytearray()
-        for part in answer.iter_content(LARGEST_BYTES):
-            content += part
-            if len(content) > LARGEST_BYTES:
-                break
-        return content.decode("utf-8", "replace")

@@ -226,17 +226,25 @@ class Fetcher:
 
     def _read(self, url: str, answer: requests.Response, first_bytes: int | None) -> bytes:
         """Return the body, which ends where it must."""
-        content = bytearray()
-        for part in answer.iter_content(2**16 if first_bytes is None else first_bytes):
-            content += part
-            if first_bytes is not None and len(content) >= first_bytes:
-                return bytes(content[:first_bytes])
-            if len(content) > self.largest_bytes:
-                raise PermanentFetchError(
-                    f"{url}: the answer is larger than {self.largest_bytes:,} bytes; "
-                    "check that the address is that of readings"
-                )
-        return bytes(content)
+        if first_bytes is not None:
+            return read_begin(answer, first_bytes)
+        content = read_begin(answer, self.largest_bytes + 1)
+        if len(content) > self.largest_bytes:
+            raise PermanentFetchError(
+                f"{url}: the answer is larger than {self.largest_bytes:,} bytes; "
+                "check that the address is that of readings"
+            )
+        return content
+
+
+def read_begin(answer: requests.Response, most_bytes: int) -> bytes:
+    """Return the body as far as so many bytes; what is behind them is not read."""
+    content = bytearray()
+    for part in answer.iter_content(min(most_bytes, 2**16)):
+        content += part
+        if len(content) >= most_bytes:
+            break
+    return bytes(content[:most_bytes])
 
 
 def _validators_of(answer: requests.Response) -> dict[str, str]:

@@ -6,9 +6,11 @@ that lies in every way that [OIDC-CORE] 3.1.3.7 names.
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 import time
+import tracemalloc
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -266,6 +268,26 @@ def test_a_provider_whose_answers_drip_is_not_waited_for(
     with pytest.raises(ProviderError, match=r"not answered within 0\.3 s"):
         provider.begin()
     assert time.monotonic() - begun_s < 3  # whole it would take 5 s and more
+
+
+@pytest.mark.parametrize("path", ["/.well-known/openid-configuration", "/token", "/keys"])
+def test_a_huge_answer_of_a_provider_is_not_read_to_its_end(
+    liar: HttpServer, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    monkeypatch.setattr("service.openid.LARGEST_BYTES", 10_000)
+    provider = tell(liar, Lie({}))
+    answer = liar.answers
+    huge = gzip.compress(b" " * 20_000_000 + answer(Asked(path, {})).body)
+    packed = Reply(huge, headers={"Content-Type": "application/json", "Content-Encoding": "gzip"})
+    liar.answers = lambda asked: packed if asked.path == path else answer(asked)
+    tracemalloc.start()
+    try:
+        with pytest.raises(ProviderError, match=f"{path}: the answer is larger than 10,000 bytes"):
+            provider.find_email("code", BEGUN)
+        _, most_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most_bytes < 5_000_000  # whole it would take 20 MB and more
 
 
 @pytest.mark.parametrize(
