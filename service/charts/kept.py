@@ -31,7 +31,7 @@ from service.store.block_pictures import (
 )
 from service.store.blocks import Block, fetch_blocks
 from service.store.busy import StoreBusyError
-from service.store.engine import reading, writing
+from service.store.engine import reading, with_scant_patience, writing
 
 DRAWING_S = 20
 """How long the jobs draw at a time: what is left is drawn at the next."""
@@ -63,19 +63,30 @@ def fetch_grounds(connection: Connection) -> Grounds:
     return Grounds(fetch_rules(connection), fetch_probe_changes(connection))
 
 
+def find_kept(connection: Connection, form: PictureForm, now: datetime) -> KeptPicture | None:
+    """Return a chart as it is kept, if it is drawn from what there is now."""
+    (block,) = fetch_blocks(connection, [form.block_id])
+    kept = find_picture(connection, form)
+    basis = fetch_grounds(connection).find_basis(block, now)
+    return kept if kept and kept.basis == basis else None
+
+
 def find_or_draw(
-    engine: Engine, settings: Settings, block: Block, form: PictureForm, now: datetime
+    engine: Engine, settings: Settings, form: PictureForm, now: datetime
 ) -> KeptPicture:
-    """Return a chart as it is kept, or drawn now where none is kept of what there is."""
+    """Return a chart as it is kept, or drawn now where none is kept of what there is; that is
+    kept if no one else writes.
+    """
     with reading(engine) as connection:
-        basis = fetch_grounds(connection).find_basis(block, now)
-        kept = find_picture(connection, form)
-        if kept and kept.basis == basis:
+        kept = find_kept(connection, form, now)
+        if kept:
             return kept
+        (block,) = fetch_blocks(connection, [form.block_id])
+        basis = fetch_grounds(connection).find_basis(block, now)
         chart = make_chart(connection, settings, block, form.season, now)
     drawn = _draw(chart, form, basis)
     try:
-        with writing(engine) as connection:
+        with writing(with_scant_patience(engine)) as connection:
             keep_picture(connection, form, drawn)
     except StoreBusyError:  # it is drawn once more when it is asked for again
         log.info("the chart of %s is not kept: the store is busy", form.block_id)

@@ -9,20 +9,21 @@ from http import HTTPStatus
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, Response
 from pydantic import AfterValidator
 from sqlalchemy import Engine
 
-from service.charts.kept import find_or_draw, make_chart
+from service.charts.kept import find_kept, find_or_draw, make_chart
 from service.charts.pointed import embed
 from service.settings import Settings
-from service.store.block_pictures import LAST_MONTHS, PictureForm
+from service.store.block_pictures import LAST_MONTHS, KeptPicture, PictureForm
 from service.store.blocks import fetch_blocks
 from service.store.engine import reading
 from service.web.access import Known
 from service.web.pages import answer_while_it_holds, choose_language
 from service.web.problems import Problem
-from service.web.writing import run_writing
+from service.web.writing import run_looking
 
 EARLIEST = 1900
 
@@ -54,8 +55,11 @@ def chart_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Show the chart in the language and unit of the visitor."""
         form = PictureForm(block_id, season, choose_language(request), who.account.unit)
         _check_reach(block_id, who)
-        picture = await run_writing(_find, form)
-        return answer_while_it_holds(request, Response(picture, media_type="image/svg+xml"))
+        now = datetime.now(UTC)
+        picture = await run_in_threadpool(_find, form, now) or await run_looking(
+            find_or_draw, engine, settings, form, now
+        )
+        return answer_while_it_holds(request, Response(picture.svg, media_type="image/svg+xml"))
 
     @routes.get("/blocks/{block_id}/chart.json")
     def show_pointed(
@@ -73,9 +77,8 @@ def chart_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         pointed = embed(chart, choose_language(request), who.account.unit, night)
         return answer_while_it_holds(request, JSONResponse(pointed))
 
-    def _find(form: PictureForm) -> bytes:
+    def _find(form: PictureForm, now: datetime) -> KeptPicture | None:
         with reading(engine) as connection:
-            (block,) = fetch_blocks(connection, [form.block_id])
-        return find_or_draw(engine, settings, block, form, datetime.now(UTC)).svg
+            return find_kept(connection, form, now)
 
     return routes

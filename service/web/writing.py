@@ -1,8 +1,8 @@
 """Requests that take long: a few at a time, those behind them hold no thread.
 
 Who waits for a long import keeps a thread and a connection; many such requests would leave none for
-those who only read. Who looks at a file before it is kept may take as long, and keeps no one from
-writing.
+those who only read. Who looks at a file before it is kept, or has a chart drawn, may take as long,
+and keeps no one from writing.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from anyio import CapacityLimiter, to_thread
 from anyio.lowlevel import RunVar
 
 AT_ONCE = 4
-LOOKS_AT_ONCE = 2  # each holds a whole file as it is read
+LOOKS_AT_ONCE = 2  # each may hold a whole file as it is read
 
 T = TypeVar("T")
 
@@ -29,7 +29,7 @@ async def run_writing(function: Callable[..., T], *args: Any) -> T:
 
 
 async def run_looking(function: Callable[..., T], *args: Any) -> T:
-    """Run a function that reads a whole file and keeps nothing, alike."""
+    """Run a function that reads or draws for long and keeps nothing that others wait for, alike."""
     return await _run(_lookers, LOOKS_AT_ONCE, function, *args)
 
 

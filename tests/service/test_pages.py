@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from threading import Event
+from pkgutil import resolve_name
+from threading import Event, Semaphore
 from xml.etree import ElementTree
 
 import pytest
@@ -18,8 +21,10 @@ from service.settings import Settings
 from service.store import tables
 from service.store.accounts import set_account, set_places
 from service.store.changes import count_change
-from service.store.engine import open_engine, writing
+from service.store.engine import BRIEF_PATIENCE_S, open_engine, writing
 from service.store.schema import upgrade
+from service.store.tokens import add_token
+from service.web.writing import AT_ONCE, LOOKS_AT_ONCE
 from tests.planted import plant_block, plant_days, plant_place
 from tests.serving import serving_here
 from tests.signed_in import plant_account, sign_in_as
@@ -220,6 +225,59 @@ def test_a_chart_that_is_missing_is_drawn_when_it_is_asked_for_and_anew_after_a_
         count_change(connection, "u1")
     assert first.startswith("<svg")
     assert ask() != first
+
+
+@pytest.mark.parametrize(
+    ("step", "at_once"),
+    [
+        pytest.param("service.web.chart_page.find_kept", AT_ONCE, id="looked for"),
+        pytest.param("service.charts.kept.draw_svg", LOOKS_AT_ONCE, id="drawn"),
+    ],
+)
+def test_charts_that_take_long_keep_no_push_waiting(
+    engine: Engine,
+    here: str,
+    gil: requests.Session,
+    monkeypatch: pytest.MonkeyPatch,
+    step: str,
+    at_once: int,
+) -> None:
+    with writing(engine) as connection:
+        count_change(connection, "u1")
+        token = add_token(connection, "u1", datetime.now(UTC))
+    begun, go_on, do = Semaphore(0), Event(), resolve_name(step)
+
+    def hold(*args: object) -> object:
+        begun.release()
+        go_on.wait(60)
+        return do(*args)
+
+    monkeypatch.setattr(step, hold)
+    there, pushed = f"{here}/blocks/terrace-7/chart.svg", f"{here}/api/readings"
+    headers = {"Authorization": f"Bearer {token}"}
+    with ThreadPoolExecutor(AT_ONCE) as beside:
+        charts = [beside.submit(gil.get, there, timeout=90) for _ in range(AT_ONCE)]
+        try:
+            for _ in range(at_once):
+                assert begun.acquire(timeout=30)
+            answer = requests.post(pushed, json={}, headers=headers, timeout=10)
+        finally:
+            go_on.set()
+    assert answer.status_code == 422  # read, and found to hold nothing, in a writer's turn
+    assert [chart.result().status_code for chart in charts] == [200] * AT_ONCE
+
+
+def test_a_chart_is_drawn_without_waiting_for_who_writes_for_long(
+    engine: Engine, here: str, gil: requests.Session
+) -> None:
+    with writing(engine) as connection:
+        count_change(connection, "u1")
+    with writing(engine):
+        begun_s = time.monotonic()
+        answer = gil.get(f"{here}/blocks/terrace-7/chart.svg", timeout=60)
+        took_s = time.monotonic() - begun_s
+    assert answer.text.startswith("<svg")
+    assert took_s < BRIEF_PATIENCE_S / 2
 
 
 def test_health_is_shown_to_administrators_alone(here: str, gil: requests.Session) -> None:
