@@ -36,6 +36,7 @@ from service.store.tables import organisation
 from service.store.tokens import revoke_tokens
 
 TRIES = Bound("sign-in", 5, timedelta(minutes=15))
+TRIES_AGAIN = Bound("sign-in again", 5, timedelta(minutes=15))
 TRIES_FROM_ONE_PLACE = Bound("sign-in from", 50, timedelta(minutes=15))
 REQUESTS = Bound("link", 3, timedelta(hours=1))
 REQUESTS_FROM_ONE_PLACE = Bound("link from", 20, timedelta(hours=1))
@@ -54,17 +55,21 @@ class Refused:
     why: Literal["password", "not invited", "provider"] = "password"
 
 
-def sign_in(engine: Engine, email: str, password: str, place: str, now: datetime) -> str | Refused:
+def sign_in(
+    engine: Engine, email: str, password: str, place: str, now: datetime, again: bool = False
+) -> str | Refused:
     """Return the secret of a new session, or why there is none.
 
     A try is counted before it is known how it ends, by the place that it comes from and, unless
-    that has too many, by the address, and no writer waits while a password is verified.
+    that has too many, by the address, and no writer waits while a password is verified. Tries of
+    browsers by which the same person has signed in before, `again`, are counted for themselves:
+    no stranger locks these out.
     """
-    email = email.strip().lower()[:254]
+    email, bound = email.strip().lower()[:254], TRIES_AGAIN if again else TRIES
     with writing(engine) as connection:
         count = count_attempt(connection, TRIES_FROM_ONE_PLACE, place, now)
         if not count.is_over:
-            count = count_attempt(connection, TRIES, email, now)
+            count = count_attempt(connection, bound, email, now)
             if count.is_first_over:
                 note_deed(connection, email, "locked out for a while", place, now)
         account = find_account(connection, email)
@@ -78,7 +83,7 @@ def sign_in(engine: Engine, email: str, password: str, place: str, now: datetime
         if is_outdated(account.password_hash or ""):
             set_account(connection, account.id, password_hash=hash_password(password))
         set_account(connection, account.id, signed_in_at=now)
-        forget_attempts(connection, TRIES, email)
+        forget_attempts(connection, bound, email)
         note_deed(connection, email, "signed in", place, now)
         return begin_session(connection, account.id, now)
 
@@ -171,7 +176,8 @@ def choose_password(
     values = {"password_hash": password_hash, "link_count": account.link_count + 1}
     set_account(connection, account.id, **values, signed_in_at=now)
     end_sessions(connection, account.id)
-    forget_attempts(connection, TRIES, account.email)
+    for bound in (TRIES, TRIES_AGAIN):
+        forget_attempts(connection, bound, account.email)
     note_deed(connection, account.email, "chose a password", account.email, now)
     if ends_tokens and (count := revoke_tokens(connection, account.id, now)):
         note_deed(connection, account.email, "revoked the tokens of programs", f"{count}", now)

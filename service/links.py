@@ -80,6 +80,15 @@ class Links:
         holds = hmac.compare_digest(token.encode(), own.encode()) and now < expires_at
         return (account_id, count) if holds else None
 
+    def write_browser(self, email: str) -> str:
+        """Return what a browser keeps by which someone has signed in with an address."""
+        signed = hmac.digest(self._key, f"browser {email}".encode(), "sha256")[:_MAC_BYTES]
+        return urlsafe_b64encode(signed).rstrip(b"=").decode()
+
+    def is_browser(self, kept: str, email: str) -> bool:
+        """Whether that is what a browser keeps."""
+        return hmac.compare_digest(kept.encode(), self.write_browser(email).encode())
+
     @cached_property
     def _key(self) -> bytes:
         return self._given.encode() if self._given else _read_key(self._file)

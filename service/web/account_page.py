@@ -70,7 +70,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
         """Keep a new password, and sign out everywhere else."""
         ask_person(who)
         now, email = datetime.now(UTC), who.account.email
-        tried = sign_in(engine, email, fields.get("old", ""), find_place(request), now)
+        tried = sign_in(engine, email, fields.get("old", ""), find_place(request), now, again=True)
         if isinstance(tried, Refused):
             return page(request, who, "wrong")
         if not is_good_password(fields.get("password", ""), email):
@@ -79,7 +79,7 @@ def account_page_routes(engine: Engine) -> APIRouter:
         with writing(engine) as connection:
             secret = choose_password(connection, who.account, password_hash, now)
         answer = redirect("/account")
-        give_session(request, answer, secret)
+        give_session(request, answer, secret, email)
         return answer
 
     @routes.post("/account/tokens")

@@ -68,7 +68,7 @@ def provider_page_routes(engine: Engine, settings: Settings) -> APIRouter:
         if isinstance(secret, Refused):
             answer = answer_sign_in(request, {}, secret)
         else:
-            answer = enter_page(request, secret, path)
+            answer = enter_page(request, secret, email, path)
         answer.delete_cookie(_name_cookie(request), secure=is_secure(request))
         return answer
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from http import HTTPStatus
 from ipaddress import ip_address, ip_network
 from math import ceil
@@ -40,6 +40,8 @@ from service.web.pages import Fields, Filled, answer_dead_link, answer_page, red
 
 HOME = "/today"
 """The page after signing in, and behind "/"."""
+KNOWN_FOR = timedelta(days=365)
+"""How long a browser keeps that someone has signed in by it."""
 
 
 def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
@@ -62,10 +64,11 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Sign in."""
         now = datetime.now(UTC)
         email, password = fields.get("email", ""), fields.get("password", "")
-        secret = sign_in(engine, email, password, find_place(request), now)
+        email, again = email.lower(), _has_signed_in(request, links, email.lower())
+        secret = sign_in(engine, email, password, find_place(request), now, again)
         if isinstance(secret, Refused):
             return answer_sign_in(request, fields, secret)
-        return enter_page(request, secret, fields.get("next", ""))
+        return enter_page(request, secret, email, fields.get("next", ""))
 
     @routes.post("/sign-out")
     def leave(request: Request, fields: Filled, who: Known) -> Response:
@@ -134,7 +137,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
                     return show_welcome(request, found, fields, "address")
             ends_tokens = bool(fields.get("ends_tokens"))
             secret = choose_password(connection, account, password_hash, now, ends_tokens)
-        return enter_page(request, secret)
+        return enter_page(request, secret, account.email)
 
     def show_welcome(
         request: Request, found: Account | str, fields: Fields, wrong: str | None = None
@@ -185,23 +188,37 @@ def _count_minutes(until: datetime | None) -> int:
     return ceil(wait_s / 60)
 
 
-def enter_page(request: Request, secret: str, path: str = HOME) -> Response:
+def enter_page(request: Request, secret: str, email: str, path: str = HOME) -> Response:
     """Let a browser in, to a page of ours."""
     answer = redirect(_within(path))
-    give_session(request, answer, secret)
+    give_session(request, answer, secret, email)
     return answer
 
 
-def give_session(request: Request, answer: Response, secret: str) -> None:
-    """Let a browser keep a session."""
-    answer.set_cookie(
-        name_cookie(is_secure(request)),
-        secret,
-        max_age=int(LONGEST_SESSION.total_seconds()),
-        secure=is_secure(request),
-        httponly=True,
-        samesite="lax",
-    )
+def give_session(request: Request, answer: Response, secret: str, email: str) -> None:
+    """Let a browser keep a session, and for longer that it had one."""
+    known = Links(request.app.state.settings).write_browser(email)
+    for name, value, lasts in (
+        (name_cookie(is_secure(request)), secret, LONGEST_SESSION),
+        (_name_known(request), known, KNOWN_FOR),
+    ):
+        answer.set_cookie(
+            name,
+            value,
+            max_age=int(lasts.total_seconds()),
+            secure=is_secure(request),
+            httponly=True,
+            samesite="lax",
+        )
+
+
+def _has_signed_in(request: Request, links: Links, email: str) -> bool:
+    """Return whether a browser is one by which someone has signed in with an address."""
+    return links.is_browser(request.cookies.get(_name_known(request), ""), email)
+
+
+def _name_known(request: Request) -> str:
+    return f"{name_cookie(is_secure(request))}-known"
 
 
 def find_place(request: Request) -> str:

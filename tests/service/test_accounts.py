@@ -21,6 +21,7 @@ from sqlalchemy import Engine, event, select, update
 from service.accounts import (
     REQUESTS_FROM_ONE_PLACE,
     TRIES,
+    TRIES_AGAIN,
     TRIES_FROM_ONE_PLACE,
     Refused,
     count_request,
@@ -33,6 +34,7 @@ from service.passwords import hash_password, is_good_password, verify_password
 from service.settings import Settings
 from service.store import tables
 from service.store.accounts import REST, add_account, fetch_account, find_session, set_account
+from service.store.attempts import Bound, count_attempt
 from service.store.audit import fetch_deeds
 from service.store.engine import reading, writing
 from service.store.tokens import add_account_token
@@ -175,6 +177,33 @@ def test_one_place_that_tries_many_addresses_locks_out_no_more_than_its_bound_al
     ends += [count_request(engine, "ada@example.org", bad, NOW) for _ in range(4)]
     assert ends == [None] * REQUESTS_FROM_ONE_PLACE.most + [until] * 4
     assert count_request(engine, "ada@example.org", "192.0.2.9", NOW) is None
+
+
+@one_database
+def test_no_stranger_locks_out_a_browser_by_which_someone_has_signed_in(
+    engine: Engine, here: str
+) -> None:
+    for name in ("ada", "bea"):
+        plant_account(engine, f"{name}@example.org", "grower")
+    ada, bea = (sign_in_as(here, f"{name}@example.org") for name in ("ada", "bea"))
+    for one in (ada, bea):
+        send(one, f"{here}/sign-out", {})
+
+    def lock(bound: Bound) -> None:
+        with writing(engine) as connection:
+            for _ in range(bound.most):
+                count_attempt(connection, bound, "ada@example.org", datetime.now(UTC))
+
+    def enter(browser: requests.Session) -> int:
+        filled = {"email": "Ada@example.org", "password": PASSWORD}
+        there = f"{here}/sign-in"
+        return browser.post(there, filled, allow_redirects=False, timeout=30).status_code
+
+    lock(TRIES)
+    assert [enter(one) for one in (requests.Session(), bea, ada)] == [429, 429, 303]
+    assert enter(requests.Session()) == 429  # who came in so lets no stranger try again
+    lock(TRIES_AGAIN)
+    assert enter(ada) == 429
 
 
 @pytest.mark.parametrize(
