@@ -21,6 +21,8 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks.bars import Bar, judge
+
 ROWS, DEPTHS_CM, INTERVAL_MIN = 1_000_000, (15, 30, 45, 60), 10
 OTHERS = {"flag": 1, "checks": 0, "import_id": 1}  # the table's other columns
 RUNS = 2
@@ -166,11 +168,14 @@ def main() -> None:
     print("| what | CPU seconds | peak memory, MB |\n|---|---|---|")
     for way in WAYS:
         print(f"| {way.replace('_', ' ')} | {seconds[way]:.1f} | {peak_mb[way]:.0f} |")
-    print("\n| bar | at | must be |\n|---|---|---|")
-    print(f"| first import / bare sqlite | {first_s / seconds['bare_sqlite']:.2f} | <= 1.8 |")
-    print(f"| pandas to sql / first import | {seconds['pandas_to_sql'] / first_s:.2f} | >= 2.2 |")
-    print(f"| second import / first import | {seconds['second_import'] / first_s:.2f} | <= 0.7 |")
-    print(f"| peak memory of the import, MB | {peak_mb['first_import']:.0f} | < 1000 |")
+    judge(
+        [
+            Bar("first import / bare sqlite", first_s / seconds["bare_sqlite"], "<= 1.8"),
+            Bar("pandas to sql / first import", seconds["pandas_to_sql"] / first_s, ">= 2.2"),
+            Bar("second import / first import", seconds["second_import"] / first_s, "<= 0.7"),
+            Bar("peak memory of the import, MB", peak_mb["first_import"], "< 1000"),
+        ]
+    )
 
 
 if __name__ == "__main__":

@@ -21,6 +21,7 @@ from sqlalchemy import insert
 from service.store import tables
 from service.store.engine import open_engine, writing
 from service.store.schema import upgrade
+from tests.benchmarks.bars import Bar, judge
 from tests.outbox_messages import make_mail
 from tests.planted import plant_recipient
 from tests.processes import send_waiting
@@ -46,9 +47,12 @@ def main() -> None:
     print("| what | s | mails a second |\n|---|---|---|")
     for what, seconds in (("smtplib alone", bare_s), ("outbox", outbox_s)):
         print(f"| {what} | {seconds:.1f} | {MAILS / seconds:.0f} |")
-    print("\n| bar | at | must be |\n|---|---|---|")
-    print(f"| outbox / smtplib alone | {outbox_s / bare_s:.2f} | <= 3 |")
-    print(f"| mails a second | {MAILS / outbox_s:.0f} | >= 50 |")
+    judge(
+        [
+            Bar("outbox / smtplib alone", outbox_s / bare_s, "<= 3"),
+            Bar("mails a second", MAILS / outbox_s, ">= 50"),
+        ]
+    )
 
 
 def fill_outbox(folder: Path, mails: list[str]) -> None:

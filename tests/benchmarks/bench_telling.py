@@ -34,6 +34,7 @@ from service.settings import Settings
 from service.store import tables
 from service.store.engine import open_engine, reading, writing
 from service.store.schema import upgrade
+from tests.benchmarks.bars import Bar, judge
 from tests.generated_root_zone import generated_days
 from tests.pg import cluster
 from tests.processes import send_waiting
@@ -91,10 +92,11 @@ def main() -> None:
         check(server)
     sizes = sorted(sum(map(len, (*mail[:4], *mail[4]))) for mail in mails)
     print(f"\nA mail holds {sizes[len(sizes) // 2] / 1000:.0f} kB, at most {sizes[-1] / 1000:.0f}.")
-    print("\n| bar | at | must be |\n|---|---|---|")
+    bars: list[Bar] = []
     for store, total_s in totals.items():
-        print(f"| {store}: composed and handed over, s | {total_s:.0f} | < {MOST_S} |")
-        print(f"| {store}: beside the plain way | {total_s / plain.s:.2f} | <= 3 |")
+        bars.append(Bar(f"{store}: composed and handed over, s", total_s, f"< {MOST_S}"))
+        bars.append(Bar(f"{store}: beside the plain way", total_s / plain.s, "<= 3"))
+    judge(bars)
 
 
 class Timed(NamedTuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -11,9 +12,9 @@ from functools import partial
 from http.client import OK
 from itertools import cycle
 from pathlib import Path
-from statistics import quantiles
 from typing import NamedTuple
 
+import numpy as np
 import requests
 from sqlalchemy import Engine
 
@@ -104,12 +105,16 @@ def show_answers(answers: Sequence[Answer]) -> None:
     print("|---|---|---|---|---|---|---|")
     for asked in dict.fromkeys(one.asked for one in answers):
         of_kind = [one for one in answers if one.asked == asked]
-        took_ms = sorted(one.took_ms for one in of_kind if one.status == OK)
         failed = Counter(one.status for one in of_kind if one.status != OK)
         by_status = ", ".join(f"{count} x {status}" for status, count in failed.items())
-        cells = [f"{quantiles(took_ms, n=100)[share - 1]:.0f}" for share in (50, 95, 99)]
-        cells.append(f"{took_ms[-1]:.0f}")
+        cells = [f"{find_percentile_ms(of_kind, share):.0f}" for share in (50, 95, 99, 100)]
         print(f"| {asked} | {len(of_kind)} | {by_status or 0} | {' | '.join(cells)} |", flush=True)
+
+
+def find_percentile_ms(answers: Sequence[Answer], share: float) -> float:
+    """Return what so many of a hundred answers took at most, failures apart; NaN without any."""
+    took_ms = [one.took_ms for one in answers if one.status == OK]
+    return float(np.percentile(took_ms, share)) if took_ms else math.nan
 
 
 def time_answer(asked: str, ask: Callable[[], requests.Response]) -> Answer:
