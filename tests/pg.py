@@ -11,7 +11,7 @@ import signal
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -52,12 +52,42 @@ SETTINGS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass
 class Cluster:
-    """A running PostgreSQL that listens on a socket in `root` only."""
+    """A PostgreSQL that listens on a socket in `root` only."""
 
     root: Path
+    command: Sequence[str | Path]
+    env: Mapping[str, str]
     numbers: Iterator[int] = field(default_factory=itertools.count)
+    _server: subprocess.Popen[bytes] = field(init=False)
+
+    def start(self) -> None:
+        """Start it, anew where it has ended; return once it answers."""
+        with (self.root / "log").open("ab") as log:
+            self._server = subprocess.Popen(  # noqa: S603 (our own arguments)
+                self.command,
+                env=self.env,
+                cwd=self.root,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,  # Ctrl-C is for the tests
+            )
+        _wait(self._server, self.root)
+
+    @property
+    def has_ended(self) -> bool:
+        """Whether it runs no more."""
+        return self._server.poll() is not None
+
+    def stop(self) -> None:
+        """Let it end."""
+        self._server.send_signal(signal.SIGINT)
+        try:
+            self._server.wait(15)
+        except subprocess.TimeoutExpired:
+            self._server.send_signal(signal.SIGQUIT)
+            self._server.wait(5)
 
     def url(self, database: str) -> str:
         """Return the address of a database as the store takes it."""
@@ -109,37 +139,32 @@ def _as_other_user(root: Path) -> list[str]:
 
 
 @contextlib.contextmanager
-def cluster() -> Iterator[Cluster]:
-    """Give a running cluster; nothing of it is left afterwards."""
+def cluster(
+    within: Path = Path("/tmp"),  # noqa: S108 (a socket's path is short)
+    layout: Sequence[str] = (),
+    settings: Sequence[str] = (),
+) -> Iterator[Cluster]:
+    """Give a running cluster in a new folder; nothing of it is left afterwards.
+
+    layout : more for `initdb`; settings : more for the server, as `NAME=VALUE`
+    """
     programs = find_programs()
-    root = Path(tempfile.mkdtemp(prefix="pgt-", dir="/tmp"))  # a socket's path is short
+    root = Path(tempfile.mkdtemp(prefix="pgt-", dir=within))
     data = root / "data"
     env = {"PATH": f"{programs}:/usr/bin:/bin", "LC_ALL": "C.UTF-8", "TZ": "UTC", "HOME": str(root)}
     as_other_user = _as_other_user(root)
     initdb = [programs / "initdb", "-D", data, "-U", "test", "--auth=trust", *LOCALE, "--no-sync"]
-    postgres = [programs / "postgres", "-D", data, "-k", root, *SETTINGS]
+    more = [word for setting in settings for word in ("-c", setting)]
+    postgres = [programs / "postgres", "-D", data, "-k", root, *SETTINGS, *more]
     subprocess.run(  # noqa: S603 (our own arguments)
-        [*as_other_user, *initdb], check=True, env=env, cwd=root, stdout=subprocess.DEVNULL
+        [*as_other_user, *initdb, *layout], check=True, env=env, cwd=root, stdout=subprocess.DEVNULL
     )
-    with (root / "log").open("wb") as log:
-        server = subprocess.Popen(  # noqa: S603 (our own arguments)
-            [*as_other_user, *postgres],
-            env=env,
-            cwd=root,
-            stdout=log,
-            stderr=log,
-            start_new_session=True,  # Ctrl-C is for the tests
-        )
+    running = Cluster(root, [*as_other_user, *postgres], env)
     try:
-        _wait(server, root)
-        yield Cluster(root)
+        running.start()
+        yield running
     finally:
-        server.send_signal(signal.SIGINT)
-        try:
-            server.wait(15)
-        except subprocess.TimeoutExpired:
-            server.send_signal(signal.SIGQUIT)
-            server.wait(5)
+        running.stop()
         shutil.rmtree(root, ignore_errors=True)
 
 

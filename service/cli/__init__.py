@@ -9,7 +9,7 @@ from textwrap import fill
 
 import click
 
-from service.store.busy import NotNowError
+from service.store.busy import explain_not_now
 
 WIDTH = 80
 
@@ -70,11 +70,14 @@ class _Commands(click.Group):
     """Commands that are imported when they are called, so that --help costs no pandas."""
 
     def invoke(self, ctx: click.Context) -> object:
-        """Run a command; that others are at work is told in a paragraph."""
+        """Run a command; that others are at work, or a disk is full, is told in a paragraph."""
         try:
             return super().invoke(ctx)
-        except NotNowError as error:
-            told = fill(f"Error: {error}", WIDTH)
+        except Exception as error:
+            why = explain_not_now(error)
+            if why is None:
+                raise
+            told = fill(f"Error: {why}", WIDTH)
             raise click.ClickException(told.removeprefix("Error: ")) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)

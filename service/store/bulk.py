@@ -36,6 +36,7 @@ from sqlalchemy import (
     update,
 )
 from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DBAPIError
 
 from service.store.partitions import find_years, is_partitioned, prepare_years
 from service.store.types import UtcInstant
@@ -93,10 +94,10 @@ def insert_columns(connection: Connection, table: Table, columns: Columns) -> No
         return
     if is_partitioned(connection, table):
         prepare_years(connection, table, find_years(columns["observed_at"]))
-    driver: Any = connection.connection.driver_connection
     ordered = list(_in_order(table, columns).values())
     forms: list[_Form | None] = [_FORMS[type(column.type)] for column in table.columns]
-    with driver.cursor().copy(f"copy {table.name} from stdin (format binary)") as copy:
+    statement = f"copy {table.name} from stdin (format binary)"
+    with _driver(connection, statement) as driver, driver.cursor().copy(statement) as copy:
         copy.write(_COPY_HEAD)
         for chunk in _chunks(ordered):
             copy.write(_write_rows(chunk, forms))
@@ -178,12 +179,25 @@ def _execute_sqlite(connection: Connection, statement: Any, columns: Columns) ->
     marks = f"({', '.join('?' * width)})"
     several = one.replace(marks, ", ".join([marks] * ROWS_AT_ONCE), 1)
     size = width * ROWS_AT_ONCE if statement.is_insert else 0
-    driver: Any = connection.connection.driver_connection
-    for chunk in _chunks(ordered):
-        cells = list(chain.from_iterable(zip(*map(_plain, chunk), strict=True)))
-        rest = len(cells) - len(cells) % size if size else 0
-        driver.executemany(several, (cells[at : at + size] for at in range(0, rest, size or 1)))
-        driver.executemany(one, (cells[at : at + width] for at in range(rest, len(cells), width)))
+    with _driver(connection, one) as driver:
+        for chunk in _chunks(ordered):
+            cells = list(chain.from_iterable(zip(*map(_plain, chunk), strict=True)))
+            rest = len(cells) - len(cells) % size if size else 0
+            begins = range(rest, len(cells), width)
+            driver.executemany(several, (cells[at : at + size] for at in range(0, rest, size or 1)))
+            driver.executemany(one, (cells[at : at + width] for at in begins))
+
+
+@contextmanager
+def _driver(connection: Connection, statement: str) -> Iterator[Any]:
+    """Give what SQLAlchemy itself asks; what that refuses is raised as from there."""
+    base = connection.dialect.loaded_dbapi.Error
+    try:
+        yield connection.connection.driver_connection
+    except base as error:
+        raise DBAPIError.instance(
+            statement, None, error, base, hide_parameters=True, dialect=connection.dialect
+        ) from error
 
 
 @contextmanager

@@ -9,6 +9,10 @@ _SQLITE = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _POSTGRESQL = ("40001", "40P01", "55P03")  # cannot serialise, deadlock, lock timeout
 _FULL_SQLITE = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)  # the latter under a quota
 _FULL_POSTGRESQL = ("53100",)  # disk full
+_NO_ROOM = (
+    "the store takes no more: the disk that it lies on is full, or fails. Nothing of it was kept. "
+    "Make room there, then try again"
+)
 
 
 class NotNowError(Exception):
@@ -33,6 +37,13 @@ def is_busy(error: BaseException | None) -> bool:
 def is_full(error: BaseException | None) -> bool:
     """Return whether an error of a driver says that nothing more can be written where it lies."""
     return _is_among(error, _FULL_SQLITE, _FULL_POSTGRESQL)
+
+
+def explain_not_now(error: BaseException) -> str | None:
+    """Return why what failed may be tried again as it is; None where it may not."""
+    if is_full(getattr(error, "orig", None)):
+        return _NO_ROOM
+    return f"{error}" if isinstance(error, NotNowError) else None
 
 
 def _is_among(

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
+import logging
 from http import HTTPStatus
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 
-from service.store.busy import StoreBusyError
+from service.store.busy import StoreBusyError, explain_not_now
 from service.web.pages import answer_page, choose_language, redirect
 from service.web.problems import Problem, answer_problem
 from service.web.translating import INVALID, REFUSALS, translate
+
+log = logging.getLogger(__name__)
 
 
 def add_refusals(app: FastAPI) -> None:
     """Let an application answer refusals so."""
     app.add_exception_handler(Problem, answer_refusal)
     app.add_exception_handler(HTTPException, _answer_http)
-    app.add_exception_handler(StoreBusyError, _answer_busy)
+    for kind in (StoreBusyError, DBAPIError):
+        app.add_exception_handler(kind, _answer_later)
     app.add_exception_handler(RequestValidationError, _answer_invalid)
     app.add_exception_handler(ClientDisconnect, _answer_no_one)
 
@@ -55,11 +60,14 @@ def _answer_http(request: Request, refusal: Exception) -> Response:
     return answer_refusal(request, Problem(status, said, headers=refusal.headers))
 
 
-def _answer_busy(request: Request, busy: Exception) -> Response:
+def _answer_later(request: Request, error: Exception) -> Response:
+    why = explain_not_now(error)
+    if why is None:
+        raise error
+    if isinstance(error, DBAPIError):
+        log.error("the store takes no more: %s", f"{error.orig}".partition("\n")[0])
     again = {"Retry-After": "60"}
-    return answer_refusal(
-        request, Problem(HTTPStatus.SERVICE_UNAVAILABLE, f"{busy}", headers=again)
-    )
+    return answer_refusal(request, Problem(HTTPStatus.SERVICE_UNAVAILABLE, why, headers=again))
 
 
 def _answer_no_one(request: Request, _: Exception) -> Response:

@@ -82,6 +82,10 @@ REFUSALS = (
         "others are writing to the store, and this has waited long enough: nothing of it was kept. "
         "Try again in a minute; `digseason check` says what runs"
     ),
+    N_(
+        "the store takes no more: the disk that it lies on is full, or fails. Nothing of it was "
+        "kept. Make room there, then try again"
+    ),
     N_("there are no blocks yet"),
     N_("there is no such account"),
     N_("there is no such patch"),

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 import requests
-from sqlalchemy import Engine, func, insert, select
+from sqlalchemy import Engine, event, func, insert, select
 
 from service.settings import Settings
 from service.store import tables
@@ -70,7 +70,7 @@ def feed() -> Reply:
     return Reply("\n".join(["time,T15,T30,T45", *rows, ""]).encode())
 
 
-def push(address: str, token: str, number: int) -> requests.Response:
+def push(address: str, token: str, number: int, hours: int = 24) -> requests.Response:
     """Push a day, of which the first hour was in the push before."""
     readings = [
         {
@@ -78,7 +78,7 @@ def push(address: str, token: str, number: int) -> requests.Response:
             "depth_cm": 30,
             "soil_temp_c": 15 + (23 * number + hour) % 5,
         }
-        for hour in range(24)
+        for hour in range(hours)
     ]
     return post(f"{address}/api/readings", token, readings)
 
@@ -189,6 +189,31 @@ def test_a_push_behind_a_long_import_is_asked_to_come_again(
     assert (late.status_code, late.headers["Retry-After"]) == (503, "60")
     assert "nothing of it was kept" in late.json()["detail"]
     assert (again.status_code, again.json()["inserted"]) == (200, 24)
+
+
+@pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)
+def test_a_push_that_there_is_no_room_for_is_asked_to_come_again(
+    engine: Engine, tmp_path: Path
+) -> None:
+    set_up(engine, farm_text(depths_cm=DEPTHS_CM, more=MORE.format(address="http://127.0.0.1:1")))
+    with writing(engine) as connection:
+        token = add_token(connection, "pushed", NOW)
+    pages = [1]  # SQLite takes no fewer than there are
+
+    @event.listens_for(engine, "connect")
+    def limit(connection: Any, _: object) -> None:
+        connection.execute(f"pragma max_page_count = {pages[0]}")
+
+    engine.dispose()
+    with serving_here(engine, Settings(data=tmp_path)) as address:
+        late = push(address, token, 1, hours=1000)
+        pages[0] = 1_000_000
+        engine.dispose()
+        again = push(address, token, 1, hours=1000)
+    # source: [RFC-9110] 15.6.4 with 10.2.3, seconds
+    assert (late.status_code, late.headers["Retry-After"]) == (503, "60")
+    assert "Make room" in late.json()["detail"]
+    assert (again.status_code, again.json()["inserted"]) == (200, 1000)
 
 
 def test_pushes_that_wait_leave_room_for_who_reads(engine: Engine, tmp_path: Path) -> None:

@@ -54,11 +54,10 @@ class SocketProxy:
             while True:
                 client, _ = self._listener.accept()
                 server = socket.socket(socket.AF_UNIX)
-                if self.is_cut:
+                if self.is_cut or server.connect_ex(str(self._server)):
                     client.close()
                     server.close()
                     continue
-                server.connect(str(self._server))
                 with self._lock:
                     self._open |= {client, server}
                 for ends in ((client, server), (server, client)):

@@ -57,7 +57,7 @@ class Stage:
             empty = partial(_remove, folder / "data")
             proxy, url, direct = None, "", f"sqlite:///{folder / 'data' / 'digseason.db'}"
             if is_set_up and (self.folder / "data").exists():
-                shutil.copytree(self.folder / "data", folder / "data")
+                shutil.copytree(self.folder / "data", folder / "data", dirs_exist_ok=True)
             if database == "postgresql":
                 name = stack.enter_context(self.postgres.database(BEGIN_STORE))
                 proxy = stack.enter_context(socket_proxy(self.postgres.root))
@@ -99,7 +99,7 @@ class Stage:
                 try:
                     self.clean[database] = play(world, NOTHING, Random(0))  # noqa: S311
                 finally:
-                    _tell(world)
+                    tell(world)
         return self.clean[database]
 
 
@@ -225,10 +225,10 @@ def test_whatever_fails_nothing_is_lost_and_nothing_told_twice(
             assert outcome.damage == []
             assert stage.nursery.running == set()
         finally:
-            _tell(world)
+            tell(world)
 
 
-def _tell(world: World) -> None:
+def tell(world: World) -> None:
     """Print what happened: pytest shows it where a run fails."""
     print(*world.told, sep="\n")  # noqa: T201
     for console in sorted(world.folder.glob("*.console")):

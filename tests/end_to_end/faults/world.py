@@ -105,6 +105,7 @@ class World:
             "DIGSEASON_SMS_TIMEOUT_S": "0.5",
             "DIGSEASON_SMS_PER_MIN": "100000",
             "DIGSEASON_MAIL_CHARTS": "0",
+            "DIGSEASON_PUSH_PER_MIN": "100000",
         }
 
     def say(self, what: str) -> None:
