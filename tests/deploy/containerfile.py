@@ -6,6 +6,7 @@ import json
 import re
 import shlex
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -29,12 +30,18 @@ class Image:
     health: list[str] = field(default_factory=list)
 
 
-def build(path: Path, context: Path, root: Path, timeout_s: float) -> Image:
-    """Take the steps of a container file in `root`; one that is not known is an error."""
-    image = Image(root)
+def read_steps(path: Path) -> Iterator[tuple[str, str]]:
+    """Give the name and the words of each step of a container file."""
     text = re.sub(r"^#.*\n", "", path.read_text("utf-8"), flags=re.MULTILINE)
     for step in filter(None, text.replace("\\\n", " ").split("\n")):
         name, _, words = step.partition(" ")
+        yield name, words
+
+
+def build(path: Path, context: Path, root: Path, timeout_s: float) -> Image:
+    """Take the steps of a container file in `root`; one that is not known is an error."""
+    image = Image(root)
+    for name, words in read_steps(path):
         match name:
             case "FROM":
                 image.base = words
@@ -58,7 +65,7 @@ def build(path: Path, context: Path, root: Path, timeout_s: float) -> Image:
             case "HEALTHCHECK":
                 image.health = json.loads(words.removeprefix("CMD "))
             case _:
-                raise ValueError(f"no such step: {step}")
+                raise ValueError(f"no such step: {name} {words}")
     return image
 
 

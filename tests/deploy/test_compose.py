@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -13,11 +14,15 @@ import yaml
 from jsonschema import Draft201909Validator
 
 from service.cli import main
+from tests.deploy.containerfile import read_steps
+from tests.deploy.told import GUIDE, ROOT, find_commands
 from tests.pg import find_programs
 
-HERE = Path(__file__).parent
-COMPOSE = yaml.safe_load((HERE.parents[1] / "deploy/compose.yaml").read_text("utf-8"))
-SCHEMA = json.loads((HERE / "compose-spec.json").read_text("utf-8"))  # source: [COMPOSE-SPEC]
+COMPOSE = yaml.safe_load((ROOT / "deploy/compose.yaml").read_text("utf-8"))
+# source: [COMPOSE-SPEC]
+SCHEMA = json.loads(Path(__file__).with_name("compose-spec.json").read_text("utf-8"))
+SANDBOX = (ROOT / "deploy/systemd/digseason-.service.d/sandbox.conf").read_text("utf-8")
+IMAGE = dict(read_steps(ROOT / "deploy/Containerfile"))
 OURS = {name: one for name, one in COMPOSE["services"].items() if "digseason" in one["image"]}
 
 
@@ -35,11 +40,22 @@ def test_a_service_starts_a_command_that_there_is_and_can_write_to_its_volumes_o
     name: str,
 ) -> None:
     service = OURS[name]
-    command, *words = service.get("command", ["serve", "--pages-only", "--host", "0.0.0.0"])  # noqa: S104
+    command, *words = service.get("command", json.loads(IMAGE["CMD"]))
     found = main.get_command(click.Context(main), command)
     assert found
     assert found.make_context(command, words).command is found
     assert (service["read_only"], service["cap_drop"]) == (True, ["ALL"])
+
+
+def test_a_container_may_take_as_much_memory_as_a_unit(tmp_path: Path) -> None:
+    [line] = [line for line in find_commands(GUIDE, "In containers") if "MEMORY=" in line]
+    subprocess.run(["sh", "-euc", line], cwd=tmp_path, check=True)  # noqa: S603, S607
+    written = (tmp_path / ".env").read_text("utf-8")
+    [percent] = re.findall(r"^MemoryMax=(\d+)%$", SANDBOX, re.MULTILINE)
+    # source: proc_meminfo(5), MemTotal, in KiB as k is in a compose file: from memory
+    _, machine, *_ = Path("/proc/meminfo").read_text("utf-8").split()
+    assert {one["mem_limit"] for one in OURS.values()} == {"${MEMORY:?write it into .env}"}
+    assert written == f"MEMORY={int(machine) * int(percent) // 100}k\n"
 
 
 def test_only_the_proxy_can_be_reached_and_only_the_database_lies_apart() -> None:

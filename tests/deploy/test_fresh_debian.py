@@ -19,7 +19,7 @@ import pytest
 
 from tests.deploy.containerfile import as_script, build
 from tests.deploy.fresh_debian import boot, fresh_debian, run_in
-from tests.deploy.told import README, ROOT, find_commands
+from tests.deploy.told import README, ROOT, find_commands, find_typed
 
 TRIAL = Path(__file__).with_name("trial.sh").read_text("utf-8")
 HANG_S = 7200  # no slow machine is meant
@@ -65,7 +65,11 @@ def debian(least: Path, tmp_path: Path) -> Iterator[Path]:
 
 
 FIRST, SECOND = find_commands(README, "Try it")
-SHOWN = re.findall(r"^\$ (digseason .+)$", README, re.MULTILINE)
+SHOWN = find_typed(README)
+COMPLETES = """bash -c '
+    . /usr/share/bash-completion/bash_completion
+    _completion_loader digseason
+    complete -p digseason'"""
 
 
 def test_a_newcomer_comes_by_the_readme_to_digests_and_through_all_its_commands(
@@ -77,13 +81,14 @@ def test_a_newcomer_comes_by_the_readme_to_digests_and_through_all_its_commands(
             tried = run_in(debian, f"cd /root/digseason; {FIRST}", HANG_S)
         assert tried.returncode == 0, tried.stdout
         assert "dig season is open" in tried.stdout.lower()
-        script = ["cd /root/digseason", ". .venv/bin/activate"]
+        script = ["cd /root/digseason"]
         for line in SHOWN:
             script += [f"echo {shlex.quote(f'$ {line}')}", line]
         with timed(f"the {len(SHOWN)} commands that it shows"):
-            shown = run_in(debian, "\n".join(script), HANG_S)
+            shown = run_in(debian, "\n".join([*script, COMPLETES]), HANG_S)
     assert shown.returncode == 0, shown.stdout[-3000:]
-    assert shown.stdout.count("\n$ digseason ") == len(SHOWN) - 1
+    assert re.findall(r"^\$ (.+)$", shown.stdout, re.MULTILINE) == SHOWN
+    assert shown.stdout.endswith("-F _digseason_completion digseason\n")
 
 
 def test_the_second_command_of_the_readme_sets_up_and_comes_to_the_tests(
@@ -135,7 +140,8 @@ def test_the_units_run_under_systemd_on_an_installed_machine(debian: Path, timed
         said = boot(debian, TRIAL, HANG_S)
     assert "Make the first account: http" in said, said
     assert "a home folder is hidden: 2" in said, said
-    tail = said.splitlines()[-6:]
-    assert tail[:4] == [*["active"] * 3, "<svgroot 600 /etc/digseason.env"], said
-    assert tail[4] == "digseason 700 /var/lib/digseason"
-    assert re.fullmatch(r"digseason 600 /var/backups/digseason/digseason-.*Z\.db", tail[5])
+    stands = said.partition("== how it stands\n")[2].splitlines()
+    assert stands[:4] == [*["active"] * 3, "<svgroot 600 /etc/digseason.env"], said
+    assert stands[4] == "digseason 700 /var/lib/digseason"
+    assert re.fullmatch(r"digseason 600 /var/backups/digseason/digseason-.*Z\.db", stands[5])
+    assert said.endswith("\n== all that was restored is taken away\n"), said

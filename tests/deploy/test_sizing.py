@@ -36,6 +36,8 @@ CHARTS, CHARTS_S = find_figures(r"^# charts, by 40 of them, take # s of a core")
 [HANDING_OVER_S] = find_figures(r"^\| handing over \|.+\| # \|$")
 BACKUP_BYTES = SQLITE_BYTES + PUSH_BYTES
 ROUND_S, CHART_S = (CPU_S + QUERIES_S) / 10_000, CHARTS_S / CHARTS
+CORE, TEXTS = 730 * 0.04, 5000 * 0.07  # a month of one, one to each reader: assumed prices
+MILLION_GB = 4 * (20 + 386) + 4 * 386  # with one base backup
 HOURS, BLOCKS = 8760, [100, 2_000, 10_000, 25_000, 62_500, 250_000]
 
 
@@ -82,6 +84,11 @@ def test_a_size_follows_from_the_figures(blocks: int) -> None:
         (r"# machine hours or # core hours", [8 * 730, 4 * 8 * 730]),
         (r"readers take # minutes", [5000 / 60]),
         (r"handing over takes # s of a core", [COMPOSING_S + HANDING_OVER_S]),
+        (r"cost # for cores", [32 * CORE]),
+        (r"# for disk: # a month", [MILLION_GB * 0.10, 32 * CORE + MILLION_GB * 0.10]),
+        (r"a month, # a logger", [(32 * CORE + MILLION_GB * 0.10) / 250_000]),
+        (r"cost # for two cores and #", [2 * CORE, (12 + 36) * 0.10]),
+        (r"5,000 readers costs #, four a year #\.", [TEXTS, 4 * TEXTS]),
     ],
 )
 def test_a_limit_of_the_plan_follows_from_the_figures(said: str, computed: list[float]) -> None:

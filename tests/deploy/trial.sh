@@ -61,7 +61,20 @@ wait_for_pages
 [ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
 systemctl start digseason-backup
 
-echo "== in the end"
+echo "== how it stands"
 systemctl is-active digseason-web digseason-jobs digseason-backup.timer
 head -c 4 /var/lib/digseason/share.svg
 stat -c "%U %a %n" /etc/digseason.env /var/lib/digseason "$(newest_backup)"
+
+echo "== the drill, on this machine as if it were another"
+digseason windows >windows.txt
+systemctl stop digseason-web digseason-jobs digseason-backup.timer
+rm -r /var/lib/digseason/*
+sed -i '/^DIGSEASON_DATABASE_URL=/d' /etc/digseason.env
+cp "$(newest_backup)" digseason-2026-11-25T021500Z.db
+install -o digseason -m 0600 digseason-2026-11-25T021500Z.db /var/lib/digseason
+digseason restore digseason-2026-11-25T021500Z.db
+digseason check || echo "check: $?"
+digseason windows | diff windows.txt -
+rm -r /var/lib/digseason/*
+echo "== all that was restored is taken away"

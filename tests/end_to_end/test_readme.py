@@ -5,25 +5,32 @@ from __future__ import annotations
 import contextlib
 import re
 import shlex
-from pathlib import Path
+import subprocess
 
 import pytest
 
 from service.cli import COMMANDS
 from service.settings import Settings
 from tests.commands import run
+from tests.deploy.told import README, ROOT, find_typed
 
-ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-LINES = re.findall(r"^\$ digseason (.+)$", README, re.MULTILINE)
+# what is of the shell or of Debian is typed on a fresh one, by tests/deploy/test_fresh_debian.py
+LINES = [line for line in find_typed(README) if line.startswith(("digseason ", "mkdir "))]
 
 
 @pytest.fixture(scope="module")
 def exit_codes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, int]:
     """The exit code of each command of the README, run in its order on one store."""
-    data = tmp_path_factory.mktemp("data")
+    data, home = tmp_path_factory.mktemp("data"), tmp_path_factory.mktemp("home")
+    codes: dict[str, int] = {}
     with contextlib.chdir(ROOT):
-        return {line: run(data, *shlex.split(line))[0] for line in LINES}
+        for line in LINES:
+            program, *words = shlex.split(line.replace("~", str(home)))
+            if program == "digseason":
+                codes[line] = run(data, *words)[0]
+            else:
+                codes[line] = subprocess.run([program, *words], check=False).returncode  # noqa: S603
+    return codes
 
 
 @pytest.mark.parametrize("line", LINES)
