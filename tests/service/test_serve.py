@@ -16,6 +16,7 @@ from service.settings import Settings
 from service.store.alarms import keep_alarms
 from service.store.engine import writing
 from tests.commands import run
+from tests.http_server import HttpServer, Reply, http_server
 from tests.planted import plant_block, plant_days, plant_recipient
 from tests.processes import find_console, find_free_port, serving, start, wait_until
 from tests.serving import serving_here
@@ -60,13 +61,22 @@ def test_the_ticks_run_the_round_and_deliver_it_and_the_windows_are_those_of_the
     assert [window["block"] for window in over_http] != []
 
 
+@pytest.fixture
+def watcher() -> Iterator[HttpServer]:
+    with http_server(lambda _: Reply(status=204)) as running:
+        yield running
+
+
 @pytest.mark.both_by_day
 @pytest.mark.usefixtures("opened")
-def test_pages_and_jobs_may_run_apart(store_url: str, tmp_path: Path) -> None:
-    often = {"DIGSEASON_TICK_S": "1"}
+def test_pages_and_jobs_may_run_apart_and_the_jobs_give_the_heartbeat(
+    store_url: str, tmp_path: Path, watcher: HttpServer
+) -> None:
+    often = {"DIGSEASON_TICK_S": "1", "DIGSEASON_HEARTBEAT_URL": f"{watcher.address}/well"}
     with serving(tmp_path, store_url, often, "--pages-only") as address:
         time.sleep(1.5)
         assert requests.get(f"{address}/health", timeout=5).json()["last_round_at"] is None
+        assert watcher.asked == []
         port = find_free_port()
         jobs = start(tmp_path, "jobs", "--port", f"{port}", database_url=store_url, env=often)
         wait_until(lambda: bool(list(tmp_path.glob("outbox/*.eml"))))
@@ -78,6 +88,7 @@ def test_pages_and_jobs_may_run_apart(store_url: str, tmp_path: Path) -> None:
     assert jobs.returncode == 0
     assert "Traceback" not in said
     assert "round: 1 block," in said
+    assert {one.path for one in watcher.asked} == {"/well"}
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.backups import restore_backup, write_backup
-from service.scheduler import run_job
+from service.scheduler import run_job, ticking
 from service.settings import Settings
 from service.store.alarms import claim_alarms, fetch_alarms, keep_alarms, mark_alarms_told
 from service.store.backup_notes import note_backup
@@ -20,6 +20,7 @@ from service.store.engine import open_engine, reading, writing
 from service.store.outbox import add_digest, add_message, claim_message, put_off_for_quiet
 from service.store.rounds import begin_round, finish_round
 from service.store.schema import upgrade
+from service.store.tables import round_lease
 from service.watching.alarms import look_after
 from service.watching.checkup import Finding, check_service, find_alarms
 from service.watching.heartbeat import Heartbeat
@@ -27,6 +28,7 @@ from service.watching.job_runs import Job
 from tests.commands import run
 from tests.farms import farm_text, set_up
 from tests.http_server import HttpServer, Reply, http_server
+from tests.processes import wait_until
 from tests.smtp_server import SmtpServer
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -233,6 +235,16 @@ def test_the_heartbeat_follows_each_round_and_turns_when_rounds_fail(
     live(lambda *_: None)
     well, failed = "/key-7f3a", "/failed"
     assert [one.path for one in watcher.asked] == [well, well, failed, well]
+
+
+def test_the_heartbeat_of_the_jobs_is_that_of_their_rounds(
+    store: Engine, tmp_path: Path, watcher: HttpServer
+) -> None:
+    with writing(store) as connection:
+        round_lease.drop(connection)  # no round can begin
+    settings = listen(watcher, tmp_path).model_copy(update={"tick_s": 0.1})
+    with ticking(store, settings):
+        wait_until(lambda: [one.path for one in watcher.asked[-1:]] == ["/failed"], 20)
 
 
 def test_a_heartbeat_that_is_not_answered_is_told_without_its_key_until_it_is(
