@@ -9,8 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import Engine, select, update
 
 from probes.checks import ProbeSeries
@@ -23,13 +21,14 @@ from service.settings import Settings
 from service.store import tables
 from service.store.engine import open_engine, reading, writing
 from service.store.readings import insert_readings
-from service.store.schema import MIGRATIONS, upgrade
+from service.store.schema import upgrade
 from service.unchecked import flag_unchecked
 from tests import farms
 from tests.commands import digseason, run
 from tests.farms import CHECKS, news, set_up, stored_farm
 from tests.flagged import NOW, Soil, bring, flags_due, stored_flags, two_weeks
 from tests.planted import PROBE, plant_block
+from tests.stores import migrate_to
 
 PLAIN = farms.farm_text(depths_cm=[15, 30])
 FOLLOWED = PLAIN.replace(
@@ -147,11 +146,7 @@ def old_store(empty_url: str) -> Iterator[Engine]:
     """A store of the first schema whose readings no check has seen, brought up to date."""
     engine = open_engine(empty_url)
     one = with_a_bump()["T30"]
-    with writing(engine) as connection:
-        config = Config(attributes={"connection": connection})
-        config.set_main_option("script_location", str(MIGRATIONS))
-        config.set_main_option("path_separator", "os")
-        command.upgrade(config, "0001")
+    migrate_to(engine, "0001")
     with writing(engine) as connection:
         plant_block(connection)
         connection.execute(update(tables.layout).values(spec={"interval_min": 60}))

@@ -8,16 +8,14 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
-from alembic import command
 from alembic.autogenerate import compare_metadata
-from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import Column, Engine, Integer, MetaData, Table, exc, inspect, text
 
 from service.store.engine import open_engine, reading, writing
-from service.store.schema import MIGRATIONS, StoreTooNewError, find_revision, upgrade
+from service.store.schema import StoreTooNewError, find_revision, upgrade
 from service.store.tables import metadata
-from tests.stores import rows_of
+from tests.stores import NEWEST, migrate_to, rows_of
 
 UPGRADE = """
 import sys
@@ -26,8 +24,6 @@ from service.store.schema import upgrade
 upgrade(open_engine(sys.argv[1]))
 print("alembic" in sys.modules)
 """
-
-VERSIONS = list((MIGRATIONS / "versions").glob("[0-9]*.py"))
 
 
 def start_upgrade(url: str) -> subprocess.Popen[str]:
@@ -57,11 +53,7 @@ def test_a_new_sqlite_file_is_what_the_migrations_write(tmp_path: Path) -> None:
     # keys, constraint names and WITHOUT ROWID are not among what alembic compares
     migrated = open_engine(f"sqlite:///{tmp_path / 'migrated.db'}")
     created = open_engine(f"sqlite:///{tmp_path / 'created.db'}")
-    with writing(migrated) as connection:
-        config = Config(attributes={"connection": connection})
-        config.set_main_option("script_location", str(MIGRATIONS))
-        config.set_main_option("path_separator", "os")
-        command.upgrade(config, "head")
+    migrate_to(migrated, "head")
     upgrade(created)
     statement = text("select sql from sqlite_master")
     with reading(migrated) as one, reading(created) as other:
@@ -116,5 +108,5 @@ def test_a_migration_that_fails_half_way_leaves_nothing(empty_url: str) -> None:
         in_the_way.drop(connection)
     upgrade(engine)
     with reading(engine) as connection:
-        assert find_revision(connection) == max(path.name[:4] for path in VERSIONS)
+        assert find_revision(connection) == NEWEST
     engine.dispose()

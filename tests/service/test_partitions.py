@@ -9,8 +9,6 @@ from threading import Barrier
 
 import numpy as np
 import pytest
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import Engine, text
 
 from probes.frames import Readings
@@ -19,8 +17,9 @@ from service.store.engine import open_engine, reading, writing
 from service.store.partitions import empty_year, shrink_year
 from service.store.readings import fetch_readings, insert_readings
 from service.store.rounds import begin_round
-from service.store.schema import MIGRATIONS, upgrade
+from service.store.schema import upgrade
 from tests.pg import Cluster
+from tests.stores import migrate_to
 
 WRITERS = 6
 
@@ -54,13 +53,10 @@ def years_of(engine: Engine) -> set[str]:
         return set(connection.scalars(query))
 
 
+@pytest.mark.parametrize("empty_url", ["postgresql"], indirect=True)
 def test_a_store_with_readings_is_divided_and_keeps_them(empty_url: str) -> None:
     engine = open_engine(empty_url)
-    with writing(engine) as connection:
-        config = Config(attributes={"connection": connection})
-        config.set_main_option("script_location", str(MIGRATIONS))
-        config.set_main_option("path_separator", "os")
-        command.upgrade(config, "0021")
+    migrate_to(engine, "0021")
     before = readings_of(
         "1969-12-31T23:59:59.999999", "1970-01-01", "2024-12-31T23:59", "2025-01-01", "2025-07-01"
     )
@@ -73,14 +69,13 @@ def test_a_store_with_readings_is_divided_and_keeps_them(empty_url: str) -> None
         found = fetch_readings(connection, 7)
     np.testing.assert_equal(found.observed_at, np.append(before.observed_at, after.observed_at))
     np.testing.assert_equal(found.soil_temp_c, np.append(before.soil_temp_c, after.soil_temp_c))
-    if engine.dialect.name == "postgresql":
-        assert rows_by_partition(engine) == {
-            "reading_1969": 1,
-            "reading_1970": 1,
-            "reading_2024": 1,
-            "reading_2025": 2,
-            "reading_2031": 1,
-        }
+    assert rows_by_partition(engine) == {
+        "reading_1969": 1,
+        "reading_1970": 1,
+        "reading_2024": 1,
+        "reading_2025": 2,
+        "reading_2031": 1,
+    }
     engine.dispose()
 
 
