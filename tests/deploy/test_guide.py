@@ -23,7 +23,7 @@ def test_the_trial_of_a_booted_machine_takes_each_command_of_the_guide() -> None
     guide = [line for chapter in chapters for line in find_commands(GUIDE, chapter)]
     trial = TRIAL.splitlines()
     left = {line for line in guide if not any(one.startswith(line) for one in trial)}
-    # its checkout is of this head, it has no network, and a backup is named by its time
+    # its checkout grows by a revision, it has no network, and a backup is named by its time
     restore = "digseason restore /var/backups/digseason/digseason-2026-11-25T021500Z.db"
     assert left == {"git pull", "apt-get install -y postgresql", restore}
 

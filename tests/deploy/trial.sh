@@ -10,6 +10,15 @@ wait_for_pages() {
 newest_backup() {
     find /var/backups/digseason -name '*.db' | sort | tail -n 1
 }
+add_revision() { # so that the checkout is that of a Digseason to come, which changes the store
+    last=$(cd service/migrations/versions && ls [0-9]*.py | tail -n 1 | cut -c 1-4)
+    cat >service/migrations/versions/9999_to_come.py <<END
+from alembic import op
+revision, down_revision = "9999", "$last"
+def upgrade() -> None:
+    op.execute("create table to_come (id integer primary key)")
+END
+}
 
 systemctl enable --now digseason-web digseason-jobs digseason-backup.timer
 wait_for_pages
@@ -27,14 +36,18 @@ readings=$(digseason readings --logger SM-1 | sha256sum)
 
 echo "== an upgrade, and back"
 cd /root/digseason
+add_revision
 older=$(readlink /opt/digseason/current)
 sh deploy/install
 [ "$(readlink /opt/digseason/current)" != "$older" ]
 wait_for_pages
+digseason check | grep "schema .*at 9999, up to date"
+[ "$(digseason readings --logger SM-1 | sha256sum)" = "$readings" ]
 digseason outbox --all > told.txt
 systemctl stop digseason-web digseason-jobs
 sh deploy/install --back
 [ "$(readlink /opt/digseason/current)" = "$older" ]
+digseason check 2>&1 | grep "the store is at schema 9999"
 mkdir /var/lib/digseason/newer && mv /var/lib/digseason/digseason.db* /var/lib/digseason/newer
 digseason restore "$(newest_backup)"
 find /var/lib/digseason/inbox/*/done -type f ! -name "*.report.txt" -execdir mv -nt .. {} + || echo "nothing came by the inbox"
