@@ -33,6 +33,7 @@ from service.archive.folder import describe_site, write_file
 from service.archive.rows import to_table
 from service.archive.tables import DAILY, READINGS
 from service.store.archive import ArchiveSite
+from tests.benchmarks.bars import Bar, judge
 from tests.generated_climate import GeneratedClimate, Truth, generate
 from tests.plain_rule import season_of, season_spans
 from tests.processes import start
@@ -42,14 +43,19 @@ OPENS_F = [60 + number / 2 for number in range(20)]
 LAST_YEAR = 2024
 OF_DISTRICT = 10  # sites that share a climate, each with a level and a swing of its own
 OFFSET_H = 8
-BARS = {"plain loop": 5.0, "from daily means": 1.3, "from readings": 1.6, "memory": 1.2}
+BARS = {
+    "plain loop": ">= 5",
+    "from daily means": ">= 1.3",
+    "from readings": ">= 1.6",
+    "memory": "<= 1.2",
+}
 CHUNK = 1 << 20
 
 
 def main() -> None:
     """Print what each way takes, and the memory of archives of several sizes."""
     parser = ArgumentParser(description=__doc__)
-    parser.add_argument("--sites", type=int, default=20)
+    parser.add_argument("--sites", type=int, default=200)
     parser.add_argument("--years", type=int, default=20)
     parser.add_argument("--readings", action="store_true", help="hourly readings too")
     parser.add_argument("--plain-sites", type=int, default=1)
@@ -64,10 +70,12 @@ def main() -> None:
             for site in range(chosen.sites):
                 write_site(archive, site, chosen.years, chosen.readings)
             print(f"written in {time.perf_counter() - begun:.0f} s: {_size_mb(archive):,.0f} MB")
-        by_days = show_speed(folder, archive, chosen.sites, chosen.years, chosen.plain_sites)
+        size = chosen.sites, chosen.years
+        by_days, bars = show_speed(folder, archive, *size, chosen.plain_sites)
         if chosen.readings:
-            show_readings(folder, archive, by_days)
-        show_memory(folder, archive, chosen.sites, chosen.years)
+            bars.append(show_readings(folder, archive, by_days))
+        bars.append(show_memory(folder, archive, *size))
+    judge(bars)
 
 
 # ---------------------------------------------------------------- an archive
@@ -261,7 +269,9 @@ def _read(path: Path) -> tuple[str, int]:
     return digest.hexdigest(), lines - 1
 
 
-def show_speed(folder: Path, archive: Path, sites: int, years: int, plain_sites: int) -> Spent:
+def show_speed(
+    folder: Path, archive: Path, sites: int, years: int, plain_sites: int
+) -> tuple[Spent, list[Bar]]:
     """Time one worker, two, and the plain loop on some of the sites, whose results must agree."""
     seasons = sites * years * len(DEPTHS_CM) * len(OPENS_F)
     print(
@@ -282,18 +292,13 @@ def show_speed(folder: Path, archive: Path, sites: int, years: int, plain_sites:
     print(
         f"\n{agreed:,} windows of the plain loop agree to the day; two workers say the same as one"
     )
-    print("\n| bar | at | must be |\n|---|---|---|")
-    print(
-        f"| plain loop / one process, CPU | {plain_s / one.cpu_s:.1f} | >= {BARS['plain loop']} |"
-    )
-    _show_two("from daily means", one, two)
-    return two
+    beside_plain = Bar("plain loop / one process, CPU", plain_s / one.cpu_s, BARS["plain loop"])
+    return two, [beside_plain, _bar_of_two("from daily means", one, two)]
 
 
-def _show_two(source: str, one: Spent, two: Spent) -> None:
-    ratio = one.clock_s / two.clock_s
-    name = f"one process / two workers, {source}, clock"
-    print(f"| {name} | {ratio:.2f} | >= {BARS[source]} on idle cores |")
+def _bar_of_two(source: str, one: Spent, two: Spent) -> Bar:
+    what = f"one process / two workers, {source}, clock of idle cores"
+    return Bar(what, one.clock_s / two.clock_s, BARS[source])
 
 
 def _show(name: str, spent: Spent) -> None:
@@ -341,7 +346,7 @@ def run_plainly(archive: Path, openings: Path, sites: int) -> int:
     return len(found)
 
 
-def show_memory(folder: Path, archive: Path, sites: int, years: int) -> None:
+def show_memory(folder: Path, archive: Path, sites: int, years: int) -> Bar:
     """Measure a quarter of the sites and years, half of them, and all."""
     print("\n| sites | years | one process, MB | of two: head, MB | worker, MB |")
     print("|---|---|---|---|---|")
@@ -354,7 +359,7 @@ def show_memory(folder: Path, archive: Path, sites: int, years: int) -> None:
         cells = " | ".join(f"{mb:.0f}" for mb in most[-1])
         print(f"| {sites // share} | {years // share} | {cells} |", flush=True)
     ratio = max(of_all / of_half for of_half, of_all in zip(most[-2], most[-1], strict=True))
-    print(f"\nall beside half the sites and years: {ratio:.2f}, must be <= {BARS['memory']}")
+    return Bar("memory, all beside half the sites and years", ratio, BARS["memory"])
 
 
 @contextmanager
@@ -375,7 +380,7 @@ def _part_of(archive: Path, part: Path, sites: int, years: int) -> Iterator[None
             part.rename(temporary)
 
 
-def show_readings(folder: Path, archive: Path, by_days: Spent) -> None:
+def show_readings(folder: Path, archive: Path, by_days: Spent) -> Bar:
     """Compare by daily means made anew from the readings, which must say the same."""
     print(
         "\n| from readings | s | CPU s | head, MB | worker, MB | rows |\n|---|---|---|---|---|---|"
@@ -386,7 +391,7 @@ def show_readings(folder: Path, archive: Path, by_days: Spent) -> None:
     _show("two workers", two)
     if {one.digest, two.digest} != {by_days.digest}:
         raise SystemExit("readings say another thing than their daily means")
-    _show_two("from readings", one, two)
+    return _bar_of_two("from readings", one, two)
 
 
 def _size_mb(folder: Path) -> float:
