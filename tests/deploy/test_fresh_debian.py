@@ -88,7 +88,7 @@ def test_a_newcomer_comes_by_the_readme_to_digests_and_through_all_its_commands(
             shown = run_in(debian, "\n".join([*script, COMPLETES]), HANG_S)
     assert shown.returncode == 0, shown.stdout[-3000:]
     assert re.findall(r"^\$ (.+)$", shown.stdout, re.MULTILINE) == SHOWN
-    assert shown.stdout.endswith("-F _digseason_completion digseason\n")
+    assert re.search(r"^complete .*-F _digseason_completion digseason$", shown.stdout, re.MULTILINE)
 
 
 def test_the_second_command_of_the_readme_sets_up_and_comes_to_the_tests(
