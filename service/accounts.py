@@ -55,6 +55,11 @@ class Refused:
     why: Literal["password", "not invited", "provider"] = "password"
 
 
+def plain_email(email: str) -> str:
+    """Return an address as tries are counted by it: however it is typed, and no longer than any."""
+    return email.strip().lower()[:254]
+
+
 def sign_in(
     engine: Engine, email: str, password: str, place: str, now: datetime, again: bool = False
 ) -> str | Refused:
@@ -65,7 +70,7 @@ def sign_in(
     browsers by which the same person has signed in before, `again`, are counted for themselves:
     no stranger locks these out.
     """
-    email, bound = email.strip().lower()[:254], TRIES_AGAIN if again else TRIES
+    email, bound = plain_email(email), TRIES_AGAIN if again else TRIES
     with writing(engine) as connection:
         count = count_attempt(connection, TRIES_FROM_ONE_PLACE, place, now)
         if not count.is_over:
@@ -191,7 +196,7 @@ def count_request(engine: Engine, email: str, place: str, now: datetime) -> date
     with writing(engine) as connection:
         count = count_attempt(connection, REQUESTS_FROM_ONE_PLACE, place, now)
         if not count.is_over:
-            count = count_attempt(connection, REQUESTS, email.strip().lower()[:254], now)
+            count = count_attempt(connection, REQUESTS, plain_email(email), now)
     return count.ends_at if count.is_over else None
 
 

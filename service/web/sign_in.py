@@ -20,6 +20,7 @@ from service.accounts import (
     invite,
     is_address,
     needs_administrator,
+    plain_email,
     send_link,
     sign_in,
 )
@@ -64,7 +65,7 @@ def sign_in_routes(engine: Engine, settings: Settings) -> APIRouter:
         """Sign in."""
         now = datetime.now(UTC)
         email, password = fields.get("email", ""), fields.get("password", "")
-        email, again = email.lower(), _has_signed_in(request, links, email.lower())
+        again = _has_signed_in(request, links, email)
         secret = sign_in(engine, email, password, find_place(request), now, again)
         if isinstance(secret, Refused):
             return answer_sign_in(request, fields, secret)
@@ -197,7 +198,7 @@ def enter_page(request: Request, secret: str, email: str, path: str = HOME) -> R
 
 def give_session(request: Request, answer: Response, secret: str, email: str) -> None:
     """Let a browser keep a session, and for longer that it had one."""
-    known = Links(request.app.state.settings).write_browser(email)
+    known = Links(request.app.state.settings).write_browser(plain_email(email))
     for name, value, lasts in (
         (name_cookie(is_secure(request)), secret, LONGEST_SESSION),
         (_name_known(request), known, KNOWN_FOR),
@@ -214,7 +215,7 @@ def give_session(request: Request, answer: Response, secret: str, email: str) ->
 
 def _has_signed_in(request: Request, links: Links, email: str) -> bool:
     """Return whether a browser is one by which someone has signed in with an address."""
-    return links.is_browser(request.cookies.get(_name_known(request), ""), email)
+    return links.is_browser(request.cookies.get(_name_known(request), ""), plain_email(email))
 
 
 def _name_known(request: Request) -> str:

@@ -201,7 +201,7 @@ def test_what_a_full_disk_holds_up_is_kept_once_there_is_room(
     }
     assert {one["block"] for one in json.loads(outcome.windows)} == {one.block for one in SOURCES}
     assert outcome.untold == []
-    assert sum(outcome.taken.values()) - len(outcome.taken) <= 1  # the one in flight
+    assert sum(outcome.said.values()) - len(outcome.said) <= 1  # the one in flight
     assert outcome.damage == []
     assert [line for line in world.told if "had ended" in line] == []  # serve and jobs went on
 
